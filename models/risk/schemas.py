@@ -1,0 +1,111 @@
+"""Frames that go into and come out of the risk models.
+
+Age is always the sensor's own: km run since it was fitted. Two events are kept apart everywhere:
+a *defect* (the sensor enters a state that a sound bench test would find) and a *road failure*
+(a defect lets the rider down).
+"""
+
+from models.frames import Column, FrameSchema
+
+LIFE_WINDOWS = FrameSchema(
+    "life_windows",
+    "one observed life of one sensor (a cleaning with a confirmed fault ends one life and begins "
+    "the next, repaired, one)",
+    (
+        Column("life_id", "text", "sensor_id, with /2, /3 behind it after a cleaning"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("unit_id", "text", "the bike: the unit of resampling"),
+        Column("part_no", "text", "part number"),
+        Column("duty", "text", "the bike's duty; blank where not known", blank=True),
+        Column("repaired", "flag", "this life began with a cleaning"),
+        Column("age_known", "flag", "age is counted from fitting; otherwise from first sight"),
+        Column("entry_km", "number", "age when observation began (left truncation)", "km"),
+        Column(
+            "good_km", "number", "age at the last test without the defect, at least entry_km", "km"
+        ),
+        Column(
+            "bad_km",
+            "number",
+            "age at the first test with it; blank where never found (right censored at good_km)",
+            "km",
+            True,
+        ),
+        Column("road_failure", "flag", "the defect let the rider down"),
+    ),
+)
+
+SENSORS_NOW = FrameSchema(
+    "sensors_now",
+    "one sensor in service",
+    (
+        Column("life_id", "text", "its present life"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("unit_id", "text", "the bike"),
+        Column("part_no", "text", "part number"),
+        Column("duty", "text", "the bike's duty", blank=True),
+        Column("repaired", "flag", "present life began with a cleaning"),
+        Column("age_known", "flag", "age is counted from fitting; otherwise from first sight"),
+        Column("entry_km", "number", "age when observation began", "km"),
+        Column(
+            "age_now_km",
+            "number",
+            "age today, from the odometer as estimated for today; "
+            "blank where the bike has no reading",
+            "km",
+            True,
+        ),
+        Column(
+            "good_km",
+            "number",
+            "age at the last test without the defect; blank if none",
+            "km",
+            True,
+        ),
+        Column(
+            "last_verdict",
+            "text",
+            "verdict of the last test: pass, suspect, fail or blank",
+            blank=True,
+        ),
+        Column(
+            "last_conclusion", "text", "what the last sweep showed (see sweep measures)", blank=True
+        ),
+    ),
+)
+
+DEFECT_RISK = FrameSchema(
+    "defect_risk",
+    "one sensor in service: chance of a defect, 0 to 1, with a 90 % interval",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("defect_now", "number", "chance that it is in the defect state now", "", True),
+        Column("defect_now_low", "number", "lower end", "", True),
+        Column("defect_now_high", "number", "upper end", "", True),
+        Column(
+            "defect_1000_km", "number", "chance that it is, or enters it within 1,000 km", "", True
+        ),
+        Column("defect_1000_km_low", "number", "lower end", "", True),
+        Column("defect_1000_km_high", "number", "upper end", "", True),
+        Column("defect_5000_km", "number", "the same within 5,000 km", "", True),
+        Column("defect_5000_km_low", "number", "lower end", "", True),
+        Column("defect_5000_km_high", "number", "upper end", "", True),
+        Column("defect_10000_km", "number", "the same within 10,000 km", "", True),
+        Column("defect_10000_km_low", "number", "lower end", "", True),
+        Column("defect_10000_km_high", "number", "upper end", "", True),
+        Column("basis", "text", "one sentence: what the number rests on, with counts"),
+    ),
+)
+
+FLEET_CURVE = FrameSchema(
+    "fleet_curve",
+    "one age of one group (part number, or all): share without a defect so far",
+    (
+        Column("part_no", "text", "part number, or 'all'"),
+        Column("age_km", "number", "age", "km"),
+        Column("survival", "number", "share of sensors without a defect by this age", ""),
+        Column("survival_low", "number", "lower end, 90 %", "", True),
+        Column("survival_high", "number", "upper end, 90 %", "", True),
+        Column("sensor_count", "whole", "sensor lives under observation at this age"),
+        Column("defect_count", "whole", "defects of the group in all"),
+    ),
+)
