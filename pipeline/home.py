@@ -1,0 +1,194 @@
+"""The data home: one folder that holds all a shop handed in and all that was made of it.
+
+::
+
+    home.json           layout version, and whether these are a shop's own records or the demo
+    lock, builder.json  one builder at a time, and who it is
+    handed_in/000001/   files as they came, in order of hand-in: the truth everything rests on
+    rows/               the same, read and checked cell by cell (derived)
+    sweeps/             samples by handed-in file, as Parquet (derived)
+    measured/           sweep measures, kept so that a sweep is measured once (derived)
+    published/          finished warehouses, one file a version, and a manifest for each
+    set_aside.csv       what could not be taken in, and why
+    to_correct/         the same rows whole, ready to correct and hand in again
+"""
+
+from __future__ import annotations
+
+import getpass
+import json
+import os
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from pipeline.environment import CHECKOUT
+
+LAYOUT = 1
+OWN, DEMO = "own", "demo"
+
+
+class HomeError(Exception):
+    """The data home cannot be used; the message says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Home:
+    """Paths of one data home. Making the object touches nothing on disk."""
+
+    root: Path
+
+    @property
+    def handed_in(self) -> Path:
+        """Files as they came."""
+        return self.root / "handed_in"
+
+    @property
+    def rows(self) -> Path:
+        """Rows as read and checked."""
+        return self.root / "rows"
+
+    @property
+    def sweeps(self) -> Path:
+        """Samples, as Parquet."""
+        return self.root / "sweeps"
+
+    @property
+    def measured(self) -> Path:
+        """Sweep measures kept between builds."""
+        return self.root / "measured"
+
+    @property
+    def published(self) -> Path:
+        """Finished warehouses."""
+        return self.root / "published"
+
+    @property
+    def set_aside(self) -> Path:
+        """The list of what could not be taken in."""
+        return self.root / "set_aside.csv"
+
+    @property
+    def to_correct(self) -> Path:
+        """The same rows whole, one file a table."""
+        return self.root / "to_correct"
+
+    @property
+    def kind(self) -> str | None:
+        """``own``, ``demo``, or None where the home has not been started."""
+        found = self._card()
+        return found["kind"] if found else None
+
+    def prepare(self, kind: str = OWN) -> Home:
+        """Make the folders, or refuse a home of another kind or of a newer layout."""
+        try:
+            for folder in (self.handed_in, self.rows, self.sweeps, self.measured, self.published):
+                folder.mkdir(parents=True, exist_ok=True)
+            card = self._card()
+            if card is None:
+                self._write_card(kind)
+                return self
+        except OSError as error:
+            raise HomeError(f"The data home {self.root} cannot be written: {error}.") from error
+        _refuse_mixing(self.root, card["kind"], kind)
+        return self
+
+    def _card(self) -> dict | None:
+        path = self.root / "home.json"
+        if not path.exists():
+            return None
+        try:
+            card = json.loads(path.read_text(encoding="utf-8"))
+            layout, _ = int(card["layout"]), card["kind"]
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            raise HomeError(f"{path} is damaged ({error}); put it back from a copy.") from error
+        if layout > LAYOUT:
+            raise HomeError(
+                f"{self.root} was written by a newer Wear Atlas (layout {layout}, this one knows "
+                f"{LAYOUT}); use the newer one."
+            )
+        return card
+
+    def _write_card(self, kind: str) -> None:
+        write_new(self.root / "home.json", json.dumps({"layout": LAYOUT, "kind": kind}) + "\n")
+
+    @contextmanager
+    def one_builder(self) -> Iterator[None]:
+        """Hold the home for one builder; others are told who holds it.
+
+        The lock is the operating system's own: it ends with the process that holds it, so that
+        a killed builder never leaves the home locked.
+        """
+        card = self.root / "builder.json"
+        lock = FileLock(self.root / "lock", timeout=0)
+        try:
+            lock.acquire()
+        except Timeout as error:
+            raise HomeError(
+                f"Another builder is at work in {self.root}: {_holder(card)}."
+            ) from error
+        try:
+            card.write_text(json.dumps(_this_process()), encoding="utf-8")
+            yield
+        finally:
+            card.unlink(missing_ok=True)
+            lock.release()
+
+
+def default_root() -> Path:
+    """The folder for homes nobody named: git-ignored, inside the checkout."""
+    return Path(CHECKOUT) / ".wear_atlas"
+
+
+def own_home(named: str | None = None) -> Home:
+    """The home asked for: ``--home``, else ``WEAR_ATLAS_HOME``, else the default one."""
+    chosen = named or os.environ.get("WEAR_ATLAS_HOME")
+    return Home(Path(chosen).expanduser().resolve() if chosen else default_root() / "own")
+
+
+def demo_home() -> Home:
+    """Where the demo shops live, apart from any shop's own records."""
+    chosen = os.environ.get("WEAR_ATLAS_DEMO_HOME")
+    return Home(Path(chosen).expanduser().resolve() if chosen else default_root() / "demo")
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file so that it is either absent or whole, never half."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    with draft.open("w", encoding="utf-8", newline="") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    draft.replace(path)
+
+
+def _refuse_mixing(root: Path, found: str, asked: str) -> None:
+    if found == DEMO and asked != DEMO:
+        raise HomeError(
+            f"{root} holds the demo shops, which never mix with a shop's own records: hand yours "
+            "in with another --home, or with none."
+        )
+    if found != DEMO and asked == DEMO:
+        raise HomeError(f"{root} holds a shop's own records; the demo needs a folder of its own.")
+
+
+def _this_process() -> dict[str, str]:
+    return {
+        "who": getpass.getuser(),
+        "host": socket.gethostname(),
+        "process": str(os.getpid()),
+        "since": datetime.now(UTC).isoformat(timespec="seconds"),
+    }
+
+
+def _holder(card: Path) -> str:
+    try:
+        held = json.loads(card.read_text(encoding="utf-8"))
+        return "{who} on {host}, process {process}, since {since}".format(**held)
+    except (OSError, ValueError, KeyError):
+        return "it has not written its name yet"

@@ -1,0 +1,69 @@
+"""What the CSV reader does not tell: the header's names, the delimiter, and each record's line.
+
+Records follow RFC 4180: a record ends at the first line break outside quotes, that is, where
+the number of quotes so far is even.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+LONGEST_HEADER = 100_000
+
+
+class BrokenFileError(Exception):
+    """A file cannot be taken in at all; the message is the reason to list."""
+
+
+@dataclass(frozen=True)
+class Header:
+    """Column names as written and the delimiter between them."""
+
+    names: list[str]
+    delimiter: str
+
+
+def read_header(path: Path) -> Header:
+    """Read the first line; refuse what is empty, not UTF-8 text, or names a column twice."""
+    with path.open("rb") as file:
+        first = file.readline(LONGEST_HEADER)
+    if not first:
+        raise BrokenFileError("the file is empty (zero bytes)")
+    if first.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise BrokenFileError("the text is UTF-16; expected UTF-8")
+    if b"\x00" in first:
+        raise BrokenFileError("this is not text; expected CSV in UTF-8 with a header row")
+    try:
+        line = first.decode("utf-8-sig").strip("\r\n")
+    except UnicodeDecodeError:
+        raise BrokenFileError("the header row is not UTF-8 text; expected CSV in UTF-8") from None
+    delimiter = ";" if line.count(";") > line.count(",") else ","
+    names = [name.strip() for name in next(csv.reader([line], delimiter=delimiter), [])]
+    doubled = sorted({name for name in names if name and names.count(name) > 1})
+    if doubled:
+        raise BrokenFileError(f"the header row names {', '.join(doubled)} twice")
+    return Header(names, delimiter)
+
+
+def record_starts(path: Path) -> np.ndarray:
+    """Byte offset of each record behind the header that is not an empty line, shape (n,)."""
+    text = np.fromfile(path, dtype=np.uint8)
+    breaks = np.flatnonzero(text == ord("\n"))
+    quotes = np.flatnonzero(text == ord('"'))
+    outside = np.searchsorted(quotes, breaks) % 2 == 0
+    starts = np.concatenate([[0], breaks[outside] + 1])
+    ends = np.concatenate([breaks[outside], [len(text)]])
+    bare = (ends - starts == 0) | (
+        (ends - starts == 1) & (text[np.minimum(starts, len(text) - 1)] == ord("\r"))
+    )
+    return starts[~bare][1:]
+
+
+def line_of(path: Path, offsets: np.ndarray) -> np.ndarray:
+    """Line number, from 1, of each byte offset, shape as given."""
+    breaks = np.flatnonzero(np.fromfile(path, dtype=np.uint8) == ord("\n"))
+    return np.searchsorted(breaks, offsets) + 1

@@ -1,0 +1,267 @@
+"""Read one handed-in file of rows: every cell checked, nothing dropped in silence.
+
+The result is two tables kept as Parquet: ``rows`` (one handed-in row, its good cells, whether it
+is broken) and ``issues`` (one thing wrong with a cell, a row or the whole file). Sweeps have a
+reader of their own, with the same result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from pipeline.intake.contract import TABLES, Field, Table, table_of
+from pipeline.intake.csv_text import BrokenFileError, line_of, read_header, record_starts
+from pipeline.intake.receive import HandedFile
+from pipeline.statements import one_row, run
+
+READ_VERSION = "1"
+ISSUES_DDL = (
+    "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
+    " value varchar, reason varchar, effect varchar, row_count bigint)"
+)
+_NESTED = ("STRUCT", "MAP", "UNION", "[", "BLOB")
+
+
+@dataclass(frozen=True)
+class Source:
+    """A file opened for reading: a SQL relation, and what its columns are called."""
+
+    relation: str
+    names: list[str]
+    is_parquet: bool
+    types: dict[str, str]
+
+
+def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
+    """Read a file of rows and keep the result in ``folder``; a broken file is one issue."""
+    connection.execute(ISSUES_DDL)
+    run(connection, "intake/sql/no_rows")
+    table = table_of(file.name)
+    try:
+        if file.trouble:
+            raise BrokenFileError(file.trouble)
+        if table is None:
+            raise BrokenFileError(
+                "the file's name begins with no table's name; expected one of " + ", ".join(TABLES)
+            )
+        _read_table(connection, file, table)
+    except BrokenFileError as error:
+        add_issue(connection, "file", reason=str(error))
+    except duckdb.Error as error:
+        run(connection, "intake/sql/no_rows")
+        add_issue(connection, "file", reason="the file cannot be read: " + _first_line(error))
+    keep(connection, file, folder)
+
+
+def keep(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
+    """Write both results; the rows last, since their presence says that both are whole."""
+    for name in ("issues", "rows"):
+        final = derived_path(folder, file, name)
+        draft = final.with_suffix(".draft")
+        connection.execute(f"copy read_{name} to '{_quoted(draft)}' (format parquet)")
+        draft.replace(final)
+
+
+def derived_path(folder: Path, file: HandedFile, name: str) -> Path:
+    """Where the rows or issues of a file are kept; the name changes with the reader's version."""
+    return folder / f"{file.stem}.{name}.v{READ_VERSION}.parquet"
+
+
+def add_issue(
+    connection: duckdb.DuckDBPyConnection,
+    effect: str,
+    *,
+    reason: str,
+    column: str | None = None,
+    value: str | None = None,
+    row_count: int = 0,
+) -> None:
+    """List something about the whole file: ``file`` (set aside whole), ``rows`` or ``notice``."""
+    connection.execute(
+        "insert into read_issues values (1, null, ?, ?, ?, ?, ?)",
+        [column, value, reason, effect, row_count],
+    )
+
+
+def open_source(connection: duckdb.DuckDBPyConnection, path: Path) -> Source:
+    """Describe a CSV or Parquet file as a SQL relation of text (CSV) or typed (Parquet) columns."""
+    if path.suffix == ".parquet":
+        relation = f"read_parquet('{_quoted(path)}', file_row_number = true)"
+        described = connection.sql(f"from {relation}")
+        types = dict(zip(described.columns, map(str, described.types), strict=True))
+        types.pop("file_row_number", None)
+        return Source(relation, list(types), True, types)
+    if path.suffix not in (".csv", ".txt"):
+        raise BrokenFileError(f"the file ends in {path.suffix!r}; expected .csv or .parquet")
+    header = read_header(path)
+    columns = {name or f"column {i}": "VARCHAR" for i, name in enumerate(header.names, 1)}
+    listed = ", ".join(f"'{_quoted(name)}': 'VARCHAR'" for name in columns)
+    relation = (
+        f"read_csv('{_quoted(path)}', header = true, auto_detect = false, "
+        f"delim = '{header.delimiter}', quote = '\"', escape = '\"', columns = {{{listed}}}, "
+        "store_rejects = true, rejects_limit = 0, parallel = false)"
+    )
+    return Source(relation, list(columns), False, columns)
+
+
+def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: Table) -> list[str]:
+    """List unknown columns; return the required ones that are missing."""
+    known = [name for name in source.names if name in table.names]
+    if not known:
+        raise BrokenFileError(
+            f"its first row names no column of {table.name}; expected " + ", ".join(table.names)
+        )
+    for name in source.names:
+        if name not in table.names:
+            add_issue(
+                connection,
+                "notice",
+                column=name,
+                reason=f"{table.name} has no column of this name; left out",
+            )
+    return [name for name in table.required if name not in source.names]
+
+
+def _read_table(connection: duckdb.DuckDBPyConnection, file: HandedFile, table: Table) -> None:
+    source = open_source(connection, file.path)
+    missing = check_columns(connection, source, table)
+    _load_raw(connection, file, source, table)
+    _register_fields(connection, table, source)
+    latest = (file.handed_in_on + timedelta(days=1)).isoformat()
+    run(connection, "intake/sql/cells", {"latest_day": latest})
+    run(connection, "intake/sql/cell_issues")
+    run(connection, "intake/sql/read_rows", {"missing_column": bool(missing)})
+    run(connection, "intake/sql/list_issues")
+    _list_missing_columns(connection, missing)
+    if not source.is_parquet:
+        run(connection, "intake/sql/list_rejects")
+        run(connection, "intake/sql/keep_rejects")
+
+
+def _load_raw(
+    connection: duckdb.DuckDBPyConnection, file: HandedFile, source: Source, table: Table
+) -> None:
+    """Load the known columns as text, each row under its line (CSV) or row number (Parquet)."""
+    connection.execute("drop table if exists reject_errors")
+    connection.execute("drop table if exists reject_scans")
+    columns = "".join(
+        f', {_as_text(name, source)} as "{name}"' for name in table.names if name in source.names
+    )
+    ordinal = "file_row_number + 1" if source.is_parquet else "row_number() over ()"
+    connection.execute(
+        f"create or replace temp table raw as select ({ordinal})::bigint as line{columns} "  # noqa: S608
+        f"from {source.relation}"
+    )
+    if not source.is_parquet:
+        _number_lines(connection, file.path)
+
+
+def _as_text(name: str, source: Source) -> str:
+    kind = source.types[name]
+    if any(mark in kind for mark in _NESTED):
+        raise BrokenFileError(f"column {name} is of type {kind}; expected plain values")
+    if kind in ("DOUBLE", "FLOAT"):  # a blank number is often written as NaN
+        return f'if(isnan("{name}"), null, "{name}")::varchar'
+    return f'"{name}"::varchar'
+
+
+def _number_lines(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Put each accepted record's line in place of its ordinal, and each reject's likewise."""
+    starts = record_starts(path)
+    listed = connection.execute(
+        "select distinct line_byte_position - 1 from reject_errors"  # DuckDB counts bytes from 1
+    ).fetchall()
+    rejects = np.sort(np.array([row[0] for row in listed], dtype=np.int64))
+    # A reject that begins with empty lines carries the offset of the first of them.
+    rejected = np.searchsorted(starts, rejects, side="left")
+    rejected = np.unique(rejected[rejected < len(starts)])
+    lines = line_of(path, starts)
+    accepted = np.delete(lines, rejected)
+    (count,) = one_row(connection.execute("select count(*) from raw"))
+    if len(accepted) != count:
+        raise BrokenFileError(
+            f"{len(starts)} records stand in it by their quotes, but {count + len(rejects)} could "
+            "be told apart; a quote may be missing or left open"
+        )
+    numbers = pd.DataFrame({"ordinal": np.arange(1, count + 1), "file_line": accepted})
+    connection.register("numbers", numbers)
+    run(connection, "intake/sql/number_lines")
+    connection.unregister("numbers")
+    reject_lines = pd.DataFrame(
+        {"byte_position": starts[rejected] + 1, "file_line": lines[rejected]}
+    )
+    connection.register("reject_line_frame", reject_lines)
+    connection.execute("create or replace temp table reject_lines as from reject_line_frame")
+    connection.unregister("reject_line_frame")
+
+
+def _list_missing_columns(connection: duckdb.DuckDBPyConnection, missing: list[str]) -> None:
+    (count,) = one_row(connection.execute("select count(*) from read_rows"))
+    for name in missing:
+        add_issue(
+            connection,
+            "rows",
+            column=name,
+            reason="the column is missing and a value is required in it",
+            row_count=count,
+        )
+
+
+def _register_fields(connection: duckdb.DuckDBPyConnection, table: Table, source: Source) -> None:
+    rows = [
+        {
+            "name": field.name,
+            "kind": field.kind,
+            "required": field.required,
+            "present": field.name in source.names,
+            "words": list(field.words),
+            "low": float("-inf") if field.low is None else float(field.low),
+            "high": float("inf") if field.high is None else float(field.high),
+            "past": field.past,
+            "key_position": table.key.index(field.name) if field.name in table.key else None,
+            "expected": expected(field),
+        }
+        for field in table.fields
+    ]
+    connection.execute(
+        "create or replace temp table contract_fields (name varchar, kind varchar, "
+        "required boolean, present boolean, words varchar[], low double, high double, "
+        "past boolean, key_position integer, expected varchar)"
+    )
+    connection.executemany(
+        "insert into contract_fields values ($name, $kind, $required, $present, $words, $low, "
+        "$high, $past, $key_position, $expected)",
+        rows,
+    )
+
+
+def expected(field: Field) -> str:
+    """What a good value of a field looks like, in words."""
+    if field.kind == "word":
+        return "one of " + ", ".join(field.words)
+    if field.kind in ("number", "whole"):
+        sort = "a whole number" if field.kind == "whole" else "a number with . for decimals"
+        unit = f" {field.unit}" if field.unit else ""
+        span = "" if field.low is None else f" from {field.low:,.10g} to {field.high:,.10g}"
+        return sort + span + unit
+    return {
+        "id": "1 to 64 of letters, digits, . _ -",
+        "text": "text",
+        "date": "a date from 1950 to 2100 like 2026-03-14",
+        "moment": "a time with its offset like 2026-03-14T09:30:00+01:00",
+        "codes": "SAE J2012 codes with spaces between, like P0122 P0123",
+    }[field.kind]
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).splitlines()[0]
+
+
+def _quoted(text: Path | str) -> str:
+    return str(text).replace("'", "''")

@@ -1,0 +1,123 @@
+"""Read one handed-in file of sweeps: samples to Parquet, one row a session to the records.
+
+The unit of acceptance is the whole sweep of a session. Unreadable or blank values stay in their
+place, blank; only a missing session, or a column without a single number, sets samples aside.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import duckdb
+
+from pipeline.intake.contract import TABLES
+from pipeline.intake.csv_text import BrokenFileError
+from pipeline.intake.read_rows import (
+    ISSUES_DDL,
+    Source,
+    add_issue,
+    check_columns,
+    keep,
+    open_source,
+)
+from pipeline.intake.receive import HandedFile
+from pipeline.statements import one_row, run
+
+_NUMBERS = ("t_s", "signal", "signal_b", "travel_pct")
+_NUMERIC_TYPES = ("DOUBLE", "FLOAT", "INT", "DECIMAL", "HUGEINT")
+
+
+def read_sweeps(
+    connection: duckdb.DuckDBPyConnection, file: HandedFile, rows: Path, sweeps: Path
+) -> None:
+    """Read a file of sweeps; samples go to ``sweeps``, one row a session to ``rows``."""
+    connection.execute(ISSUES_DDL)
+    run(connection, "intake/sql/no_rows")
+    try:
+        if file.trouble:
+            raise BrokenFileError(file.trouble)
+        _read(connection, file, sweeps)
+    except BrokenFileError as error:
+        add_issue(connection, "file", reason=str(error))
+    except duckdb.Error as error:
+        run(connection, "intake/sql/no_rows")
+        reason = "the file cannot be read: " + str(error).splitlines()[0]
+        add_issue(connection, "file", reason=reason)
+    keep(connection, file, rows)
+
+
+def samples_path(sweeps: Path, stem: str) -> Path:
+    """Where the samples of one handed-in file are kept."""
+    return sweeps / f"{stem}.parquet"
+
+
+def _read(connection: duckdb.DuckDBPyConnection, file: HandedFile, sweeps: Path) -> None:
+    source = open_source(connection, file.path)
+    missing = check_columns(connection, source, TABLES["sweeps"])
+    if "session_id" in missing:
+        raise BrokenFileError("the column session_id is missing; no sample can be placed")
+    for table in ("reject_errors", "reject_scans"):
+        connection.execute(f"drop table if exists {table}")
+    columns = ", ".join(f"{_number(name, source)} as {name}" for name in _NUMBERS)
+    connection.execute(
+        "create or replace temp table samples as select "  # noqa: S608 - names of the contract
+        f"nullif(trim(session_id::varchar), '') as session_id, {columns} from {source.relation}"
+    )
+    _keep_samples(connection, samples_path(sweeps, file.stem))
+    wrong = _columns_without_numbers(connection, source)
+    run(connection, "intake/sql/sweep_rows", {"wrong_type": bool(wrong)})
+    run(connection, "intake/sql/sweep_issues")
+    if wrong:
+        _list_wrong_columns(connection, wrong, source)
+    if not source.is_parquet:
+        run(connection, "intake/sql/sweep_rejects")
+        run(connection, "intake/sql/sweep_reject_rows")
+
+
+def _number(name: str, source: Source) -> str:
+    """SQL for a sample column: its numbers, and blank where there is none to read."""
+    kind = source.types.get(name)
+    if kind is None or (
+        source.is_parquet
+        and not kind.startswith(_NUMERIC_TYPES)
+        and not kind.startswith(("U", "TINY", "SMALL", "BIG"))
+    ):
+        return "null::double"
+    return f'try_cast("{name}" as double)'
+
+
+def _columns_without_numbers(
+    connection: duckdb.DuckDBPyConnection, source: Source
+) -> dict[str, str]:
+    """Required columns in which no value reads as a number, and what was found instead."""
+    samples, times, signals = one_row(run(connection, "intake/sql/sweep_columns"))
+    wrong = {}
+    for name, count in (("t_s", times), ("signal", signals)):
+        if samples and not count:
+            wrong[name] = source.types.get(name, "missing")
+    return wrong
+
+
+def _list_wrong_columns(
+    connection: duckdb.DuckDBPyConnection, wrong: dict[str, str], source: Source
+) -> None:
+    for name, kind in wrong.items():
+        found = "is missing" if kind == "missing" else "holds no number"
+        if source.is_parquet and kind != "missing":
+            found += f" (its type is {kind})"
+        run(
+            connection,
+            "intake/sql/sweep_wrong_type",
+            {"column": name, "reason": f"the column {found}; expected numbers"},
+        )
+
+
+def _keep_samples(connection: duckdb.DuckDBPyConnection, final: Path) -> None:
+    draft = final.with_suffix(".draft")
+    path = str(draft).replace("'", "''")
+    run(connection, "intake/sql/sweep_samples")
+    connection.execute(
+        f"copy (select * exclude (file_order) from numbered_samples) to '{path}' "  # noqa: S608
+        "(format parquet, compression zstd, row_group_size 100000)"
+    )
+    draft.replace(final)

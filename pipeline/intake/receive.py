@@ -1,0 +1,123 @@
+"""Receive a hand-in: copy the files into the home, as they came, under the next number."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from pipeline.home import Home, HomeError, write_new
+
+CARD = "hand_in.json"
+
+
+@dataclass(frozen=True)
+class HandedFile:
+    """One file of one hand-in. ``trouble`` says why it cannot be read at all, if so."""
+
+    hand_in: int
+    file_no: int
+    name: str
+    path: Path
+    handed_in_on: date
+    trouble: str = ""
+
+    @property
+    def stem(self) -> str:
+        """Name under which everything derived from this file is kept."""
+        return f"{self.hand_in:06d}-{self.file_no:04d}"
+
+
+def receive(home: Home, paths: list[Path], now: datetime | None = None) -> int:
+    """Copy files, and the files of folders, into the home; return the number of the hand-in.
+
+    Within one hand-in, later means later by file name. The hand-in appears under its number
+    whole or not at all.
+    """
+    found = sorted(_found(paths), key=lambda path: (path.name, str(path)))
+    if not found:
+        raise HomeError("Nothing to hand in: no file there.")
+    number = max((int(folder.name) for folder in _folders(home)), default=0) + 1
+    draft = home.handed_in / f".draft-{os.getpid()}"
+    shutil.rmtree(draft, ignore_errors=True)
+    draft.mkdir(parents=True)
+    files = [_copy(path, draft, file_no) for file_no, path in enumerate(found, start=1)]
+    card = {"handed_in_at": (now or datetime.now(UTC)).isoformat(), "files": files}
+    write_new(draft / CARD, json.dumps(card, indent=1) + "\n")
+    draft.rename(home.handed_in / f"{number:06d}")
+    return number
+
+
+def handed_files(home: Home) -> list[HandedFile]:
+    """Every file ever handed in, in order."""
+    return [file for folder in sorted(_folders(home)) for file in _files_of(folder)]
+
+
+def _files_of(folder: Path) -> list[HandedFile]:
+    try:
+        card = json.loads((folder / CARD).read_text(encoding="utf-8"))
+        handed_in_on = datetime.fromisoformat(card["handed_in_at"]).date()
+        return [
+            HandedFile(
+                int(folder.name),
+                int(file["file_no"]),
+                file["name"],
+                folder / file["stored"],
+                handed_in_on,
+                file["trouble"],
+            )
+            for file in card["files"]
+        ]
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise HomeError(
+            f"{folder / CARD} is damaged ({error}); put it back from a copy."
+        ) from error
+
+
+def _folders(home: Home) -> list[Path]:
+    if not home.handed_in.exists():
+        return []
+    return [folder for folder in home.handed_in.iterdir() if folder.name.isdigit()]
+
+
+def _found(paths: list[Path]) -> list[Path]:
+    found: list[Path] = []
+    for path in paths:
+        inside = path.iterdir() if path.is_dir() else [path]
+        found += [item for item in inside if not item.name.startswith(".")]
+    return found
+
+
+def _copy(path: Path, draft: Path, file_no: int) -> dict:
+    """Copy one file under a number of ours, so that no name from outside becomes a path."""
+    stored = f"{file_no:04d}{path.suffix.lower() if path.suffix.isascii() else ''}"
+    trouble = _trouble(path)
+    digest = ""
+    if not trouble:
+        try:
+            shutil.copyfile(path, draft / stored)
+            with (draft / stored).open("rb") as copy:
+                digest = hashlib.file_digest(copy, "sha256").hexdigest()
+        except OSError as error:
+            trouble = f"the file could not be read: {error.strerror}"
+    return {
+        "file_no": file_no,
+        "name": path.name,
+        "stored": stored,
+        "sha256": digest,
+        "trouble": trouble,
+    }
+
+
+def _trouble(path: Path) -> str:
+    if path.is_dir():
+        return "a folder, where a file was expected; hand the folder in by itself"
+    if not path.exists():
+        return "no such file"
+    if not path.is_file():
+        return "not an ordinary file"
+    return ""

@@ -1,0 +1,39 @@
+"""Run the project's .sql files: one statement a file, its grain in the first comment."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+ROOT = Path(__file__).parent
+
+
+@cache
+def statement(name: str) -> str:
+    """The text of ``pipeline/<name>.sql``."""
+    return (ROOT / f"{name}.sql").read_text(encoding="utf-8")
+
+
+def run(
+    connection: duckdb.DuckDBPyConnection, name: str, parameters: dict[str, Any] | None = None
+) -> duckdb.DuckDBPyConnection:
+    """Execute ``pipeline/<name>.sql`` with named parameters; the result can be fetched from."""
+    return connection.execute(statement(name), parameters or {})
+
+
+def connect(path: Path | None = None, *, read_only: bool = False) -> duckdb.DuckDBPyConnection:
+    """Open DuckDB as the whole pipeline wants it: UTC, nothing fetched, order of rows kept."""
+    connection = duckdb.connect(str(path) if path else ":memory:", read_only=read_only)
+    connection.execute("set TimeZone = 'UTC'")
+    connection.execute("set autoinstall_known_extensions = false")
+    connection.execute("set enable_progress_bar = false")
+    return connection
+
+
+def one_row(result: duckdb.DuckDBPyConnection) -> tuple:
+    """The single row of a result, read to its end: DuckDB takes no more work before that."""
+    (row,) = result.fetchall()
+    return row
