@@ -109,3 +109,13 @@ FLEET_CURVE = FrameSchema(
         Column("defect_count", "whole", "defects of the group in all"),
     ),
 )
+
+FOLLOWED_UP = FrameSchema(
+    "followed_up",
+    "one sign in a test: how often it was followed up and proved to be a defect of the sensor",
+    (
+        Column("sign", "text", "fail or suspect (verdict), or dropouts_seen (sweep)"),
+        Column("followed_up", "whole", "tests with the sign whose repair said yes or no"),
+        Column("confirmed", "whole", "of these, fault confirmed in the sensor itself"),
+    ),
+)

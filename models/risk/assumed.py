@@ -1,0 +1,65 @@
+"""What the risk models assume before they have seen a record.
+
+None of these values has a published source for throttle sensors. They are judgements, set wide on
+purpose, and every one of them is a keyword of the function that uses it. Records outweigh them: the
+curve by about the tenth defect, a share by about the fifth test followed up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class BetaPrior:
+    """A share, 0 to 1, as a Beta distribution: so many imagined hits and misses."""
+
+    hits: float
+    misses: float
+
+    @property
+    def mean(self) -> float:
+        """Mean share."""
+        return self.hits / (self.hits + self.misses)
+
+    def after(self, hits: float, misses: float) -> BetaPrior:
+        """The same share after counts of hits and misses (conjugate update)."""
+        return BetaPrior(self.hits + hits, self.misses + misses)
+
+
+#: Weibull curve of defect over sensor age, assumed: 10 in 100 defective by about 33,000 km, half by
+#: about 117,000 km. Shape above 1 because a wiper wears its track.
+CURVE_SHAPE = 1.5
+CURVE_SCALE_KM = 150_000.0
+
+#: Standard deviations of the departure from that curve, on the scale of log hazard. 1.5 in level
+#: lets the true hazard lie twelve times lower or higher (90 %).
+LEVEL_SD = 1.5
+SLOPE_SD = 0.75
+#: Spread of part numbers and of duties about their common mean (log hazard), assumed: most groups
+#: lie within a factor of 2.3 of it.
+GROUP_SD = 0.5
+#: Spread of the effect of a life begun by cleaning (log hazard), assumed.
+REPAIRED_SD = 1.0
+#: Size of the second differences of the spline (log hazard), assumed: bends, not wiggles.
+BEND_SD = 0.5
+
+#: Below this many defects the result says that it rests largely on the assumed curve.
+FEW_DEFECTS = 10
+
+#: Share of defective sensors in which a bench test finds the defect, assumed: mean 0.9.
+TEST_SENSITIVITY = BetaPrior(18.0, 2.0)
+
+#: Distance between two tests of one sensor where the records show no such distance, assumed.
+TEST_SPACING_KM = 6_000.0
+
+#: Share of tests with a sign in which the sensor later proves defective, assumed, and worth only
+#: two to five tests each.
+SIGN_PRIORS = {
+    "fail": BetaPrior(3.0, 1.0),
+    "suspect": BetaPrior(1.0, 1.0),
+    "dropouts_seen": BetaPrior(4.0, 1.0),
+}
+
+#: Age at first sight of a sensor of unknown age where no sensor's age is known, assumed.
+ENTRY_AGES_KM = (2_000.0, 6_000.0, 12_000.0, 20_000.0, 30_000.0, 45_000.0, 65_000.0)

@@ -1,0 +1,156 @@
+"""The gate through which observed lives enter the risk models: one check, then plain arrays.
+
+A life is seen from ``entry_km`` (left truncation), is known to be without the defect at
+``good_km`` and, where a defect was found, with it at ``bad_km``: the defect came in
+``(good_km, bad_km]``. ``bad_km == good_km`` says that its age is known exactly. The terms are those
+of Klein & Moeschberger, Survival Analysis, 2nd ed. (2003), ch. 3.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from models.risk.assumed import ENTRY_AGES_KM
+
+COVARIATES = ("part_no", "duty", "repaired")
+#: Ages over which a sensor of unknown age is spread: enough for a smooth curve, few for speed.
+ENTRY_AGE_COUNT = 7
+_FEWEST_ENTRIES = 5
+
+
+class LivesError(ValueError):
+    """A life cannot have happened as recorded; the message names the row and the value."""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Lives as rows of equal-length arrays.
+
+    A life of unknown age stands in several rows, one for each age it may have had when first
+    seen; ``weight`` holds their starting weights and adds to 1 within a life. All ages in km.
+    """
+
+    entry: np.ndarray
+    good: np.ndarray
+    bad: np.ndarray
+    life: np.ndarray
+    unit: np.ndarray
+    weight: np.ndarray
+    covariates: pd.DataFrame
+
+    @property
+    def window(self) -> np.ndarray:
+        """Which rows have a defect somewhere within a window of some width."""
+        return self.bad > self.good
+
+    @property
+    def exact(self) -> np.ndarray:
+        """Which rows have a defect at a known age."""
+        return self.bad == self.good
+
+
+class Overlap(NamedTuple):
+    """Parts of spans of km in the cells of a grid: span number, cell number, km of it."""
+
+    row: np.ndarray
+    cell: np.ndarray
+    km: np.ndarray
+
+
+def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
+    """Windows as numbers, with impossible ones refused.
+
+    Raises
+    ------
+    LivesError
+        A column is missing, an age is blank, negative or not finite, or the ages are out of order.
+    """
+    needed = ["unit_id", "age_known", "entry_km", "good_km", "bad_km", *COVARIATES]
+    missing = [name for name in needed if name not in windows.columns]
+    if missing:
+        raise LivesError(f"lives: no column {', '.join(missing)}")
+    lives = windows[needed].reset_index(drop=True)
+    for name in ("entry_km", "good_km", "bad_km"):
+        lives[name] = lives[name].astype("float64")
+    _refuse(lives, ~(np.isfinite(lives.entry_km) & (lives.entry_km >= 0)), "entry_km", "0 or more")
+    below = ~(np.isfinite(lives.good_km) & (lives.good_km >= lives.entry_km))
+    _refuse(lives, below, "good_km", "at least entry_km")
+    bad = lives.bad_km
+    _refuse(lives, ~(bad.isna() | (np.isfinite(bad) & (bad >= lives.good_km))), "bad_km", "blank")
+    return lives
+
+
+def _refuse(lives: pd.DataFrame, wrong: pd.Series, name: str, expected: str) -> None:
+    if wrong.any():
+        row = int(np.flatnonzero(wrong)[0])
+        also = " or at least good_km" if name == "bad_km" else ""
+        raise LivesError(
+            f"lives, row {row}: {name} is {lives[name].iloc[row]}, expected {expected}{also}"
+        )
+
+
+def found_on_entry(lives: pd.DataFrame) -> pd.Series:
+    """Lives that already had the defect when first seen.
+
+    A truncated life counts only from entry, and only if it was then without the defect, so these
+    say nothing about the hazard after entry and are left out of the fit.
+    """
+    return lives["bad_km"].notna() & (lives["bad_km"] <= lives["entry_km"])
+
+
+def entry_ages(lives: pd.DataFrame, count: int = ENTRY_AGE_COUNT) -> np.ndarray:
+    """Ages, equally likely, that a sensor of unknown age may have had when first seen.
+
+    Quantiles of the age at which sensors of known age were first seen in use; where fewer than
+    five were, quantiles of the ages watched (every km watched counts alike); where no age is known,
+    the assumed ages.
+    """
+    known = lives[lives["age_known"].astype(bool)]
+    middles = (np.arange(count) + 0.5) / count
+    in_use = known.loc[known["entry_km"] > 0, "entry_km"]
+    if len(in_use) >= _FEWEST_ENTRIES:
+        return np.quantile(in_use, middles)
+    end = known["bad_km"].fillna(known["good_km"])
+    watched = end - known["entry_km"]
+    if not watched.sum() > 0:
+        return np.asarray(ENTRY_AGES_KM)
+    steps = known["entry_km"].to_numpy()[:, None] + watched.to_numpy()[:, None] * middles
+    by_age = np.argsort(steps, axis=None)
+    share = np.cumsum(np.repeat(watched.to_numpy(), count)[by_age])
+    return steps.ravel()[by_age][np.searchsorted(share, middles * share[-1])]
+
+
+def rows_of(lives: pd.DataFrame, ages_at_entry: np.ndarray) -> Rows:
+    """Rows for the fit: one for a life of known age, one for each possible age of the others."""
+    unknown = ~lives["age_known"].astype(bool).to_numpy()
+    copies = np.where(unknown, len(ages_at_entry), 1)
+    life = np.repeat(np.arange(len(lives)), copies)
+    turn = np.arange(len(life)) - np.repeat(np.cumsum(copies) - copies, copies)
+    shift = np.where(unknown[life], ages_at_entry[turn % len(ages_at_entry)], 0.0)
+    entry, good, bad = (
+        lives[name].to_numpy()[life] + shift for name in ("entry_km", "good_km", "bad_km")
+    )
+    covariates = lives[list(COVARIATES)].iloc[life].reset_index(drop=True)
+    unit = pd.factorize(lives["unit_id"])[0][life]
+    return Rows(entry, good, bad, life, unit, 1.0 / copies[life], covariates)
+
+
+def overlap(low: np.ndarray, high: np.ndarray, edges: np.ndarray) -> Overlap:
+    """Cut spans ``(low, high]`` at the edges of a grid that covers them, in order of age."""
+    first = cell_of(low, edges, from_below=False)
+    last = np.maximum(cell_of(high, edges), first)
+    counts = np.where(high > low, last - first + 1, 0)
+    row = np.repeat(np.arange(len(low)), counts)
+    cell = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(counts) - counts, counts)
+    km = np.minimum(high[row], edges[cell + 1]) - np.maximum(low[row], edges[cell])
+    return Overlap(row, cell, np.maximum(km, 0.0))
+
+
+def cell_of(age_km: np.ndarray, edges: np.ndarray, *, from_below: bool = True) -> np.ndarray:
+    """Cell of each age; an age on an edge belongs to the cell below it, or above it."""
+    cell = np.searchsorted(edges, age_km, side="left" if from_below else "right") - 1
+    return np.clip(cell, 0, len(edges) - 2)

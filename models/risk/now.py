@@ -1,0 +1,218 @@
+"""Chance that a sensor in service is in the defect state now, or enters it in the next km."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit, logsumexp
+
+from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
+from models.risk.hazard import DefectHazard
+
+#: Km ahead for which a chance is given, beside now.
+HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
+#: Earlier tests counted before the last good one; a miss in all of them is 1 in 1,000 at 0.9.
+_TESTS_BACK = 3
+#: A sign in a test outweighs the curve: the curve may move its odds by this factor at most.
+MOST_ODDS_SHIFT = 3.0
+_CHUNK = 4_000
+_TINY = 1e-12
+
+
+class Chances(NamedTuple):
+    """Chance and its interval by sensor and km ahead, each of shape (sensors, horizons)."""
+
+    chance: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+def usual_test_spacing_km(windows: pd.DataFrame) -> float:
+    """Median distance between a defect's last good test and its finding, km."""
+    width = (windows["bad_km"] - windows["good_km"]).astype(float)
+    width = width[width > 0]
+    return float(width.median()) if len(width) else TEST_SPACING_KM
+
+
+def sign_of(sensors_now: pd.DataFrame, shares: Mapping[str, BetaPrior]) -> pd.Series:
+    """The sign of each sensor's last test that most often proves right; blank where none."""
+    shown = pd.DataFrame(
+        {
+            sign: (sensors_now["last_verdict"].eq(sign) | sensors_now["last_conclusion"].eq(sign))
+            for sign in sorted(shares, key=lambda name: shares[name].mean)
+        }
+    ).fillna(False)
+    sign = pd.Series(None, index=sensors_now.index, dtype="object")
+    for name in shown.columns:
+        sign[shown[name].astype(bool)] = name
+    return sign
+
+
+def learned_shares(
+    followed_up: pd.DataFrame | None, priors: Mapping[str, BetaPrior] = SIGN_PRIORS
+) -> dict[str, BetaPrior]:
+    """Share of each sign's tests that prove to be a defect: assumed prior updated by counts.
+
+    Only tests that were followed up count; were those chosen because they looked worse, the share
+    is too high for the rest, which no count can show.
+
+    Parameters
+    ----------
+    followed_up : frame in the columns of ``FOLLOWED_UP``, or None
+    priors : mapping of sign to prior
+
+    Raises
+    ------
+    ValueError
+        A sign without a prior, or more confirmed than followed up.
+    """
+    shares = dict(priors)
+    if followed_up is None:
+        return shares
+    for sign, total, confirmed in followed_up[["sign", "followed_up", "confirmed"]].itertuples(
+        index=False
+    ):
+        if sign not in shares:
+            raise ValueError(f"followed_up: sign is {sign!r}, expected one of {sorted(shares)}")
+        if not 0 <= confirmed <= total:
+            raise ValueError(
+                f"followed_up: {sign}: confirmed is {confirmed}, expected 0 to {total}"
+            )
+        shares[sign] = shares[sign].after(float(confirmed), float(total - confirmed))
+    return shares
+
+
+def defect_chances(
+    model: DefectHazard,
+    sensors_now: pd.DataFrame,
+    *,
+    shares: Mapping[str, BetaPrior] = SIGN_PRIORS,
+    sensitivity: BetaPrior = TEST_SENSITIVITY,
+    spacing_km: float = TEST_SPACING_KM,
+    horizons_km: tuple[float, ...] = HORIZONS_KM,
+    n_resamples: int = 200,
+    level: float = 0.9,
+    seed: int = 0,
+) -> Chances:
+    """Chance of the defect state now and within each horizon, with an interval.
+
+    **The curve and the last good test.** With S the survivor function, s the sensitivity of a test
+    and good tests at ages G, G - D, G - 2 D, ... not before observation began (D the usual spacing
+    of tests), the chance that all of them found nothing is
+    P = s S(G) + s (1-s) S(G-D) + s (1-s)^2 S(G-2D) + (1-s)^3, tests before those three being left
+    out, and the chance of no defect at age A + h is S(A + h) / P. With s = 1 it is
+    S(A + h) / S(G). A sensor never tested has S(A + h). A sensor of unknown age: both the numerator
+    and P are averaged over its possible ages at first sight.
+
+    **A sign in the last test** (verdict fail or suspect, drop-outs in the sweep). Of such tests a
+    learned share q proves to be a defect. By Bayes' rule with the same likelihood ratio for every
+    sensor, odds = odds(q) x odds(p) / odds(mean p), p being the curve's chance for this sensor and
+    mean p that of the sensors that show the sign; the last factor is held within 1/3 to 3, because
+    the curve knows little about a sensor that has already shown something.
+
+    **The interval** is by draws of the coefficients from their normal approximation, of s and of q
+    from their Beta distributions; the chance itself is at the fitted coefficients and mean s and q.
+
+    Parameters
+    ----------
+    model : fitted DefectHazard
+    sensors_now : frame of shape (n, ...)
+        Columns of ``SENSORS_NOW`` with ``age_now_km`` given in every row.
+    """
+    rng = np.random.default_rng(seed)
+    draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])
+    s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
+    sign = sign_of(sensors_now, shares)
+    result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
+    batches = [(None, part) for part in _chunks(np.flatnonzero(sign.isna()))]
+    batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
+    for name, members in batches:
+        some = sensors_now.iloc[members]
+        log_ok = _log_ok(model, some, draws, s, spacing_km, np.asarray(horizons_km))
+        if name is not None:
+            share = shares[name]
+            q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
+            log_ok = _with_sign(log_ok, q)
+        _summarise(result, members, log_ok, level)
+    return result
+
+
+def _chunks(members: np.ndarray) -> list[np.ndarray]:
+    return [members[i : i + _CHUNK] for i in range(0, len(members), _CHUNK)]
+
+
+def _summarise(result: Chances, members: np.ndarray, log_ok: np.ndarray, level: float) -> None:
+    chance = -np.expm1(np.minimum(log_ok, 0.0))
+    point, tail = chance[0], (1 - level) / 2
+    drawn = chance[1:] if len(chance) > 1 else chance
+    low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
+    result.chance[members] = point
+    result.low[members] = np.minimum(low, point)
+    result.high[members] = np.maximum(high, point)
+
+
+def _log_ok(
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    draws: np.ndarray,
+    s: np.ndarray,
+    spacing_km: float,
+    horizons_km: np.ndarray,
+) -> np.ndarray:
+    """Log chance of no defect, shape (draws, sensors, horizons), by the curve and last good test.
+
+    Sensors of known and of unknown age are worked apart: one possible age or several.
+    """
+    result = np.zeros((len(draws), len(sensors), len(horizons_km)))
+    known = sensors["age_known"].astype(bool).to_numpy()
+    for members, ages in ((known, np.zeros(1)), (~known, model.entry_ages_)):
+        if members.any():
+            part = sensors[members]
+            result[:, members] = _log_ok_over(model, part, draws, s, spacing_km, horizons_km, ages)
+    return result
+
+
+def _log_ok_over(
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    draws: np.ndarray,
+    s: np.ndarray,
+    spacing_km: float,
+    horizons_km: np.ndarray,
+    start_km: np.ndarray,
+) -> np.ndarray:
+    good, entry = sensors["good_km"].to_numpy(float), sensors["entry_km"].to_numpy(float)
+    age = np.fmax(sensors["age_now_km"].to_numpy(float), good)
+    tests = good[:, None] - spacing_km * np.arange(_TESTS_BACK)
+    tests[:, 1:] = np.where(tests[:, 1:] >= entry[:, None], tests[:, 1:], np.nan)
+    ages = np.hstack([np.zeros((len(age), 1)), tests, age[:, None] + horizons_km])
+    shifted = ages[:, :, None] + start_km
+    never = np.isnan(shifted)
+    hazard = model.predict_cumulative_hazard(sensors, np.where(never, 0.0, shifted), draws)
+    hazard[:, never] = 0.0
+    tested = ~np.isnan(good)
+    # An age at first sight is that of a sensor then in use; untested, nothing was known of it.
+    start = np.where(tested[:, None], hazard[:, :, 0], 0.0)
+    top = logsumexp(start[:, :, None] - hazard[:, :, 1 + _TESTS_BACK :], axis=-1)
+    missed = np.stack([*(s * (1 - s) ** k for k in range(_TESTS_BACK)), (1 - s) ** _TESTS_BACK], 1)
+    at_tests = np.append(hazard[:, :, 1 : 1 + _TESTS_BACK], np.zeros_like(hazard[:, :, :1]), axis=2)
+    passed = logsumexp(
+        start[:, :, None] - at_tests,
+        axis=(2, 3),
+        b=np.broadcast_to(missed[:, None, :, None], at_tests.shape),
+    )
+    passed = np.where(tested, passed, np.log(len(start_km)))
+    return top - passed[:, :, None]
+
+
+def _with_sign(log_ok: np.ndarray, q: np.ndarray) -> np.ndarray:
+    """Log chance of no defect once a sign is known; see ``defect_chances``."""
+    now = np.clip(-np.expm1(np.minimum(log_ok[:, :, 0], 0.0)), _TINY, 1 - _TINY)
+    shift = logit(now) - logit(now.mean(axis=1, keepdims=True))
+    limit = np.log(MOST_ODDS_SHIFT)
+    prior = logit(np.clip(q, _TINY, 1 - _TINY))[:, None]
+    ok_now = np.log(expit(-(prior + np.clip(shift, -limit, limit))))
+    return ok_now[:, :, None] + log_ok - log_ok[:, :, :1]

@@ -1,0 +1,232 @@
+"""From observed lives to the risk of each sensor in service: the one call the pipeline makes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
+from models.risk.hazard import DefectHazard
+from models.risk.lives import checked_lives, found_on_entry
+from models.risk.now import (
+    HORIZONS_KM,
+    defect_chances,
+    learned_shares,
+    sign_of,
+    usual_test_spacing_km,
+)
+from models.risk.road import road_failure_share
+from models.risk.schemas import DEFECT_RISK, FLEET_CURVE, FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
+
+_NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
+_SIGN_WORDS = {
+    "fail": "its last test failed",
+    "suspect": "its last test was suspect",
+    "dropouts_seen": "its last sweep showed drop-outs",
+}
+_CURVE_POINTS = 41
+
+
+@dataclass(frozen=True)
+class RiskResults:
+    """Risk of every sensor in service, the fleet's curve, the model and counts.
+
+    ``defect_risk`` is in the columns of ``DEFECT_RISK``, ``fleet_curve`` in those of
+    ``FLEET_CURVE``. ``model`` is None where no life was observed. ``summary`` holds ``n_lives``,
+    ``n_defects``, ``n_bikes``, ``km_observed``, ``n_found_on_entry``, ``n_unknown_age``,
+    ``mostly_assumed``, ``test_spacing_km`` and, apart from the defect, ``road_failures``.
+    """
+
+    defect_risk: pd.DataFrame
+    fleet_curve: pd.DataFrame
+    model: DefectHazard | None
+    summary: dict[str, Any]
+
+
+def fit_and_score(
+    windows: pd.DataFrame,
+    sensors_now: pd.DataFrame,
+    *,
+    followed_up: pd.DataFrame | None = None,
+    sensitivity: BetaPrior = TEST_SENSITIVITY,
+    model: DefectHazard | None = None,
+    seed: int = 0,
+    n_resamples: int = 200,
+) -> RiskResults:
+    """Fit the hazard of defect to observed lives and score each sensor in service.
+
+    Parameters
+    ----------
+    windows : frame in the columns of ``LIFE_WINDOWS``
+    sensors_now : frame in the columns of ``SENSORS_NOW``
+    followed_up : frame in the columns of ``FOLLOWED_UP``, optional
+        How often a failed or suspect test, or drop-outs, proved to be a defect.
+    sensitivity : BetaPrior
+        Share of defective sensors in which a test finds the defect (assumed by default).
+    model : DefectHazard, optional
+        Unfitted estimator with other settings.
+    seed, n_resamples : int
+        Seed and number of the draws behind the intervals.
+
+    Raises
+    ------
+    FrameError
+        A frame does not fit its schema.
+    LivesError
+        A life is impossible.
+    """
+    windows, sensors = LIFE_WINDOWS.check(windows), SENSORS_NOW.check(sensors_now)
+    shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
+    fitted = _fit(windows, model)
+    summary = _summary(windows, fitted)
+    known = sensors["age_now_km"].notna() & (fitted is not None)
+    risk = _blank_risk(sensors)
+    if fitted is not None and known.any():
+        chances = defect_chances(
+            fitted,
+            sensors[known],
+            shares=shares,
+            sensitivity=sensitivity,
+            spacing_km=summary["test_spacing_km"],
+            n_resamples=n_resamples,
+            seed=seed,
+        )
+        for i, name in enumerate(_NAMES):
+            for end, values in zip(("", "_low", "_high"), chances, strict=True):
+                risk.loc[known, name + end] = values[:, i]
+    risk["basis"] = _basis(sensors, summary, shares, followed_up)
+    curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
+    return RiskResults(DEFECT_RISK.check(risk), FLEET_CURVE.check(curve), fitted, summary)
+
+
+def _fit(windows: pd.DataFrame, model: DefectHazard | None) -> DefectHazard | None:
+    """The fitted model, or None where nothing was watched for a single km."""
+    lives = checked_lives(windows)
+    lives = lives[~found_on_entry(lives)]
+    end = lives["bad_km"].fillna(lives["good_km"])
+    if not (end > lives["entry_km"]).any():
+        return None
+    return (DefectHazard() if model is None else model).fit(windows)
+
+
+def _summary(windows: pd.DataFrame, fitted: DefectHazard | None) -> dict[str, Any]:
+    road = asdict(road_failure_share(windows))
+    counts = (
+        {"n_lives": 0, "n_defects": 0, "n_bikes": 0, "km_observed": 0.0}
+        if fitted is None
+        else {
+            "n_lives": fitted.n_lives_,
+            "n_defects": fitted.n_defects_,
+            "n_bikes": fitted.n_bikes_,
+            "km_observed": fitted.km_watched_,
+        }
+    )
+    return counts | {
+        "n_found_on_entry": int(found_on_entry(windows).sum()),
+        "n_unknown_age": int((~windows["age_known"].astype(bool)).sum()),
+        "mostly_assumed": counts["n_defects"] < FEW_DEFECTS,
+        "test_spacing_km": usual_test_spacing_km(windows),
+        "road_failures": road,
+    }
+
+
+def _blank_risk(sensors: pd.DataFrame) -> pd.DataFrame:
+    risk = pd.DataFrame({"sensor_id": sensors["sensor_id"]})
+    for name in _NAMES:
+        for end in ("", "_low", "_high"):
+            risk[name + end] = np.nan
+    return risk
+
+
+def _basis(
+    sensors: pd.DataFrame,
+    summary: dict[str, Any],
+    shares: Mapping[str, BetaPrior],
+    followed_up: pd.DataFrame | None,
+) -> pd.Series:
+    """One sentence a sensor: what its number rests on."""
+    if not summary["n_lives"]:
+        none = "No sensor has been watched for any distance yet, so no risk can be given."
+        return pd.Series(none, index=sensors.index)
+    records = _records_text(summary)
+    tallies = {} if followed_up is None else followed_up.set_index("sign").to_dict("index")
+    signs = sign_of(sensors, shares)
+    texts = [
+        _sensor_text(sensor, sign, tallies, records)
+        for sensor, sign in zip(sensors.itertuples(), signs, strict=True)
+    ]
+    return pd.Series(texts, index=sensors.index)
+
+
+def _records_text(summary: dict[str, Any]) -> str:
+    counts = (
+        f"{_count(summary['n_defects'], 'defect')} in "
+        f"{_count(summary['n_lives'], 'sensor life', 'sensor lives')} on "
+        f"{_count(summary['n_bikes'], 'bike')} over {summary['km_observed']:,.0f} km"
+    )
+    if summary["mostly_assumed"]:
+        return f"{counts}: too few, so it rests largely on an assumed wear curve"
+    return counts
+
+
+def _sensor_text(sensor: Any, sign: str | None, tallies: dict[str, Any], records: str) -> str:
+    if np.isnan(sensor.age_now_km):
+        return "The bike has no odometer reading, so the sensor's age and risk are not known."
+    parts = [f"Rests on {records}", _test_text(sensor)]
+    if not sensor.age_known:
+        parts.append("its age before it was first seen is not known and was averaged over")
+    if isinstance(sign, str):
+        tally = tallies.get(sign, {"followed_up": 0, "confirmed": 0})
+        parts.append(
+            f"{_SIGN_WORDS.get(sign, sign)}, and {tally['confirmed']} of "
+            f"{tally['followed_up']} such tests followed up proved to be a defect "
+            "(added to an assumed share)"
+        )
+    return "; ".join(parts) + "."
+
+
+def _test_text(sensor: Any) -> str:
+    if np.isnan(sensor.good_km):
+        return "no test has found it without the defect"
+    since = max(sensor.age_now_km - sensor.good_km, 0.0)
+    return f"last test without the defect {since:,.0f} km ago"
+
+
+def _count(number: int, one: str, many: str | None = None) -> str:
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def _curve(model: DefectHazard, windows: pd.DataFrame, n_draws: int, seed: int) -> pd.DataFrame:
+    """Survival by age for all lives and for each part, averaged over the group's lives."""
+    draws = np.vstack([model.coef_, model.draw(n_draws, seed)])
+    age = np.linspace(0.0, model.edges_[-1], _CURVE_POINTS)
+    groups = [("all", windows), *windows.groupby("part_no", sort=True)]
+    return pd.concat([_group_curve(model, n, g, age, draws) for n, g in groups], ignore_index=True)
+
+
+def _group_curve(
+    model: DefectHazard, name: str, group: pd.DataFrame, age: np.ndarray, draws: np.ndarray
+) -> pd.DataFrame:
+    mix = group.groupby(["part_no", "duty", "repaired"], dropna=False).size().reset_index(name="n")
+    ages = np.broadcast_to(age, (len(mix), len(age)))
+    by_pattern = model.predict_survival(mix, ages, draws)
+    survival = np.einsum("dpa,p->da", by_pattern, mix["n"] / mix["n"].sum())
+    low, high = np.quantile(survival[1:], [0.05, 0.95], axis=0)
+    known = group[group["age_known"].astype(bool)]
+    end = known["bad_km"].fillna(known["good_km"]).to_numpy()
+    watched = (known["entry_km"].to_numpy() <= age[:, None]) & (age[:, None] <= end)
+    return pd.DataFrame(
+        {
+            "part_no": name,
+            "age_km": age,
+            "survival": survival[0],
+            "survival_low": np.minimum(low, survival[0]),
+            "survival_high": np.maximum(high, survival[0]),
+            "sensor_count": watched.sum(axis=1),
+            "defect_count": int(group["bad_km"].notna().sum()),
+        }
+    )
