@@ -34,6 +34,20 @@ READINGS = FrameSchema(
     ),
 )
 
+READING_VALUES = FrameSchema(
+    "reading_values",
+    "one reading of one bench test, ratios worked out",
+    (
+        Column("session_id", "text", "the bench test"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("part_no", "text", "part number"),
+        Column("reading", "text", "name of the reading, e.g. track_ohm or closed_ratio"),
+        Column("unit", "text", "V, ohm, % or blank for a ratio", blank=True),
+        Column("value", "number", "its value, as written down", "V, ohm, % or ratio"),
+        Column("doubt", "text", "question where it looks miswritten; blank otherwise", blank=True),
+    ),
+)
+
 GOOD_READINGS = FrameSchema(
     "good_readings",
     "one reading of one sensor later shown good (one value a sensor and reading)",
@@ -87,7 +101,8 @@ CHECKS = FrameSchema(
         Column(
             "points_to",
             "text",
-            "supply, ground, connector, wiring, sensor, control_unit or blank",
+            "supply, ground, connector, wiring, sensor, control_unit, reading (it looks "
+            "miswritten: the text asks) or blank",
             blank=True,
         ),
         Column("text", "text", "one plain sentence"),

@@ -1,0 +1,290 @@
+"""Reference bands: what a good sensor of a part number reads.
+
+Learned from sensors later shown good, as statistical tolerance intervals with stated coverage and
+confidence: distribution-free (order statistics) where there are enough sensors, else by normal
+theory and named so, and none below a stated number. A maker's limits stand above learned ones.
+Absolute volts and ohms are never pooled over part numbers; ratios may be, within a family.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from models.frames import FrameError
+from models.statics.doubts import (
+    PAIRS,
+    UNITS,
+    order_doubts,
+    signs_by_majority,
+    signs_by_output,
+    unit_doubts,
+)
+from models.statics.schemas import BANDS, GOOD_READINGS, READING_VALUES, READINGS
+from models.statics.tolerance import (
+    one_sided_factor,
+    sample_size_needed,
+    trimmed_gaps,
+    two_sided_factor,
+)
+
+RATIOS = {
+    "closed_ratio": ("closed_v", "supply_v"),
+    "open_ratio": ("open_v", "supply_v"),
+    "closed_ohm_ratio": ("closed_ohm", "track_ohm"),
+    "open_ohm_ratio": ("open_ohm", "track_ohm"),
+}
+# The supply is the bike's and not the sensor's: it has no band of its own here.
+SENSOR_READINGS = tuple(name for name in UNITS if not name.startswith("supply")) + tuple(RATIOS)
+# What a workshop meter tells apart, at least (common practice, no source): volts, per cent and
+# ratios as they stand, ohms as a share of the reading. A range narrower than this either side
+# would judge the meter and not the sensor.
+METER_REACH = {"V": 0.01, "%": 1.0, "": 0.005, "ohm": 0.01}
+# Less of these is never a fault; the names are those of the sweep measures.
+UPPER_LIMIT_ONLY = ("smoothness_pct", "hysteresis_pct", "noise_pct")
+
+
+def unit_of(reading: str) -> str:
+    """V, ohm or % by the reading's name; blank for a ratio."""
+    ends = {"_v": "V", "_ohm": "ohm", "_pct": "%"}
+    return next((unit for end, unit in ends.items() if reading.endswith(end)), "")
+
+
+def ratio_values(readings: pd.DataFrame) -> pd.DataFrame:
+    """Each ratio reading (columns as in `RATIOS`) of each bench test; blank where not read."""
+    return pd.DataFrame(
+        {
+            name: readings[part] / readings[whole].where(readings[whole] > 0)
+            for name, (part, whole) in RATIOS.items()
+        },
+        index=readings.index,
+    )
+
+
+def reading_values(readings: pd.DataFrame) -> pd.DataFrame:
+    """Every reading of the sensors as one long frame, ratios worked out.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        READINGS, all bench tests together: which way the resistance goes with opening is taken
+        from what most tests of a part number show.
+
+    Returns
+    -------
+    DataFrame
+        READING_VALUES. `doubt` holds the question where a reading looks miswritten; a ratio
+        inherits it. Nothing is corrected. Contactless parts give no resistances.
+    """
+    readings = READINGS.check(readings).reset_index(drop=True)
+    asked = first_question(
+        unit_doubts(readings),
+        order_doubts(readings, signs_by_output(readings), signs_by_majority(readings)),
+    )
+    values = pd.concat([readings[list(UNITS)], ratio_values(readings)], axis=1)
+    for name, (part, whole) in RATIOS.items():
+        asked[name] = asked[part].where(asked[part] != "", asked[whole])
+    values.loc[readings["kind"].eq("contactless"), _resistances()] = np.nan
+    keys = readings[["session_id", "sensor_id", "part_no"]]
+    blocks = [
+        keys.assign(reading=name, unit=unit_of(name), value=values[name], doubt=asked[name])
+        for name in SENSOR_READINGS
+    ]
+    long = pd.concat(blocks, ignore_index=True)
+    return READING_VALUES.check(long[np.isfinite(long["value"])].reset_index(drop=True))
+
+
+def _resistances() -> list[str]:
+    return ["track_ohm", *PAIRS["ohm"], "closed_ohm_ratio", "open_ohm_ratio"]
+
+
+def first_question(*asked: pd.DataFrame) -> pd.DataFrame:
+    """The first question asked of each reading, over frames of the same shape."""
+    out = asked[0].copy()
+    for later in asked[1:]:
+        out = out.where(out != "", later)
+    return out
+
+
+def one_value_a_sensor(values: pd.DataFrame) -> pd.DataFrame:
+    """Turn READING_VALUES of good sensors into GOOD_READINGS: the median of each sensor.
+
+    Readings in doubt are left out. Hand in only the tests of sensors later shown good.
+    """
+    trusted = values[values["doubt"].fillna("") == ""]
+    one = trusted.groupby(["part_no", "sensor_id", "reading"], as_index=False)["value"].median()
+    return GOOD_READINGS.check(one)
+
+
+def learn_bands(
+    good: pd.DataFrame,
+    *,
+    coverage: float = 0.95,
+    confidence: float = 0.95,
+    min_sensors: int = 5,
+    families: Mapping[str, str] | None = None,
+    meter_reach: Mapping[str, float] = METER_REACH,
+) -> pd.DataFrame:
+    """Learn the good range of each part number and reading.
+
+    Parameters
+    ----------
+    good : DataFrame
+        GOOD_READINGS, one value a sensor and reading.
+    coverage, confidence : float
+        Share of good sensors inside, and how sure of that.
+    min_sensors : int
+        Fewest sensors for any range; below it the limits stay blank and the method says so.
+    families : mapping of part number to family, optional
+        Parts that supersede one another. Where a part number has too few sensors of its own, a
+        ratio (never volts or ohms) is learned over its family, and the method says so.
+    meter_reach : mapping of unit to float
+        Least half-width of a learned range; a range widened to it says so.
+
+    Returns
+    -------
+    DataFrame
+        BANDS, one row a part number and reading in `good`, two-sided except `UPPER_LIMIT_ONLY`.
+
+    Raises
+    ------
+    FrameError
+        A sensor has two values of one reading, or a value is not finite.
+    """
+    good = _checked(GOOD_READINGS.check(good))
+    family = good["part_no"].map(dict(families or {})).fillna(good["part_no"])
+    settings = (coverage, confidence, min_sensors)
+    rows = []
+    for (part_no, reading), own in good.groupby(["part_no", "reading"], sort=True):
+        values = own["value"].to_numpy()
+        relatives = good[(family == family[own.index[0]]) & (good["reading"] == reading)]
+        pooled = reading in RATIOS and len(values) < min_sensors <= len(relatives)
+        used = relatives["value"].to_numpy() if pooled else values
+        band = _one_band(np.sort(used), reading, *settings)
+        band = _widened(band, meter_reach.get(unit_of(reading), 0.0), unit_of(reading))
+        if pooled:
+            band["method"] += f"; pooled over {relatives['part_no'].nunique()} related part numbers"
+        rows.append({"part_no": part_no, "reading": reading, "unit": unit_of(reading), **band})
+    return BANDS.check(pd.DataFrame(rows, columns=BANDS.names)) if rows else BANDS.empty()
+
+
+def _checked(good: pd.DataFrame) -> pd.DataFrame:
+    twice = good.duplicated(["part_no", "sensor_id", "reading"])
+    if twice.any():
+        first = good[twice].iloc[0]
+        raise FrameError(
+            f"good_readings: sensor {first['sensor_id']} has two values of {first['reading']}, "
+            "one value a sensor is expected"
+        )
+    if not np.isfinite(good["value"]).all():
+        row = good.index[~np.isfinite(good["value"])][0]
+        raise FrameError(f"good_readings.value: not finite at row {row}, a number is required")
+    return good.reset_index(drop=True)
+
+
+def _one_band(
+    values: np.ndarray, reading: str, coverage: float, confidence: float, min_sensors: int
+) -> dict:
+    """Limits, method and counts from sorted values of one reading."""
+    sides = 1 if reading in UPPER_LIMIT_ONLY else 2
+    shares = {"coverage": coverage, "confidence": confidence}
+    n = len(values)
+    needed = sample_size_needed(sides=sides, **shares)
+    gaps = trimmed_gaps(n, sides=sides, **shares)
+    promise = f"{100 * coverage:g} in 100 good sensors, {100 * confidence:g} % confidence"
+    low = high = np.nan
+    if n < min_sensors:
+        method = f"no range: {_sensors(n)} known to be good, at least {min_sensors} needed"
+    elif gaps:
+        low, high = values[gaps - 1], values[n - gaps]
+        method = f"learned from {_sensors(n)} by rank, no curve assumed ({promise})"
+    elif np.ptp(values) == 0:
+        method = f"no range: all {n} good sensors read the same, the spread is not known"
+    else:
+        low, high = _normal_limits(values, sides, shares)
+        method = f"learned from {_sensors(n)}, normal curve assumed ({promise}); " + (
+            f"{needed - n} more needed for a range without that assumption"
+        )
+    return {
+        "low": np.nan if sides == 1 else low,
+        "high": high,
+        "source": "learned",
+        "method": method,
+        "sensor_count": n,
+        "more_needed": max(0, needed - n),
+    }
+
+
+def _sensors(n: int) -> str:
+    return f"{n} good sensor" if n == 1 else f"{n} good sensors"
+
+
+def _widened(band: dict, reach: float, unit: str) -> dict:
+    """At least the meter's reach to either side of the middle, where both limits are known."""
+    middle = (band["low"] + band["high"]) / 2
+    least = reach * abs(middle) if unit == "ohm" else reach
+    if not band["high"] - band["low"] < 2 * least:
+        return band
+    method = f"{band['method']}; widened to what a workshop meter tells apart"
+    return band | {"low": middle - least, "high": middle + least, "method": method}
+
+
+def _normal_limits(values: np.ndarray, sides: int, shares: dict) -> tuple[float, float]:
+    factor = one_sided_factor if sides == 1 else two_sided_factor
+    half_width = factor(len(values), **shares) * values.std(ddof=1)
+    return values.mean() - half_width, values.mean() + half_width
+
+
+def with_maker_limits(bands: pd.DataFrame, parts: pd.DataFrame) -> pd.DataFrame:
+    """Put the maker's limits of the closed and open signal above the learned ones.
+
+    Parameters
+    ----------
+    bands : DataFrame
+        BANDS.
+    parts : DataFrame
+        part_no with maker_closed_v_low, maker_closed_v_high, maker_open_v_low, maker_open_v_high
+        and supply_nominal_v (V, each may be blank); READINGS will do.
+
+    Returns
+    -------
+    DataFrame
+        BANDS. Each side that the maker names is the maker's; the other side stays as learned,
+        unless the two contradict each other. Where the nominal supply is known the ratios follow.
+    """
+    known = {(b["part_no"], b["reading"]): b for b in BANDS.check(bands).to_dict("records")}
+    for part in parts.drop_duplicates("part_no").to_dict("records"):
+        for end in ("closed", "open"):
+            limits = np.array([part[f"maker_{end}_v_{side}"] for side in ("low", "high")], float)
+            _place(known, part["part_no"], f"{end}_v", limits, "maker's limits")
+            ratio = limits / part["supply_nominal_v"]
+            _place(known, part["part_no"], f"{end}_ratio", ratio, "maker's limits over the supply")
+    return BANDS.check(pd.DataFrame(list(known.values()), columns=BANDS.names))
+
+
+def _place(known: dict, part_no: str, reading: str, maker: np.ndarray, words: str) -> None:
+    """Set the maker's sides of one band in place."""
+    given = np.isfinite(maker)
+    if not given.any():
+        return
+    old = known.get((part_no, reading), {})
+    learned = np.array([old.get("low", np.nan), old.get("high", np.nan)], float)
+    limits = np.where(given, maker, learned)
+    if limits[0] > limits[1]:
+        limits = maker
+    kept = np.isfinite(limits) & ~given
+    if kept.any():
+        words += f"; {'lower' if kept[0] else 'upper'} limit {old['method']}"
+    known[part_no, reading] = {
+        "part_no": part_no,
+        "reading": reading,
+        "unit": unit_of(reading),
+        "low": limits[0],
+        "high": limits[1],
+        "source": "maker",
+        "method": words,
+        "sensor_count": old.get("sensor_count", 0),
+        "more_needed": old.get("more_needed"),
+    }
