@@ -41,7 +41,7 @@ class Source:
 def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
     """Read a file of rows and keep the result in ``folder``; a broken file is one issue."""
     connection.execute(ISSUES_DDL)
-    run(connection, "intake/sql/no_rows")
+    run(connection, "intake/sql/read/no_rows")
     table = table_of(file.name)
     try:
         if file.trouble:
@@ -54,7 +54,7 @@ def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: P
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
     except duckdb.Error as error:
-        run(connection, "intake/sql/no_rows")
+        run(connection, "intake/sql/read/no_rows")
         add_issue(connection, "file", reason="the file cannot be read: " + _first_line(error))
     keep(connection, file, folder)
 
@@ -134,14 +134,14 @@ def _read_table(connection: duckdb.DuckDBPyConnection, file: HandedFile, table: 
     _load_raw(connection, file, source, table)
     _register_fields(connection, table, source)
     latest = (file.handed_in_on + timedelta(days=1)).isoformat()
-    run(connection, "intake/sql/cells", {"latest_day": latest})
-    run(connection, "intake/sql/cell_issues")
-    run(connection, "intake/sql/read_rows", {"missing_column": bool(missing)})
-    run(connection, "intake/sql/list_issues")
+    run(connection, "intake/sql/read/cells", {"latest_day": latest})
+    run(connection, "intake/sql/read/cell_issues")
+    run(connection, "intake/sql/read/read_rows", {"missing_column": bool(missing)})
+    run(connection, "intake/sql/read/list_issues")
     _list_missing_columns(connection, missing)
     if not source.is_parquet:
-        run(connection, "intake/sql/list_rejects")
-        run(connection, "intake/sql/keep_rejects")
+        run(connection, "intake/sql/read/list_rejects")
+        run(connection, "intake/sql/read/keep_rejects")
 
 
 def _load_raw(
@@ -191,7 +191,7 @@ def _number_lines(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
         )
     numbers = pd.DataFrame({"ordinal": np.arange(1, count + 1), "file_line": accepted})
     connection.register("numbers", numbers)
-    run(connection, "intake/sql/number_lines")
+    run(connection, "intake/sql/read/number_lines")
     connection.unregister("numbers")
     reject_lines = pd.DataFrame(
         {"byte_position": starts[rejected] + 1, "file_line": lines[rejected]}

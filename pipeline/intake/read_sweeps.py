@@ -32,7 +32,7 @@ def read_sweeps(
 ) -> None:
     """Read a file of sweeps; samples go to ``sweeps``, one row a session to ``rows``."""
     connection.execute(ISSUES_DDL)
-    run(connection, "intake/sql/no_rows")
+    run(connection, "intake/sql/read/no_rows")
     try:
         if file.trouble:
             raise BrokenFileError(file.trouble)
@@ -40,7 +40,7 @@ def read_sweeps(
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
     except duckdb.Error as error:
-        run(connection, "intake/sql/no_rows")
+        run(connection, "intake/sql/read/no_rows")
         reason = "the file cannot be read: " + str(error).splitlines()[0]
         add_issue(connection, "file", reason=reason)
     keep(connection, file, rows)
@@ -65,13 +65,13 @@ def _read(connection: duckdb.DuckDBPyConnection, file: HandedFile, sweeps: Path)
     )
     _keep_samples(connection, samples_path(sweeps, file.stem))
     wrong = _columns_without_numbers(connection, source)
-    run(connection, "intake/sql/sweep_rows", {"wrong_type": bool(wrong)})
-    run(connection, "intake/sql/sweep_issues")
+    run(connection, "intake/sql/read/sweep_rows", {"wrong_type": bool(wrong)})
+    run(connection, "intake/sql/read/sweep_issues")
     if wrong:
         _list_wrong_columns(connection, wrong, source)
     if not source.is_parquet:
-        run(connection, "intake/sql/sweep_rejects")
-        run(connection, "intake/sql/sweep_reject_rows")
+        run(connection, "intake/sql/read/sweep_rejects")
+        run(connection, "intake/sql/read/sweep_reject_rows")
 
 
 def _number(name: str, source: Source) -> str:
@@ -90,7 +90,7 @@ def _columns_without_numbers(
     connection: duckdb.DuckDBPyConnection, source: Source
 ) -> dict[str, str]:
     """Required columns in which no value reads as a number, and what was found instead."""
-    samples, times, signals = one_row(run(connection, "intake/sql/sweep_columns"))
+    samples, times, signals = one_row(run(connection, "intake/sql/read/sweep_columns"))
     wrong = {}
     for name, count in (("t_s", times), ("signal", signals)):
         if samples and not count:
@@ -107,7 +107,7 @@ def _list_wrong_columns(
             found += f" (its type is {kind})"
         run(
             connection,
-            "intake/sql/sweep_wrong_type",
+            "intake/sql/read/sweep_wrong_type",
             {"column": name, "reason": f"the column {found}; expected numbers"},
         )
 
@@ -115,7 +115,7 @@ def _list_wrong_columns(
 def _keep_samples(connection: duckdb.DuckDBPyConnection, final: Path) -> None:
     draft = final.with_suffix(".draft")
     path = str(draft).replace("'", "''")
-    run(connection, "intake/sql/sweep_samples")
+    run(connection, "intake/sql/read/sweep_samples")
     connection.execute(
         f"copy (select * exclude (file_order) from numbered_samples) to '{path}' "  # noqa: S608
         "(format parquet, compression zstd, row_group_size 100000)"

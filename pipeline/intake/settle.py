@@ -1,0 +1,130 @@
+"""Settle which handed-in rows stand, which are set aside, and why.
+
+The answer is a pure function of everything ever handed in, worked out anew for each build: a row
+that waits comes in by itself once its parent is there, and a corrected parent takes its children
+along. Rounds of rules run until none of them finds anything more; every round only takes rows
+away, so that they end.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from pipeline.home import Home
+from pipeline.intake.contract import TABLES, table_of
+from pipeline.intake.read_rows import derived_path, read_file
+from pipeline.intake.read_sweeps import read_sweeps, samples_path
+from pipeline.intake.receive import HandedFile, handed_files
+from pipeline.statements import one_row, run
+
+HISTORY_RULES = (
+    "before_fitting",
+    "window_ends_first",
+    "dates_out_of_order",
+    "failed_after_closing",
+    "test_of_another_sensor",
+    "replaced_by_itself",
+    "limits_crossed",
+    "readings",
+    "odometer_backwards",
+    "odometer_fates",
+    "odometer_blanks",
+)
+
+
+def read_all(connection: duckdb.DuckDBPyConnection, home: Home) -> list[HandedFile]:
+    """Read whatever was handed in and is not read yet; return every file ever handed in."""
+    files = handed_files(home)
+    for file in files:
+        if not derived_path(home.rows, file, "rows").exists():
+            table = table_of(file.name)
+            if table is not None and table.bulk:
+                read_sweeps(connection, file, home.rows, home.sweeps)
+            else:
+                read_file(connection, file, home.rows)
+    return files
+
+
+def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:
+    """Fill the schema ``intake``: rows, row_outcomes, set_aside, accounting."""
+    connection.execute("create schema intake")
+    _load(connection, home, files)
+    _declare_contract(connection)
+    connection.execute(
+        "create or replace temp table fates (row_id bigint, fate varchar, column_name varchar, "
+        "value varchar, reason varchar)"
+    )
+    connection.execute(
+        "create or replace temp table blanks (row_id bigint, column_name varchar, value varchar, "
+        "reason varchar)"
+    )
+    for name in ("doubled_keys", "retractions", "idle_retractions", "retractions", "withdrawn"):
+        run(connection, f"intake/sql/settle/{name}")
+    _run_rules_until_quiet(connection)
+    for name in ("row_outcomes", "set_aside", "accounting"):
+        run(connection, f"intake/sql/settle/{name}")
+
+
+def _run_rules_until_quiet(connection: duckdb.DuckDBPyConnection) -> None:
+    found = -1
+    while found != (found := _found_so_far(connection)):
+        run(connection, "intake/sql/settle/candidates")
+        run(connection, "intake/sql/settle/waiting")
+        if _found_so_far(connection) == found:  # histories only once every parent is settled
+            for name in HISTORY_RULES:
+                run(connection, f"intake/sql/history/{name}")
+            run(connection, "intake/sql/settle/apply_blanks")
+
+
+def _found_so_far(connection: duckdb.DuckDBPyConnection) -> int:
+    (count,) = one_row(
+        connection.execute("select (select count(*) from fates) + (select count(*) from blanks)")
+    )
+    return count
+
+
+def _load(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:
+    listed = pd.DataFrame([_described(file, home) for file in files])
+    connection.register("listed_files", listed)
+    connection.execute("create table intake.files as from listed_files")
+    connection.unregister("listed_files")
+    for name in ("rows", "read_issues"):
+        column = "rows_path" if name == "rows" else "issues_path"
+        run(connection, f"intake/sql/settle/{name}", {"paths": listed[column].tolist()})
+
+
+def _described(file: HandedFile, home: Home) -> dict:
+    table = table_of(file.name)
+    samples = samples_path(home.sweeps, file.stem)
+    return {
+        "hand_in": file.hand_in,
+        "file_no": file.file_no,
+        "file_name": file.name,
+        "table_name": table.name if table else None,
+        "handed_in_on": file.handed_in_on,
+        "rows_path": str(derived_path(home.rows, file, "rows")),
+        "issues_path": str(derived_path(home.rows, file, "issues")),
+        "samples_name": samples.name if Path(samples).exists() else None,
+    }
+
+
+def _declare_contract(connection: duckdb.DuckDBPyConnection) -> None:
+    """Hand the contract's keys and references to the SQL rules as two tables."""
+    tables = pd.DataFrame(
+        [{"table_name": table.name, "key_column": table.key[0]} for table in TABLES.values()]
+    )
+    references = pd.DataFrame(
+        [
+            {"table_name": table.name, "column_name": field.name, "parent_table": field.parent}
+            for table in TABLES.values()
+            for field in table.fields
+            if field.parent
+        ]
+    )
+    for name, frame in (("contract_tables", tables), ("contract_references", references)):
+        connection.register("declared", frame)
+        connection.execute(f"create or replace temp table {name} as from declared")
+        connection.unregister("declared")
