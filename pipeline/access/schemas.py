@@ -1,0 +1,216 @@
+"""Frames that the dashboard reads, one group a view."""
+
+from models.frames import Column, FrameSchema
+from models.statics.schemas import CHECKS
+from models.sweeps.schemas import DROPOUTS, FINDINGS, MEASURES, PASSES, PROFILE
+
+WORKLIST = FrameSchema(
+    "worklist",
+    "one sensor in service: what to do, why, and the numbers behind it",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("unit_id", "text", "the bike"),
+        Column("label", "text", "plate or fleet number; the bike's id where there is none"),
+        Column("shop_id", "text", "the bike's shop"),
+        Column("shop_name", "text", "its name"),
+        Column("fleet_id", "text", "fleet; blank for a private bike", blank=True),
+        Column("duty", "text", "duty; blank where not known", blank=True),
+        Column("model_code", "text", "model"),
+        Column("mount", "text", "where on the bike"),
+        Column("part_no", "text", "part number"),
+        Column("kind", "text", "potentiometer or contactless", blank=True),
+        Column("action", "text", "replace, test, leave or not_enough_known"),
+        Column("urgency", "number", "greatest first"),
+        Column("headline", "text", "one sentence"),
+        Column("reasons", "text", "plain sentences, one a line"),
+        Column("look_elsewhere", "text", "what to settle before the sensor is blamed", blank=True),
+        Column("waiting", "text", "set-aside records of this bike and why, one a line", blank=True),
+        Column("defect_now", "number", "chance of a defect now, 0 to 1", "", True),
+        Column("defect_now_low", "number", "lower end, 90 %", "", True),
+        Column("defect_now_high", "number", "upper end, 90 %", "", True),
+        Column("defect_1000_km", "number", "now or within 1,000 km", "", True),
+        Column("defect_1000_km_low", "number", "lower end", "", True),
+        Column("defect_1000_km_high", "number", "upper end", "", True),
+        Column("defect_5000_km", "number", "now or within 5,000 km", "", True),
+        Column("defect_5000_km_low", "number", "lower end", "", True),
+        Column("defect_5000_km_high", "number", "upper end", "", True),
+        Column("defect_10000_km", "number", "now or within 10,000 km", "", True),
+        Column("defect_10000_km_low", "number", "lower end", "", True),
+        Column("defect_10000_km_high", "number", "upper end", "", True),
+        Column("risk_basis", "text", "what the risk rests on", blank=True),
+        Column("last_session_id", "text", "last accepted test", blank=True),
+        Column("last_tested_on", "date", "its day", blank=True),
+        Column("last_verdict", "text", "pass, suspect or fail", blank=True),
+        Column("last_conclusion", "text", "what its sweep showed", blank=True),
+        Column("last_dropout_count", "whole", "drop-outs seen", blank=True),
+        Column("last_dropout_travel_pct", "number", "where most sit", "% of travel", True),
+        Column("km_since_test", "number", "run since that test", "km", True),
+        Column("odometer_now_km", "number", "estimated for the as-of day", "km", True),
+        Column("odometer_read_on", "date", "last reading", blank=True),
+    ),
+)
+
+BIKE = FrameSchema(
+    "bike",
+    "one bike",
+    (
+        Column("unit_id", "text", "the bike"),
+        Column("label", "text", "plate or fleet number; the id where there is none"),
+        Column("shop_id", "text", "its shop"),
+        Column("shop_name", "text", "its name"),
+        Column("fleet_id", "text", "fleet", blank=True),
+        Column("model_code", "text", "model"),
+        Column("model_year", "whole", "model year", blank=True),
+        Column("duty", "text", "duty", blank=True),
+        Column("in_service_on", "date", "in service since", blank=True),
+        Column("out_of_service_on", "date", "out of service since", blank=True),
+        Column("odometer_now_km", "number", "estimated for the as-of day", "km", True),
+        Column("odometer_read_km", "number", "last reading", "km", True),
+        Column("odometer_read_on", "date", "its day", blank=True),
+        Column("km_per_day", "number", "recent rate", "km/day", True),
+    ),
+)
+
+SENSOR_LIVES = FrameSchema(
+    "sensor_lives",
+    "one sensor that is or was on the bike",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("mount", "text", "where on the bike"),
+        Column("part_no", "text", "part number"),
+        Column("part_description", "text", "what it is"),
+        Column("origin", "text", "fitted_here, original or unknown"),
+        Column("in_service", "flag", "still on the bike"),
+        Column("from_on", "date", "fitted, or first seen", blank=True),
+        Column("from_km", "number", "odometer then", "km", True),
+        Column("to_on", "date", "removed", blank=True),
+        Column("to_km", "number", "odometer then", "km", True),
+        Column("removed_reason", "text", "why", blank=True),
+        Column("end_assumed", "flag", "no removal recorded: taken from the next sensor's fitting"),
+    ),
+)
+
+BIKE_TESTS = FrameSchema(
+    "bike_tests",
+    "one test of one of the bike's sensors",
+    (
+        Column("session_id", "text", "the test"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("tested_on", "date", "day"),
+        Column("odometer_km", "number", "odometer", "km"),
+        Column("reason", "text", "why tested", blank=True),
+        Column("symptom", "text", "what the rider noticed", blank=True),
+        Column("verdict", "text", "the technician's", blank=True),
+        Column("conclusion", "text", "what the sweep showed; blank where no sweep", blank=True),
+        Column("fault_nature", "text", "worn_track, wandering, undecided or none", blank=True),
+        Column("dropout_count", "whole", "drop-outs seen", blank=True),
+        Column("dropout_peak_travel_pct", "number", "where most sit", "% of travel", True),
+        Column("smoothness_pct", "number", "output smoothness", "% of applied", True),
+        Column("fault_codes", "text", "SAE codes", blank=True),
+        Column("note", "text", "note", blank=True),
+    ),
+)
+
+BIKE_REPAIRS = FrameSchema(
+    "bike_repairs",
+    "one closed repair on one of the bike's sensors",
+    (
+        Column("outcome_id", "text", "the repair"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("session_id", "text", "the test that led here", blank=True),
+        Column("closed_on", "date", "day"),
+        Column("odometer_km", "number", "odometer", "km"),
+        Column("action", "text", "what was done"),
+        Column("fault_confirmed", "text", "yes, no or blank", blank=True),
+        Column("confirmed_by", "text", "how", blank=True),
+        Column("on_road", "text", "yes, no or blank", blank=True),
+        Column("event", "text", "defect, road_failure or blank: what it counts as", blank=True),
+    ),
+)
+
+ODOMETER = FrameSchema(
+    "odometer",
+    "one odometer reading of the bike",
+    (
+        Column("read_on", "date", "day"),
+        Column("odometer_km", "number", "reading", "km"),
+        Column("source", "text", "odometer, test or repair"),
+    ),
+)
+
+BAND_READINGS = FrameSchema(
+    "band_readings",
+    "one reading of one test against the good range",
+    (
+        Column("session_id", "text", "the test"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("tested_on", "date", "day"),
+        Column("odometer_km", "number", "odometer", "km"),
+        Column("reading", "text", "name of the reading"),
+        Column("unit", "text", "V, ohm, % or blank", blank=True),
+        Column("value", "number", "its value"),
+        Column("low", "number", "lower limit", "", True),
+        Column("high", "number", "upper limit", "", True),
+        Column("source", "text", "maker, learned, common_practice or blank", blank=True),
+        Column("method", "text", "how the limits were found", blank=True),
+        Column("sensor_count", "whole", "good sensors behind the limits", blank=True),
+    ),
+)
+
+SET_ASIDE = FrameSchema(
+    "set_aside",
+    "one thing that stands between a handed-in value and the records",
+    (
+        Column("file", "text", "the file's name as handed in"),
+        Column("line", "whole", "line of a CSV file, row of a Parquet file, from 1"),
+        Column("table", "text", "the contract's table", blank=True),
+        Column("key", "text", "the row's key, its parts joined by /", blank=True),
+        Column("column", "text", "the column at fault", blank=True),
+        Column("value", "text", "what stood there", blank=True),
+        Column("reason", "text", "what is wrong and what was expected"),
+    ),
+)
+
+SESSION = FrameSchema(
+    "session",
+    "one bench test",
+    (
+        Column("session_id", "text", "the test"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("unit_id", "text", "the bike"),
+        Column("label", "text", "plate or fleet number; the id where there is none"),
+        Column("model_code", "text", "model"),
+        Column("mount", "text", "where on the bike"),
+        Column("part_no", "text", "part number"),
+        Column("kind", "text", "potentiometer or contactless", blank=True),
+        Column("output", "text", "rising or falling with opening", blank=True),
+        Column("shop_id", "text", "where tested", blank=True),
+        Column("tested_at", "text", "when, with offset, as recorded"),
+        Column("odometer_km", "number", "odometer", "km"),
+        Column("sensor_age_km", "number", "run by the sensor", "km", True),
+        Column("reason", "text", "why tested", blank=True),
+        Column("symptom", "text", "what the rider noticed", blank=True),
+        Column("technician", "text", "who tested", blank=True),
+        Column("sweep_channel", "text", "volt, ohm or percent", blank=True),
+        Column("supply_v", "number", "supply", "V", True),
+        Column("temp_c", "number", "temperature", "°C", True),
+        Column("fault_codes", "text", "SAE codes", blank=True),
+        Column("unplugged_key_on", "text", "yes, no or blank", blank=True),
+        Column("verdict", "text", "the technician's", blank=True),
+        Column("note", "text", "note", blank=True),
+    ),
+)
+
+TRACE = FrameSchema(
+    "trace",
+    "one sample drawn of the session's sweep (min-max decimated: every extreme is kept)",
+    (
+        Column("sample_no", "whole", "place in the sweep"),
+        Column("t_s", "number", "time", "s"),
+        Column("signal", "number", "reading", "V, ohm or %"),
+        Column("signal_b", "number", "second track", "V, ohm or %", True),
+        Column("travel_pct", "number", "travel by another channel", "% of travel", True),
+    ),
+)
+
+__all__ = ["CHECKS", "DROPOUTS", "FINDINGS", "MEASURES", "PASSES", "PROFILE"]
