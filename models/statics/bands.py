@@ -154,7 +154,7 @@ def learn_bands(
         A sensor has two values of one reading, or a value is not finite.
     """
     good = _checked(GOOD_READINGS.check(good))
-    family = good["part_no"].map(dict(families or {})).fillna(good["part_no"])
+    family = good["part_no"].map(lambda part_no: (families or {}).get(part_no, part_no))
     settings = (coverage, confidence, min_sensors)
     rows = []
     for (part_no, reading), own in good.groupby(["part_no", "reading"], sort=True):
@@ -196,7 +196,7 @@ def _one_band(
     promise = f"{100 * coverage:g} in 100 good sensors, {100 * confidence:g} % confidence"
     low = high = np.nan
     if n < min_sensors:
-        method = f"no range: {_sensors(n)} known to be good, at least {min_sensors} needed"
+        method = f"no range: {_sensors(n)} known, at least {min_sensors} needed"
     elif gaps:
         low, high = values[gaps - 1], values[n - gaps]
         method = f"learned from {_sensors(n)} by rank, no curve assumed ({promise})"

@@ -82,6 +82,7 @@ def howe_factor(n: int, *, coverage: float = 0.95, confidence: float = 0.95) -> 
     )
 
 
+@lru_cache(maxsize=256)
 def sample_size_needed(*, sides: int = 2, coverage: float = 0.95, confidence: float = 0.95) -> int:
     """Fewest values from which extremes alone make a distribution-free interval.
 

@@ -1,0 +1,247 @@
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from models.frames import FrameError
+from models.plans.advice import advise
+from models.plans.schemas import ADVICE, EVIDENCE
+
+USUAL = {
+    "sensor_id": "s1",
+    "unit_id": "u1",
+    "part_no": "P1",
+    "kind": "potentiometer",
+    "defect_now": 0.04,
+    "defect_now_low": 0.02,
+    "defect_now_high": 0.07,
+    "defect_5000_km": 0.09,
+    "risk_basis": "Rests on 400 lives with 60 defects.",
+    "odometer_age_days": 12.0,
+    "last_session_id": "t1",
+    "last_tested_on": "2025-02-07",
+    "last_verdict": "pass",
+    "last_conclusion": "nothing_seen",
+    "last_fault_nature": "none",
+    "last_dropout_count": 0,
+    "km_since_test": 3240.0,
+}
+WORN = {
+    "last_verdict": "fail",
+    "last_conclusion": "dropouts_seen",
+    "last_fault_nature": "worn_track",
+    "last_dropout_count": 3,
+    "last_dropout_travel_pct": 18.2,
+}
+
+
+def evidence(*rows):
+    return pd.DataFrame(list(rows)).reindex(columns=EVIDENCE.names)
+
+
+def advice(levels=None, **changed):
+    return advise(evidence(USUAL | changed), **(levels or {})).iloc[0]
+
+
+def test_leave_says_when_to_test_next():
+    row = advice()
+    assert row["action"] == "leave"
+    assert row["headline"] == ("Nothing calls for work now; next test by about 6,700 km from now.")
+
+
+def test_reasons_hold_the_numbers():
+    reasons = advice()["reasons"].splitlines()
+    assert "Chance of a defect now: about 4 in 100, likely 2 to 7." in reasons
+    assert "Chance of a defect now or within 5,000 km: about 9 in 100." in reasons
+    assert "Last test on 2025-02-07: verdict pass." in reasons
+    assert "3,240 km run since that test." in reasons
+    assert reasons[-1] == USUAL["risk_basis"]
+
+
+def test_a_worn_track_is_replaced_with_its_place_named():
+    row = advice(**WORN)
+    assert row["action"] == "replace"
+    assert "3 drop-outs, most at about 18 % of travel: at the same travel" in row["reasons"]
+
+
+def test_a_fault_elsewhere_is_settled_first():
+    row = advice(**WORN, elsewhere="Supply 4.560 V, below 4.750 V.\nThe signal jumps.")
+    assert row["action"] == "test"
+    assert row["headline"].startswith("Put right what lies outside the sensor first")
+    assert row["look_elsewhere"] == "Supply 4.560 V, below 4.750 V.\nThe signal jumps."
+    assert "Settle first: The signal jumps." in row["reasons"].splitlines()
+
+
+def test_contactless_parts_do_not_wear():
+    row = advice(**WORN, kind="contactless")
+    assert row["action"] == "test"
+    assert "has no track to wear" in row["reasons"]
+    assert "worn track does" not in row["reasons"]
+
+
+def test_a_waiting_record_is_named_and_never_left():
+    row = advice(waiting="test T4: odometer_km '14O2O' is not a number\nrepair R1 waits for T4")
+    assert row["action"] == "not_enough_known"
+    assert "Set aside: repair R1 waits for T4" in row["reasons"].splitlines()
+
+
+def test_a_sweep_that_cannot_tell_leaves_the_verdict_alone():
+    row = advice(last_conclusion="cannot_tell", last_sweep_advice="take at least 10 s a pass.")
+    assert row["action"] == "leave"
+    assert "by the verdict alone" in row["headline"]
+    assert "Sweep again: take at least 10 s a pass." in row["reasons"]
+
+
+def test_a_sensor_never_tested():
+    blank = dict.fromkeys(
+        ("last_session_id", "last_tested_on", "last_verdict", "last_conclusion", "km_since_test")
+    )
+    row = advice(**blank)
+    assert row["action"] == "not_enough_known"
+    assert row["reasons"].splitlines()[0] == "No accepted test of this sensor is on record."
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [(0.0, "less than 1"), (0.004, "less than 1"), (0.999, "more than 99"), (0.333, "about 33")],
+)
+def test_chances_are_never_rounded_to_none_or_all(chance, words):
+    assert f"Chance of a defect now: {words} in 100" in advice(defect_now=chance)["reasons"]
+
+
+@pytest.mark.parametrize(
+    ("changed", "action"),
+    [
+        ({"defect_now": 0.0999}, "leave"),
+        ({"defect_now": 0.10}, "test"),
+        ({"defect_5000_km": 0.25}, "test"),
+        ({"defect_now_high": 0.40}, "not_enough_known"),
+        ({"defect_now": 0.50}, "test"),
+        ({"defect_now": 0.50, "last_verdict": "fail", "last_conclusion": None}, "replace"),
+        ({"defect_now": 0.49, "last_verdict": "fail", "last_conclusion": None}, "test"),
+        ({"km_since_test": 10_000.0}, "leave"),
+        ({"km_since_test": 10_001.0}, "test"),
+        ({"odometer_age_days": 120.0}, "leave"),
+        ({"odometer_age_days": 121.0}, "not_enough_known"),
+        ({"defect_now": None}, "not_enough_known"),
+        ({"odometer_age_days": None}, "not_enough_known"),
+    ],
+)
+def test_the_levels_by_default(changed, action):
+    assert advice(**changed)["action"] == action
+
+
+def test_levels_can_be_moved():
+    assert advice({"test_above": 0.03})["action"] == "test"
+    assert advice({"stale_after_km": 3000.0})["action"] == "test"
+    assert "From a chance of 3 in 100 now" in advice({"test_above": 0.03})["reasons"]
+
+
+def test_urgency_sorts_by_action_then_risk():
+    rows = advise(
+        evidence(
+            USUAL | {"sensor_id": "leave"},
+            USUAL | {"sensor_id": "waits", "waiting": "a record"},
+            USUAL | {"sensor_id": "test 12", "defect_now": 0.12},
+            USUAL | {"sensor_id": "test 80", "defect_now": 0.80},
+            USUAL | {"sensor_id": "test 100", "defect_now": 1.0},
+            USUAL | WORN | {"sensor_id": "replace", "defect_now": None},
+        )
+    )
+    order = rows.sort_values("urgency", ascending=False)["sensor_id"].tolist()
+    assert order == ["replace", "test 100", "test 80", "test 12", "waits", "leave"]
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"last_verdict": "good"}, "evidence.last_verdict: 'good' for sensor s1, expected pass"),
+        ({"last_conclusion": "clean"}, "expected dropouts_seen, rough, nothing_seen"),
+        ({"defect_now": 4.0}, "expected a chance from 0 to 1"),
+    ],
+)
+def test_strange_evidence_is_refused_by_name(changed, words):
+    with pytest.raises(ValueError, match=words):
+        advice(**changed)
+
+
+def test_a_missing_column_is_named():
+    with pytest.raises(FrameError, match="no column waiting"):
+        advise(evidence(USUAL).drop(columns="waiting"))
+
+
+@pytest.mark.parametrize(
+    "levels",
+    [{"test_above": 0.6}, {"replace_above": 1.2}, {"test_above": 0.0}, {"stale_after_km": 0.0}],
+)
+def test_levels_that_contradict_are_refused(levels):
+    with pytest.raises(ValueError, match=r"test_above|levels of chance|stale_after_km"):
+        advice(levels)
+
+
+def test_no_sensors_no_advice():
+    assert advise(EVIDENCE.empty()).empty
+
+
+_CHANCE = st.one_of(st.none(), st.floats(0, 1))
+_TEXT = st.sampled_from([None, "", "one line", "two\nlines"])
+_ROW = st.fixed_dictionaries(
+    {
+        "kind": st.sampled_from([None, "potentiometer", "contactless"]),
+        "defect_now": _CHANCE,
+        "defect_now_low": _CHANCE,
+        "defect_now_high": _CHANCE,
+        "defect_5000_km": _CHANCE,
+        "odometer_age_days": st.one_of(st.none(), st.floats(0, 2000)),
+        "last_session_id": st.sampled_from([None, "t1"]),
+        "last_tested_on": st.sampled_from([None, "2025-02-07"]),
+        "last_verdict": st.sampled_from([None, "pass", "suspect", "fail"]),
+        "last_conclusion": st.sampled_from(
+            [None, "dropouts_seen", "rough", "nothing_seen", "cannot_tell"]
+        ),
+        "last_fault_nature": st.sampled_from(
+            [None, "worn_track", "wandering", "undecided", "none"]
+        ),
+        "last_dropout_count": st.one_of(st.none(), st.integers(0, 99)),
+        "last_dropout_travel_pct": st.one_of(st.none(), st.floats(0, 100)),
+        "last_smoothness_pct": st.one_of(st.none(), st.floats(0, 100)),
+        "last_sweep_advice": _TEXT,
+        "km_since_test": st.one_of(st.none(), st.floats(0, 1e5)),
+        "elsewhere": _TEXT,
+        "repaired_since_test": _TEXT,
+        "waiting": _TEXT,
+        "risk_basis": _TEXT,
+    }
+)
+
+
+@given(rows=st.lists(_ROW, min_size=1, max_size=6))
+@settings(max_examples=40, deadline=None)
+def test_any_evidence_gets_one_action_with_reasons(rows):
+    given_rows = [USUAL | row | {"sensor_id": f"s{n}"} for n, row in enumerate(rows)]
+    advised = ADVICE.check(advise(evidence(*given_rows)))
+    assert advised["sensor_id"].tolist() == [row["sensor_id"] for row in given_rows]
+    for row, answer in zip(given_rows, advised.to_dict("records"), strict=True):
+        reasons = answer["reasons"].splitlines()
+        assert len(reasons) >= 3
+        assert len(set(reasons)) == len(reasons)
+        assert not any(word in answer["reasons"] for word in ("nan", "None", "{", "<NA>"))
+        left = answer["action"] == "leave"
+        assert not (left and row["waiting"])
+        assert not (left and (row["defect_now"] is None or row["defect_now"] >= 0.10))
+        assert not (left and row["elsewhere"])
+        assert np.floor(answer["urgency"]) == (
+            "leave",
+            "not_enough_known",
+            "test",
+            "replace",
+        ).index(answer["action"])
+
+
+@given(row=_ROW, chances=st.tuples(st.floats(0, 1), st.floats(0, 1)).map(sorted))
+@settings(max_examples=40, deadline=None)
+def test_higher_risk_never_lowers_the_urgency(row, chances):
+    lower, higher = (USUAL | row | {"defect_now": chance} for chance in chances)
+    urgency = advise(evidence(lower, higher))["urgency"]
+    assert urgency[0] <= urgency[1]
