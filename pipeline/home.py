@@ -22,7 +22,7 @@ import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -84,14 +84,20 @@ class Home:
         found = self._card()
         return found["kind"] if found else None
 
-    def prepare(self, kind: str = OWN) -> Home:
+    @property
+    def as_of(self) -> date | None:
+        """The day the records are looked at from, where it is fixed (the demo's); else today."""
+        found = self._card()
+        return date.fromisoformat(found["as_of"]) if found and "as_of" in found else None
+
+    def prepare(self, kind: str = OWN, *, as_of: date | None = None) -> Home:
         """Make the folders, or refuse a home of another kind or of a newer layout."""
         try:
             for folder in (self.handed_in, self.rows, self.sweeps, self.measured, self.published):
                 folder.mkdir(parents=True, exist_ok=True)
             card = self._card()
             if card is None:
-                self._write_card(kind)
+                self._write_card(kind, as_of)
                 return self
         except OSError as error:
             raise HomeError(f"The data home {self.root} cannot be written: {error}.") from error
@@ -114,8 +120,11 @@ class Home:
             )
         return card
 
-    def _write_card(self, kind: str) -> None:
-        write_new(self.root / "home.json", json.dumps({"layout": LAYOUT, "kind": kind}) + "\n")
+    def _write_card(self, kind: str, as_of: date | None) -> None:
+        card = {"layout": LAYOUT, "kind": kind}
+        if as_of:
+            card["as_of"] = as_of.isoformat()
+        write_new(self.root / "home.json", json.dumps(card) + "\n")
 
     @contextmanager
     def one_builder(self) -> Iterator[None]:

@@ -2,7 +2,6 @@
 
 from models.frames import Column, FrameSchema
 from models.statics.schemas import CHECKS
-from models.sweeps.schemas import DROPOUTS, FINDINGS, MEASURES, PASSES, PROFILE
 
 WORKLIST = FrameSchema(
     "worklist",
@@ -213,4 +212,4 @@ TRACE = FrameSchema(
     ),
 )
 
-__all__ = ["CHECKS", "DROPOUTS", "FINDINGS", "MEASURES", "PASSES", "PROFILE"]
+__all__ = ["CHECKS"]

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 
+import duckdb
 import pandas as pd
 
-from pipeline.home import Home
+from models.frames import FrameSchema
+from models.statics.cautions import next_look
+from models.sweeps.decimate import decimate_minmax
+from pipeline.access import schemas
+from pipeline.home import DEMO, Home
+from pipeline.jobs.measure import RESULTS
+from pipeline.statements import connect, run
+from pipeline.warehouse.publish import Manifest, newest
+
+TRACE_POINTS = 3_000
 
 
 @dataclass(frozen=True)
@@ -23,7 +35,7 @@ class Edition:
 
 @dataclass(frozen=True)
 class WorklistView:
-    """The worklist. Frames: ``rows`` WORKLIST, ``set_aside`` SET_ASIDE; ``notices`` are sentences."""
+    """The worklist: ``rows`` WORKLIST, ``set_aside`` SET_ASIDE, ``notices`` sentences."""
 
     edition: Edition
     rows: pd.DataFrame
@@ -79,21 +91,149 @@ class NotThereError(LookupError):
     """No published warehouse, or no such bike or test in it; the message says which."""
 
 
+def current_version(home: Home) -> int | None:
+    """Number of the newest published warehouse, or None; cheap enough to ask on every run."""
+    found = newest(home)
+    return found.version if found else None
+
+
 def worklist_view(home: Home) -> WorklistView:
-    """Everything the worklist shows."""
-    raise NotImplementedError
+    """Everything the worklist shows.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home.
+    """
+    with _reading(home) as (manifest, connection):
+        (summary,) = run(connection, "access/sql/summary").df().to_dict("records")
+        return WorklistView(
+            _edition(home, manifest),
+            _frame(connection, "worklist_rows", schemas.WORKLIST),
+            _frame(connection, "set_aside", schemas.SET_ASIDE),
+            run(connection, "access/sql/notices").df()["notice"].tolist(),
+            summary,
+        )
 
 
 def bike_view(home: Home, unit_id: str) -> BikeView:
-    """Everything one bike's page shows."""
-    raise NotImplementedError
+    """Everything one bike's page shows.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home, or the records hold no such bike.
+    """
+    with _reading(home) as (manifest, connection):
+        key = {"unit_id": unit_id}
+        found = _frame(connection, "bike", schemas.BIKE, key)
+        if found.empty:
+            raise NotThereError(f"The records hold no bike {unit_id}.")
+        return BikeView(
+            _edition(home, manifest),
+            found.to_dict("records")[0],
+            _frame(connection, "bike_sensors", schemas.SENSOR_LIVES, key),
+            _frame(connection, "bike_tests", schemas.BIKE_TESTS, key),
+            _frame(connection, "bike_repairs", schemas.BIKE_REPAIRS, key),
+            _frame(connection, "bike_odometer", schemas.ODOMETER, key),
+            _frame(connection, "bike_readings", schemas.BAND_READINGS, key),
+            _frame(connection, "bike_advice", schemas.WORKLIST, key),
+            _frame(connection, "bike_set_aside", schemas.SET_ASIDE, key),
+        )
 
 
 def session_view(home: Home, session_id: str) -> SessionView:
-    """Everything one test's page shows."""
-    raise NotImplementedError
+    """Everything one test's page shows.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home, or the records hold no such test.
+    """
+    with _reading(home) as (manifest, connection):
+        key = {"session_id": session_id}
+        found = run(connection, "access/sql/session", key).df()
+        if found.empty:
+            raise NotThereError(f"The records hold no test {session_id}.")
+        session = schemas.SESSION.check(found).to_dict("records")[0]
+        sweep = {name: _sweep_frame(connection, name, session_id) for name in RESULTS}
+        measures = sweep.pop("measures").to_dict("records")
+        checks = _frame(connection, "session_checks", schemas.CHECKS, key)
+        nature = measures[0]["fault_nature"] if measures else None
+        return SessionView(
+            edition=_edition(home, manifest),
+            session=session,
+            measures=measures[0] if measures else None,
+            checks=checks,
+            next_look=next_look(checks, fault_nature=nature),
+            trace=_trace(connection, home, found["samples_name"].iloc[0], session_id),
+            earlier=_frame(
+                connection,
+                "sensor_tests",
+                schemas.BIKE_TESTS,
+                {**key, "sensor_id": session["sensor_id"]},
+            ),
+            set_aside=_frame(connection, "session_set_aside", schemas.SET_ASIDE, key),
+            **sweep,
+        )
 
 
-def current_version(home: Home) -> int | None:
-    """Number of the newest published warehouse, or None; cheap enough to ask on every run."""
-    raise NotImplementedError
+@contextmanager
+def _reading(home: Home) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
+    """The newest version, opened for this one reading; a version tidied away is looked up anew."""
+    for attempt in (1, 2):
+        manifest = newest(home)
+        if manifest is None:
+            raise NotThereError("No records are published yet.")
+        try:
+            connection = connect(manifest.path, read_only=True)
+            break
+        except duckdb.Error:
+            if attempt == 2:
+                raise
+    try:
+        yield manifest, connection
+    finally:
+        connection.close()
+
+
+def _edition(home: Home, manifest: Manifest) -> Edition:
+    return Edition(
+        manifest.version,
+        manifest.built_at,
+        date.fromisoformat(manifest.as_of),
+        manifest.kind == DEMO,
+        str(home.root),
+    )
+
+
+def _frame(
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    schema: FrameSchema,
+    parameters: dict | None = None,
+) -> pd.DataFrame:
+    return schema.check(run(connection, f"access/sql/{name}", parameters).df())
+
+
+def _sweep_frame(connection: duckdb.DuckDBPyConnection, name: str, session_id: str) -> pd.DataFrame:
+    found = connection.execute(
+        f"from marts.sweep_{name} where session_id = ? order by all",
+        [session_id],
+    ).df()
+    return RESULTS[name].check(found)
+
+
+def _trace(
+    connection: duckdb.DuckDBPyConnection, home: Home, samples_name: object, session_id: str
+) -> pd.DataFrame:
+    """The sweep's samples, thinned so that every extreme is still drawn."""
+    if not isinstance(samples_name, str) or not (home.sweeps / samples_name).exists():
+        return schemas.TRACE.empty()
+    samples = run(
+        connection,
+        "warehouse/sql/samples_of_sessions",
+        {"path": str(home.sweeps / samples_name), "sessions": [session_id]},
+    ).df()
+    kept = decimate_minmax(samples["t_s"].to_numpy(), samples["signal"].to_numpy(), TRACE_POINTS)
+    return schemas.TRACE.check(samples.iloc[kept].reset_index(drop=True))

@@ -20,6 +20,7 @@ ACTIONS = (
     "no_fault_found",
 )
 YES_NO = ("yes", "no")
+BECAUSE = "set_aside_because"  # our own column in to_correct/; passed over when handed in again
 
 
 @dataclass(frozen=True)

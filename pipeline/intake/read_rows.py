@@ -15,7 +15,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from pipeline.intake.contract import TABLES, Field, Table, table_of
+from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError, line_of, read_header, record_starts
 from pipeline.intake.receive import HandedFile
 from pipeline.statements import one_row, run
@@ -118,7 +118,7 @@ def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: 
             f"its first row names no column of {table.name}; expected " + ", ".join(table.names)
         )
     for name in source.names:
-        if name not in table.names:
+        if name not in (*table.names, BECAUSE):
             add_issue(
                 connection,
                 "notice",

@@ -64,7 +64,7 @@ def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[Handed
     for name in ("doubled_keys", "retractions", "idle_retractions", "retractions", "withdrawn"):
         run(connection, f"intake/sql/settle/{name}")
     _run_rules_until_quiet(connection)
-    for name in ("row_outcomes", "set_aside", "accounting"):
+    for name in ("standing", "row_outcomes", "set_aside", "accounting"):
         run(connection, f"intake/sql/settle/{name}")
 
 

@@ -1,0 +1,107 @@
+"""The commands of ``python -m pipeline``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.home import Home, HomeError, own_home
+from pipeline.jobs.demo import ensure_demo
+from pipeline.jobs.ingest import IngestReport, ingest, rebuild
+
+_HEADS = {
+    "table_name": "table",
+    "handed_in": "handed in",
+    "accepted": "accepted",
+    "new_rows": "new",
+    "replaced": "replaced",
+    "unchanged": "unchanged",
+    "set_aside": "set aside",
+    "waiting": "of these waiting",
+}
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; return 0, or 1 with one clear sentence on standard error."""
+    chosen = _parser().parse_args(arguments)
+    try:
+        chosen.run(chosen)
+    except HomeError as error:
+        print(error, file=sys.stderr)
+        return 1
+    except OSError as error:
+        print(f"{error.filename or 'The data home'}: {error.strerror}.", file=sys.stderr)
+        return 1
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m pipeline", description="Take a shop's files in and build the records."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    take_in = commands.add_parser(
+        "ingest", help="take files or folders in, rebuild and publish in one go"
+    )
+    take_in.add_argument("paths", nargs="+", type=Path, metavar="FILE_OR_FOLDER")
+    take_in.set_defaults(run=_ingest)
+    again = commands.add_parser("rebuild", help="build and publish anew from the files taken in")
+    again.set_defaults(run=_rebuild)
+    demo = commands.add_parser("demo", help="build the demo shops in a home of their own")
+    demo.set_defaults(run=_demo)
+    for command in (take_in, again, demo):
+        command.add_argument(
+            "--home", metavar="DIR", help="the data home (else WEAR_ATLAS_HOME, else .wear_atlas)"
+        )
+    return parser
+
+
+def _ingest(chosen: argparse.Namespace) -> None:
+    home = own_home(chosen.home).prepare()
+    report = ingest(home, chosen.paths, progress=True, say=_say)
+    print(report_text(report))
+
+
+def _rebuild(chosen: argparse.Namespace) -> None:
+    home = own_home(chosen.home)
+    if home.kind is None:
+        raise HomeError(f"{home.root} holds no records yet: hand files in first.")
+    manifest = rebuild(home, progress=True, say=_say)
+    print(f"Published version {manifest.version}.")
+
+
+def _demo(chosen: argparse.Namespace) -> None:
+    home = Home(Path(chosen.home).expanduser().resolve()) if chosen.home else None
+    manifest = ensure_demo(home, progress=True, say=_say)
+    print(f"The demo is ready in {manifest.path.parent.parent}.")
+
+
+def report_text(report: IngestReport) -> str:
+    """What a hand-in came to, as the terminal shows it."""
+    lines = [_table_text(report.tables)] if len(report.tables) else []
+    for name, reason in report.files.itertuples(index=False):
+        lines.append(f"{name}: set aside whole: {reason}")
+    lines += report.notices
+    if report.set_aside_count:
+        lines.append(
+            f"{report.set_aside_count} entries stand in {report.set_aside}; the rows, ready to "
+            f"correct and hand in again, in {report.set_aside.parent / 'to_correct'}."
+        )
+    if report.came_in:
+        lines.append(f"{report.came_in} rows that had waited have come in.")
+    lines.append(f"Published version {report.manifest.version}, as of {report.manifest.as_of}.")
+    return "\n".join(lines)
+
+
+def _table_text(tables: pd.DataFrame) -> str:
+    shown = tables.rename(columns=_HEADS)
+    return shown.to_string(
+        index=False, formatters={head: "{:,}".format for head in shown.columns if head != "table"}
+    )
+
+
+def _say(text: str) -> None:
+    print(text + " ...", flush=True)

@@ -1,0 +1,79 @@
+"""Take files in, rebuild, publish, and say row by row what became of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.home import Home
+from pipeline.intake.receive import receive
+from pipeline.jobs.hand_back import write_set_aside
+from pipeline.statements import connect, run
+from pipeline.warehouse.build import build
+from pipeline.warehouse.publish import Manifest
+
+
+@dataclass(frozen=True)
+class IngestReport:
+    """What one hand-in came to. ``tables`` has one row a table, ``files`` one a file."""
+
+    manifest: Manifest
+    tables: pd.DataFrame
+    files: pd.DataFrame
+    notices: list[str]
+    set_aside: Path
+    set_aside_count: int
+    came_in: int
+
+
+def ingest(
+    home: Home,
+    paths: list[Path],
+    *,
+    progress: bool = False,
+    say: Callable[[str], None] = lambda text: None,
+    now: datetime | None = None,
+) -> IngestReport:
+    """Take files or folders in, rebuild everything, publish, and write ``set_aside.csv``.
+
+    Raises
+    ------
+    HomeError
+        The home cannot be written, is another builder's just now, or is of another kind.
+    """
+    with home.one_builder():
+        hand_in = receive(home, paths, now)
+        manifest = build(home, progress=progress, say=say)
+        return _report(home, manifest, hand_in)
+
+
+def rebuild(
+    home: Home, *, progress: bool = False, say: Callable[[str], None] = lambda text: None
+) -> Manifest:
+    """Build and publish anew from what was handed in before."""
+    with home.one_builder():
+        manifest = build(home, progress=progress, say=say)
+        write_set_aside(home, manifest)
+        return manifest
+
+
+def _report(home: Home, manifest: Manifest, hand_in: int) -> IngestReport:
+    listed, count = write_set_aside(home, manifest)
+    connection = connect(manifest.path, read_only=True)
+    try:
+        parameters = {"hand_in": hand_in}
+        return IngestReport(
+            manifest,
+            run(connection, "intake/sql/report/tables", parameters).df(),
+            run(connection, "intake/sql/report/files", parameters).df(),
+            [row[0] for row in run(connection, "intake/sql/report/notices", parameters).fetchall()],
+            listed,
+            count,
+            0,
+        )
+    finally:
+        connection.close()

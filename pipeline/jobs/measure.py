@@ -1,0 +1,117 @@
+"""Measure the sweeps that are not measured yet; keep the results so that each is measured once.
+
+A result is kept under a key of all it rests on: the samples, what the bench test says of them,
+and the version of the measurement. A corrected supply reading thus measures that sweep anew and
+no other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+from tqdm import tqdm
+
+from models.sweeps import schemas
+from models.sweeps.measure import MEASURE_VERSION, measure_sweeps
+from pipeline.home import Home
+from pipeline.statements import run
+
+RESULTS = {
+    "measures": schemas.MEASURES,
+    "dropouts": schemas.DROPOUTS,
+    "profile": schemas.PROFILE,
+    "passes": schemas.PASSES,
+    "findings": schemas.FINDINGS,
+}
+BATCH_SAMPLES = 2_000_000
+
+
+def measure_missing(
+    connection: duckdb.DuckDBPyConnection, home: Home, *, progress: bool = False
+) -> int:
+    """Measure every standing sweep without a kept result; return how many were measured.
+
+    Fills the tables ``marts.sweep_measures``, ``sweep_dropouts``, ``sweep_profile``,
+    ``sweep_passes`` and ``sweep_findings``.
+    """
+    run(connection, "warehouse/sql/marts/sweep_contexts", {"version": MEASURE_VERSION})
+    kept = _kept(home, "measures")
+    known = _keys(connection, kept)
+    contexts = connection.execute(
+        "from marts.sweep_contexts order by samples_name, session_id"
+    ).df()
+    todo = contexts[~contexts["measure_key"].isin(known)]
+    with tqdm(
+        total=len(todo), unit="sweep", desc="Measuring sweeps", disable=not progress or todo.empty
+    ) as bar:
+        for number, batch in enumerate(_batches(todo)):
+            _measure_batch(connection, home, batch, number)
+            bar.update(len(batch))
+    _load_results(connection, home)
+    return len(todo)
+
+
+def _batches(todo: pd.DataFrame) -> Iterator[pd.DataFrame]:
+    """Sessions of one samples file together, up to a bounded number of samples."""
+    for _, sessions in todo.groupby("samples_name", sort=False):
+        number = sessions["sample_count"].cumsum() // BATCH_SAMPLES
+        for _, batch in sessions.groupby(number, sort=False):
+            yield batch
+
+
+def _measure_batch(
+    connection: duckdb.DuckDBPyConnection, home: Home, batch: pd.DataFrame, number: int
+) -> None:
+    path = home.sweeps / batch["samples_name"].iloc[0]
+    samples = run(
+        connection,
+        "warehouse/sql/samples_of_sessions",
+        {"path": str(path), "sessions": batch["session_id"].tolist()},
+    ).df()
+    results = measure_sweeps(samples, batch)
+    keys = batch[["session_id", "measure_key"]]
+    stem = f"{batch['measure_key'].iloc[0][:16]}-{number:04d}"
+    for name in reversed(RESULTS):  # measures last: its presence says that all five are whole
+        frame = getattr(results, name).merge(keys, on="session_id")
+        _keep(connection, frame, home.measured / f"{stem}.{name}.parquet")
+
+
+def _keep(connection: duckdb.DuckDBPyConnection, frame: pd.DataFrame, final: Path) -> None:
+    draft = final.with_suffix(".draft")
+    connection.register("kept_frame", frame)
+    quoted = str(draft).replace("'", "''")
+    connection.execute(f"copy (from kept_frame) to '{quoted}' (format parquet, compression zstd)")
+    connection.unregister("kept_frame")
+    draft.replace(final)
+
+
+def _kept(home: Home, name: str) -> list[str]:
+    return sorted(str(path) for path in home.measured.glob(f"*.{name}.parquet"))
+
+
+def _keys(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> set[str]:
+    if not paths:
+        return set()
+    found = run(connection, "warehouse/sql/measured_keys", {"paths": paths}).fetchall()
+    return {row[0] for row in found}
+
+
+def _load_results(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
+    """Load the kept results of the sweeps as they stand; those of replaced sweeps stay behind."""
+    for name, schema in RESULTS.items():
+        paths = _kept(home, name)
+        if not paths:
+            connection.register("empty_results", schema.empty())
+            connection.execute(f"create table marts.sweep_{name} as from empty_results")
+            connection.unregister("empty_results")
+            continue
+        columns = ", ".join(f'kept."{column}"' for column in schema.names)
+        connection.execute(
+            f"create table marts.sweep_{name} as select {columns} "  # noqa: S608 - declared names
+            "from read_parquet(?, union_by_name = true) as kept "
+            "semi join marts.sweep_contexts using (measure_key) order by all",
+            [paths],
+        )

@@ -1,0 +1,78 @@
+"""Publish a finished warehouse: a new file for each version, and a manifest that points to it.
+
+Nothing is ever replaced while someone may have it open: a version gets a name of its own, its
+manifest appears last and whole, and readers take the newest version that has one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.home import Home, write_new
+
+KEPT_VERSIONS = 3
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What is known of one published version without opening it."""
+
+    version: int
+    path: Path
+    built_at: str
+    as_of: str
+    kind: str
+
+
+def newest(home: Home) -> Manifest | None:
+    """The newest published version, or None; a damaged manifest is passed over."""
+    for path in sorted(_manifests(home), reverse=True):
+        with suppress(OSError, ValueError, KeyError):
+            card = json.loads(path.read_text(encoding="utf-8"))
+            warehouse = home.published / card["warehouse"]
+            if warehouse.exists():
+                return Manifest(
+                    int(path.stem), warehouse, card["built_at"], card["as_of"], card["kind"]
+                )
+    return None
+
+
+def draft_path(home: Home) -> Path:
+    """Where a warehouse is built before it is published.
+
+    Only one builder runs at a time, so that any other draft was left by one that was killed.
+    """
+    for leftover in home.published.glob(".draft-*"):
+        _remove(leftover)
+    return home.published / f".draft-{os.getpid()}.duckdb"
+
+
+def publish(home: Home, draft: Path, *, built_at: str, as_of: str, kind: str) -> Manifest:
+    """Give the finished draft the next version's name, then its manifest; tidy old versions."""
+    version = 1 + max((int(path.stem) for path in _manifests(home)), default=0)
+    final = home.published / f"warehouse-{version:06d}.duckdb"
+    _remove(final)  # a build killed between the two renames left it without a manifest
+    draft.rename(final)
+    card = {"warehouse": final.name, "built_at": built_at, "as_of": as_of, "kind": kind}
+    write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")
+    for old in sorted(_manifests(home))[:-KEPT_VERSIONS]:
+        if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
+            _remove(old)
+    return Manifest(version, final, built_at, as_of, kind)
+
+
+def _manifests(home: Home) -> list[Path]:
+    return [path for path in home.published.glob("*.json") if path.stem.isdigit()]
+
+
+def _remove(path: Path) -> bool:
+    """Remove a file if nobody holds it; where the system refuses, it goes another time."""
+    try:
+        path.unlink(missing_ok=True)
+    except PermissionError:
+        return False
+    return True

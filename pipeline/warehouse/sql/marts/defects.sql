@@ -1,0 +1,49 @@
+-- grain: one confirmed defect of one sensor, between the last test without it and the first with it
+create table marts.defects as
+with confirmed as (
+    -- a replacement resting on the failed verdict alone is no confirmation
+    select
+        *,
+        lag(closed_on) over (partition by sensor_id order by closed_on, outcome_id) as earlier_on
+    from staging.repair_outcomes
+    where fault_confirmed = 'yes'
+        and action in ('sensor_replaced', 'sensor_cleaned')
+        and coalesce(confirmed_by, '') <> 'verdict_only'
+),
+
+tests as (
+    select confirmed.outcome_id, tests.tested_at, tests.odometer_km, tests.defect_found, tests.session_id
+    from confirmed
+    join marts.tests as tests using (sensor_id)
+    where tests.tested_on <= confirmed.closed_on
+        and coalesce(tests.reason, '') <> 'after_repair'
+        and (confirmed.earlier_on is null or tests.tested_on > confirmed.earlier_on)
+),
+
+last_without as (
+    select outcome_id, max(tested_at) as tested_at, max(odometer_km) as odometer_km
+    from tests
+    where defect_found = 'without'
+    group by outcome_id
+),
+
+first_with as (
+    select tests.outcome_id, min(tests.odometer_km) as odometer_km,
+        arg_min(tests.session_id, tests.tested_at) as session_id
+    from tests
+    left join last_without using (outcome_id)
+    where tests.defect_found = 'with'
+        and (last_without.tested_at is null or tests.tested_at > last_without.tested_at)
+    group by tests.outcome_id
+)
+
+select
+    confirmed.outcome_id, confirmed.sensor_id, confirmed.closed_on, confirmed.action,
+    last_without.odometer_km as good_odometer_km,
+    coalesce(first_with.odometer_km, confirmed.odometer_km) as bad_odometer_km,
+    confirmed.odometer_km as closed_km,
+    first_with.session_id as found_by,
+    coalesce(confirmed.on_road = 'yes', false) as road_failure
+from confirmed
+left join last_without using (outcome_id)
+left join first_with using (outcome_id)

@@ -1,0 +1,54 @@
+-- grain: one sensor in service: all that the advice rests on
+create table marts.evidence as
+with elsewhere as (
+    select session_id, string_agg(text, chr(10) order by step) as elsewhere
+    from marts.checks
+    where state = 'out_of_band' and points_to in ('supply', 'ground', 'connector', 'wiring')
+    group by session_id
+),
+
+waiting as (
+    select unit_id, string_agg(sentence, chr(10) order by row_id, sentence) as waiting
+    from marts.waiting
+    where stands_aside
+    group by unit_id
+),
+
+repaired as (
+    select
+        last_tests.sensor_id,
+        arg_max(replace(repairs.action, '_', ' ') || ' on ' || repairs.closed_on, repairs.closed_on)
+            as repaired_since_test
+    from marts.last_tests
+    join marts.repairs
+        on repairs.sensor_id = last_tests.sensor_id
+        and repairs.closed_on >= last_tests.tested_on
+        and repairs.action <> 'no_fault_found'
+        -- an after-repair test saw the repair of its day
+        and not (repairs.closed_on = last_tests.tested_on and last_tests.reason = 'after_repair')
+    group by last_tests.sensor_id
+)
+
+select
+    sensors.sensor_id, sensors.unit_id, sensors.part_no, sensors.kind,
+    risk.defect_now, risk.defect_now_low, risk.defect_now_high, risk.defect_5000_km,
+    risk.basis as risk_basis,
+    $as_of - bikes.odometer_read_on as odometer_age_days,
+    last_tests.session_id as last_session_id, last_tests.tested_on as last_tested_on,
+    last_tests.verdict as last_verdict, last_tests.conclusion as last_conclusion,
+    last_tests.fault_nature as last_fault_nature,
+    last_tests.dropout_count as last_dropout_count,
+    last_tests.dropout_peak_travel_pct as last_dropout_travel_pct,
+    last_tests.smoothness_pct as last_smoothness_pct,
+    last_tests.sweep_advice as last_sweep_advice,
+    if(bikes.odometer_now_km >= last_tests.odometer_km, bikes.odometer_now_km - last_tests.odometer_km,
+        last_tests.odometer_km * 0) as km_since_test,
+    elsewhere.elsewhere, repaired.repaired_since_test, waiting.waiting
+from marts.sensors_now as sensors
+join marts.bikes using (unit_id)
+left join marts.defect_risk as risk using (sensor_id)
+left join marts.last_tests using (sensor_id)
+left join elsewhere on elsewhere.session_id = last_tests.session_id
+left join repaired on repaired.sensor_id = sensors.sensor_id
+left join waiting on waiting.unit_id = sensors.unit_id
+order by sensors.sensor_id

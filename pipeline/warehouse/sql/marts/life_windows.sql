@@ -1,0 +1,44 @@
+-- grain: one life of one sensor: ages at entry, at the last test without a defect, at the first with it
+create table marts.life_windows as
+with span_defects as (
+    select spans.life_id, min(defects.closed_on) as closed_on,
+        arg_min(defects.bad_odometer_km, defects.closed_on) as bad_km,
+        arg_min(defects.road_failure, defects.closed_on) as road_failure
+    from marts.sensor_spans as spans
+    join marts.defects using (sensor_id)
+    where (not spans.repaired or defects.closed_on > spans.from_on)
+        and (spans.next_from_on is null or defects.closed_on <= spans.next_from_on)
+    group by spans.life_id
+),
+
+-- a test without a finding; one after a repair counts too, it saw the sensor as it then was
+span_tests as (
+    select spans.life_id, max(tests.odometer_km) as good_km
+    from marts.sensor_spans as spans
+    join marts.tests as tests using (sensor_id)
+    left join span_defects using (life_id)
+    where tests.defect_found = 'without'
+        and (not spans.repaired or tests.odometer_km >= spans.from_odometer_km)
+        and (spans.next_from_on is null or tests.tested_on <= spans.next_from_on)
+        and (span_defects.bad_km is null or tests.odometer_km <= span_defects.bad_km)
+        and (span_defects.closed_on is null or tests.tested_on <= span_defects.closed_on)
+    group by spans.life_id
+)
+
+select
+    spans.life_id, spans.sensor_id, lives.unit_id, lives.part_no, bikes.duty, spans.repaired,
+    lives.age_known,
+    spans.from_odometer_km - lives.zero_km as entry_km,
+    greatest(coalesce(span_tests.good_km, spans.from_odometer_km), spans.from_odometer_km)
+        - lives.zero_km as good_km,
+    span_tests.good_km is not null as tested_good,
+    -- greatest() passes over blanks: without a defect the age must stay blank
+    if(span_defects.bad_km is null, null,
+        greatest(span_defects.bad_km, span_tests.good_km, spans.from_odometer_km) - lives.zero_km) as bad_km,
+    coalesce(span_defects.road_failure, false) as road_failure
+from marts.sensor_spans as spans
+join marts.sensor_lives as lives using (sensor_id)
+join marts.bikes using (unit_id)
+left join span_defects using (life_id)
+left join span_tests using (life_id)
+where coalesce(lives.kind, 'potentiometer') = 'potentiometer'

@@ -1,0 +1,25 @@
+-- grain: one life of one sensor: a cleaning with a confirmed fault ends one and begins the next
+create table marts.sensor_spans as
+with begins as (
+    select sensor_id, watched_from_km as from_odometer_km, from_on, false as repaired
+    from marts.sensor_lives
+    where zero_km is not null
+    union all
+    select defects.sensor_id, defects.closed_km, defects.closed_on, true
+    from marts.defects
+    where defects.action = 'sensor_cleaned'
+),
+
+numbered as (
+    select
+        *,
+        row_number() over in_order as life_no,
+        lead(from_on) over in_order as next_from_on
+    from begins
+    window in_order as (partition by sensor_id order by repaired, from_on)
+)
+
+select
+    sensor_id || if(life_no = 1, '', '/' || life_no) as life_id,
+    numbered.*
+from numbered

@@ -1,0 +1,18 @@
+-- grain: one sensor in service: what to do, why, and the numbers behind it
+create table marts.worklist as
+select
+    sensors.sensor_id, sensors.unit_id, bikes.label, bikes.shop_id, bikes.shop_name, bikes.fleet_id,
+    bikes.duty, bikes.model_code, lives.mount, sensors.part_no, sensors.kind,
+    advice.action, advice.urgency, advice.headline, advice.reasons, advice.look_elsewhere,
+    evidence.waiting,
+    risk.* exclude (sensor_id, basis), risk.basis as risk_basis,
+    evidence.last_session_id, evidence.last_tested_on, evidence.last_verdict,
+    evidence.last_conclusion, evidence.last_dropout_count, evidence.last_dropout_travel_pct,
+    evidence.km_since_test, bikes.odometer_now_km, bikes.odometer_read_on
+from marts.sensors_now as sensors
+join marts.bikes using (unit_id)
+join marts.sensor_lives as lives using (sensor_id)
+join marts.advice as advice using (sensor_id)
+join marts.evidence as evidence using (sensor_id)
+left join marts.defect_risk as risk using (sensor_id)
+order by advice.urgency desc, sensors.sensor_id
