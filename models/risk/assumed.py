@@ -35,16 +35,17 @@ CURVE_SCALE_KM = 150_000.0
 #: Standard deviations of the departure from that curve, on the scale of log hazard. 1.5 in level
 #: lets the true hazard lie twelve times lower or higher (90 %).
 LEVEL_SD = 1.5
-SLOPE_SD = 0.75
+SLOPE_SD = 1.0
 #: Spread of part numbers and of duties about their common mean (log hazard), assumed: most groups
 #: lie within a factor of 2.3 of it.
 GROUP_SD = 0.5
 #: Spread of the effect of a life begun by cleaning (log hazard), assumed.
 REPAIRED_SD = 1.0
 #: Size of the second differences of the spline (log hazard), assumed: bends, not wiggles.
-BEND_SD = 0.5
+BEND_SD = 1.0
 
-#: Below this many defects the result says that it rests largely on the assumed curve.
+#: Below this many defects the result says that it rests largely on the assumed curve; the spread
+#: between bikes is likewise trusted half at this many.
 FEW_DEFECTS = 10
 
 #: Share of defective sensors in which a bench test finds the defect, assumed: mean 0.9.

@@ -57,6 +57,8 @@ class BaselineColumns(TransformerMixin, BaseEstimator):
         ----------
         age_km : array of shape (n,)
             Ages above 0, in km.
+        y : None
+            Not used; there by convention.
         weight : array of shape (n,)
             Km watched at each age.
         """

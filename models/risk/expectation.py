@@ -36,8 +36,6 @@ class Records:
         Number of each row's covariate pattern.
     edges : array of shape (cells + 1,)
         Edges of the cells, km, covering all ages.
-    unit_weight : array of shape (units,), optional
-        Weight of each bike, for resampling; 1 each by default.
     """
 
     def __init__(self, rows: Rows, pattern: np.ndarray, edges: np.ndarray):

@@ -13,6 +13,7 @@ from models.risk.assumed import (
     BEND_SD,
     CURVE_SCALE_KM,
     CURVE_SHAPE,
+    FEW_DEFECTS,
     GROUP_SD,
     LEVEL_SD,
     REPAIRED_SD,
@@ -229,7 +230,9 @@ class DefectHazard(BaseEstimator):
             reached = now
             coef = _m_step(step, design, expected, assumed)
         self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
-        self.covariance_ = _covariance(records, rate, ratio, base, other, expected.weight)
+        self.covariance_ = _covariance(
+            records, rate, ratio, base, other, expected.weight, self.n_defects_
+        )
 
     def _rates(self, edges: np.ndarray, coef: np.ndarray) -> np.ndarray:
         """Common hazard per km in each cell; ``coef`` of shape (columns,) or (draws, columns)."""
@@ -309,14 +312,17 @@ def _covariance(
     base: np.ndarray,
     other: np.ndarray,
     weight: np.ndarray,
+    n_defects: int,
 ) -> np.ndarray:
     """Covariance of the scaled coefficients, bikes being the independent draws.
 
     J^-1 (M + I) J^-1 with J the penalised observed information, I the prior's precision and M the
     outer products of the bikes' scores. Were the sensors independent, M would be J - I and this the
     Bayesian covariance J^-1, whose bands cover well on average (Nychka, JASA 83 (1988) 1134); the
-    middle widens it where sensors of a bike fail together (Huber 1967; Liang & Zeger 1986). Never
-    narrower than J^-1 along any coefficient direction in which M happens to be small.
+    middle widens it where sensors of a bike fail together (Huber 1967; Liang & Zeger 1986). Few
+    defects say little about M, so it is drawn towards J - I as if by ten more defects, and scaled
+    up for the coefficients fitted (trace(J^-1 (J - I)), against the number of defects), since
+    fitted scores are smaller than true ones.
     """
     rows = records.rows
     score = records.scores(rate, ratio, base, other) * weight[:, None]
@@ -326,9 +332,11 @@ def _covariance(
     inverse = np.linalg.inv(information + identity)
     units = np.zeros((int(rows.unit.max()) + 1, score.shape[1]))
     np.add.at(units, rows.unit, score)
-    bikes = len(units)
-    middle = units.T @ units * (bikes / max(bikes - 1, 1))
-    return inverse @ (_at_least(middle, information) + identity) @ inverse
+    fitted = np.trace(inverse @ information)
+    spread = units.T @ units * (n_defects / max(n_defects - fitted, n_defects / 3, 1))
+    trust = n_defects / (n_defects + FEW_DEFECTS)
+    middle = trust * spread + (1 - trust) * information
+    return inverse @ (middle + identity) @ inverse
 
 
 def _mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarray:
@@ -342,13 +350,3 @@ def _mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarr
     mean = np.zeros((len(lives), score.shape[1]))
     np.add.at(mean, life, part)
     return part.T @ (part / np.maximum(share, 1e-300)[:, None]) - mean.T @ mean
-
-
-def _at_least(middle: np.ndarray, floor: np.ndarray) -> np.ndarray:
-    """The middle of the sandwich, raised to the floor in each direction where it is smaller."""
-    value, vector = np.linalg.eigh(floor)
-    root = vector * np.sqrt(np.maximum(value, 1e-12))
-    inner = np.linalg.solve(root, np.linalg.solve(root, middle).T)
-    ratio, turn = np.linalg.eigh((inner + inner.T) / 2)
-    back = root @ turn
-    return back * np.maximum(ratio, 1.0) @ back.T

@@ -61,8 +61,10 @@ def learned_shares(
 
     Parameters
     ----------
-    followed_up : frame in the columns of ``FOLLOWED_UP``, or None
-    priors : mapping of sign to prior
+    followed_up : frame of shape (signs, ...), or None
+        Columns of ``FOLLOWED_UP``.
+    priors : mapping of str to BetaPrior
+        Assumed share of each sign.
 
     Raises
     ------
@@ -118,9 +120,22 @@ def defect_chances(
 
     Parameters
     ----------
-    model : fitted DefectHazard
+    model : DefectHazard
+        Fitted to the records.
     sensors_now : frame of shape (n, ...)
         Columns of ``SENSORS_NOW`` with ``age_now_km`` given in every row.
+    shares : mapping of str to BetaPrior
+        Share of each sign's tests that prove to be a defect (see ``learned_shares``).
+    sensitivity : BetaPrior
+        Share of defective sensors in which a test finds the defect.
+    spacing_km : float
+        Usual distance between two tests of one sensor, km.
+    horizons_km : tuple of float
+        Km ahead, the first of them 0.
+    n_resamples, seed : int
+        Number and seed of the draws.
+    level : float
+        Chance that an interval is meant to hold.
     """
     rng = np.random.default_rng(seed)
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])

@@ -27,7 +27,8 @@ def road_failure_share(windows: pd.DataFrame, *, level: float = 0.9) -> RoadShar
 
     Parameters
     ----------
-    windows : frame in the columns of ``LIFE_WINDOWS``
+    windows : frame of shape (lives, ...)
+        Columns of ``LIFE_WINDOWS``.
     level : float
         Chance that the interval is meant to hold.
     """

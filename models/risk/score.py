@@ -13,7 +13,6 @@ from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
 from models.risk.hazard import DefectHazard
 from models.risk.lives import checked_lives, found_on_entry
 from models.risk.now import (
-    HORIZONS_KM,
     defect_chances,
     learned_shares,
     sign_of,
@@ -61,10 +60,13 @@ def fit_and_score(
 
     Parameters
     ----------
-    windows : frame in the columns of ``LIFE_WINDOWS``
-    sensors_now : frame in the columns of ``SENSORS_NOW``
-    followed_up : frame in the columns of ``FOLLOWED_UP``, optional
-        How often a failed or suspect test, or drop-outs, proved to be a defect.
+    windows : frame of shape (lives, ...)
+        Columns of ``LIFE_WINDOWS``.
+    sensors_now : frame of shape (sensors, ...)
+        Columns of ``SENSORS_NOW``.
+    followed_up : frame of shape (signs, ...), optional
+        Columns of ``FOLLOWED_UP``: how often a failed or suspect test, or drop-outs, proved to
+        be a defect.
     sensitivity : BetaPrior
         Share of defective sensors in which a test finds the defect (assumed by default).
     model : DefectHazard, optional

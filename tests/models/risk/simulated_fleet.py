@@ -29,14 +29,15 @@ class Truth:
 def simulate(
     bikes: int,
     seed: int,
-    truth: Truth = Truth(),  # noqa: B008 (frozen)
+    truth: Truth = Truth(),
     *,
     sensors_per_bike: int = 1,
     spacing_km: float = 6_000.0,
     share_unknown: float = 0.0,
     watch_km: tuple[float, float] = (5_000.0, 60_000.0),
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Windows and the sensors in service; half the sensors are first seen in use.
+    """Windows and the sensors in service; half the sensors are first seen in use, and
+    ``share_unknown`` of these have an unknown age.
 
     ``true_defect`` (windows) and ``truly_defective``, ``ratio`` (sensors) hold the truth.
     """
@@ -45,11 +46,8 @@ def simulate(
     unit = np.repeat(np.arange(bikes), sensors_per_bike)
     part, duty = rng.integers(len(truth.parts), size=n), rng.integers(len(truth.duties), size=bikes)
     ratio = truth.ratio(part, duty[unit])
-    frail = np.exp(rng.normal(-(truth.frailty_sd**2) / 2, truth.frailty_sd, bikes))[unit]
     entry = np.where(rng.random(n) < 0.5, 0.0, rng.uniform(0, 50_000, n))
-    already = (entry / truth.scale_km) ** truth.shape * ratio * frail
-    hazard = already + rng.exponential(size=n)
-    defect = truth.scale_km * (hazard / (ratio * frail)) ** (1 / truth.shape)
+    defect = _defect_after_entry(rng, unit, entry, ratio, truth)
     now = entry + rng.uniform(*watch_km, n)
     good, bad = entry.copy(), np.full(n, np.nan)
     for i in range(n):
@@ -60,7 +58,7 @@ def simulate(
                 bad[i] = test
                 break
             good[i] = test
-    unknown = rng.random(n) < share_unknown
+    unknown = (entry > 0) & (rng.random(n) < share_unknown)
     shift = np.where(unknown, entry, 0.0)
     windows = pd.DataFrame(
         {
@@ -86,3 +84,17 @@ def simulate(
         last_conclusion="nothing_seen",
     )
     return windows, sensors[np.isnan(bad)].reset_index(drop=True)
+
+
+def _defect_after_entry(
+    rng: np.random.Generator, unit: np.ndarray, entry: np.ndarray, ratio: np.ndarray, truth: Truth
+) -> np.ndarray:
+    """Defect ages; bikes are drawn anew until all their sensors are sound when first seen."""
+    defect = np.zeros(len(unit))
+    again = np.ones(len(unit), dtype=bool)
+    while again.any():
+        log_frail = rng.normal(-(truth.frailty_sd**2) / 2, truth.frailty_sd, unit.max() + 1)[unit]
+        hazard = rng.exponential(size=len(unit)) / (ratio * np.exp(log_frail))
+        defect = np.where(again, truth.scale_km * hazard ** (1 / truth.shape), defect)
+        again = np.isin(unit, unit[defect <= entry])
+    return defect
