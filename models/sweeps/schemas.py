@@ -76,6 +76,13 @@ MEASURES = FrameSchema(
         ),
         Column("smoothness_travel_pct", "number", "travel of that window", "% of travel", True),
         Column(
+            "smoothness_repeat_pct",
+            "number",
+            "the same, of the median over the passes in each window: what comes back",
+            "% of applied",
+            True,
+        ),
+        Column(
             "linearity_independent_pct",
             "number",
             "independent (minimax) linearity, ±",
@@ -105,6 +112,13 @@ MEASURES = FrameSchema(
             "% of travel",
             True,
         ),
+        Column(
+            "least_visible_depth_pct",
+            "number",
+            "shallowest drop-out this sweep would have shown",
+            "% of applied",
+            True,
+        ),
         Column("advice", "text", "how to sweep again, where this sweep cannot tell", blank=True),
     ),
 )
@@ -126,6 +140,15 @@ DROPOUTS = FrameSchema(
         Column("pass_no", "whole", "the pass it lies in", blank=True),
         Column("first_sample_no", "whole", "first sample"),
         Column("last_sample_no", "whole", "last sample"),
+        Column("departure", "text", "fell or rose: which way the reading went"),
+        Column("track", "text", "a, b or both at once"),
+        Column(
+            "contact_ohm",
+            "number",
+            "contact resistance that explains the depth; blank where load or track is not known",
+            "ohm",
+            True,
+        ),
     ),
 )
 

@@ -1,0 +1,101 @@
+"""All that is worked out about a batch of sweeps before anything is said about them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.sweeps.dropouts import DEFAULT_LIMITS, Found, Limits, find_dropouts
+from models.sweeps.noise import Clock, clocks, noise_sigma
+from models.sweeps.passes import Coarse, Strokes, coarse_copy, find_strokes
+from models.sweeps.travel import Stops, block_travel, channel_travel, rising_output, stops_of
+from models.sweeps.windows import Windows, cut_windows
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """One batch analysed. Arrays over samples (n,), sweeps (k,), blocks, passes or windows.
+
+    y : output, % of applied; bridged : with drop-outs bridged. travel : of the coarse blocks, %,
+    NaN where unknown; by_channel : whether a channel gave it, per sweep. swapped : per sweep,
+    whether the output runs against the part's data.
+    """
+
+    bounds: np.ndarray
+    t_s: np.ndarray
+    y: np.ndarray
+    bridged: np.ndarray
+    clock: Clock
+    sigma: np.ndarray
+    found: Found
+    coarse: Coarse
+    strokes: Strokes
+    stops: list[Stops | None]
+    travel: np.ndarray
+    by_channel: np.ndarray
+    swapped: np.ndarray
+    windows: Windows
+
+
+def analyse(
+    t_s: np.ndarray,
+    y: np.ndarray,
+    bounds: np.ndarray,
+    *,
+    travel_pct: np.ndarray | None = None,
+    output: list[str | None] | None = None,
+    limits: Limits = DEFAULT_LIMITS,
+) -> Analysis:
+    """Analyse sweeps laid one behind the other.
+
+    Parameters
+    ----------
+    t_s : array of shape (n,)
+        Times, s, ascending within a sweep.
+    y : array of shape (n,)
+        Output, finite, % of applied.
+    bounds : int array of shape (k + 1,)
+        Sweep i is ``bounds[i]:bounds[i + 1]``.
+    travel_pct : array of shape (n,), optional
+        Another channel's travel, NaN where blank.
+    output : list of k, optional
+        ``rising``, ``falling`` or None, from the part's data.
+    limits : Limits
+        When a departure counts as a drop-out.
+    """
+    clock = clocks(t_s, bounds)
+    sigma = noise_sigma(y, bounds)
+    found, bridged = find_dropouts(t_s, y, bounds, clock.step_s, sigma, limits)
+    coarse = coarse_copy(t_s, bridged, bounds, clock.step_s)
+    channel = np.full(coarse.level.size, np.nan)
+    if travel_pct is not None:
+        channel = channel_travel(travel_pct, coarse, bounds)
+    known = np.isfinite(channel)
+    strokes = find_strokes(coarse, np.where(known, channel, coarse.level))
+    stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1))
+    travel = np.where(known, channel, block_travel(coarse, strokes, stops))
+    return Analysis(
+        bounds, t_s, y, bridged, clock, sigma, found, coarse, strokes, stops, travel,
+        known[coarse.bounds[:-1]], swapped, cut_windows(coarse, travel, strokes, bridged),
+    )  # fmt: skip
+
+
+def _stops(coarse: Coarse, strokes: Strokes, channel: np.ndarray, output: list[str | None]):
+    stops, swapped = [], np.zeros(len(output), dtype=bool)
+    for i, turns in enumerate(strokes.turns):
+        levels = coarse.level[turns]
+        if levels.size and np.isfinite(channel[turns[0]]):
+            rising, swapped[i] = _rising_by_channel(levels, channel[turns], output[i])
+        else:
+            rising, swapped[i] = rising_output(levels, output[i])
+        stops.append(stops_of(levels, rising))
+    return stops, swapped
+
+
+def _rising_by_channel(
+    levels: np.ndarray, travel: np.ndarray, declared: str | None
+) -> tuple[bool, bool]:
+    rising = bool(np.sum((levels - levels.mean()) * (travel - travel.mean())) >= 0)
+    known = declared in ("rising", "falling")
+    return rising, known and rising != (declared == "rising")

@@ -1,0 +1,69 @@
+"""Drop-outs longer than any closing window: a jump away and, later, a jump back."""
+
+from __future__ import annotations
+
+import numpy as np
+
+JUMP_PCT = 4.0  # least jump between neighbours, % of applied
+HAND_SPEED_PCT_PER_S = 150.0  # and what a hand in a slow sweep may move meanwhile
+NOISE_JUMP = 12.0  # and in sigma of the noise
+BACK = 0.4  # the jump back is at least this share of the jump away
+
+
+def long_runs(
+    t_s: np.ndarray,
+    y: np.ndarray,
+    bounds: np.ndarray,
+    step_s: np.ndarray,
+    sigma: np.ndarray,
+    longest_s: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Runs between a jump away and the jump back, shape (m,) each.
+
+    Parameters
+    ----------
+    t_s, y : arrays of shape (n,)
+        Times, s; output with the short drop-outs already bridged, % of applied.
+    bounds, step_s, sigma : arrays
+        As in ``dropouts.find_dropouts``.
+    longest_s : float
+        A run lasts no longer, s.
+
+    Returns
+    -------
+    sweep, first, last, sign : int arrays
+    """
+    steps = np.diff(y)
+    jumps = np.flatnonzero(np.abs(steps) > JUMP_PCT)
+    sweep = np.searchsorted(bounds, jumps, side="right") - 1
+    gap = t_s[jumps + 1] - t_s[jumps]
+    least = JUMP_PCT + HAND_SPEED_PCT_PER_S * gap + NOISE_JUMP * sigma[sweep]
+    real = (jumps + 1 < bounds[sweep + 1]) & (np.abs(steps[jumps]) > least)
+    jumps, sweep = jumps[real], sweep[real]
+    rows, free_from = [], -1
+    for k, place in enumerate(jumps):
+        if place < free_from:
+            continue
+        back = _way_back(t_s, y, steps, jumps, sweep, k, longest_s)
+        if back is not None:
+            rows.append((sweep[k], place + 1, back, int(np.sign(steps[place]))))
+            free_from = back + 1
+    columns = np.array(rows, dtype=np.int64).reshape(-1, 4).T
+    return columns[0], columns[1], columns[2], columns[3]
+
+
+def _way_back(t_s, y, steps, jumps, sweep, k: int, longest_s: float) -> int | None:
+    """Last place of the run that jump k begins, or None where it does not come back."""
+    away = steps[jumps[k]]
+    for place in jumps[k + 1 :]:
+        late = t_s[place] - t_s[jumps[k] + 1] > longest_s
+        if late or sweep[np.searchsorted(jumps, place)] != sweep[k]:
+            return None
+        back = steps[place]
+        alike = BACK <= abs(back / away) <= 1.0 / BACK
+        if np.sign(back) == -np.sign(away) and alike:
+            inside = slice(jumps[k] + 1, place + 1)
+            ends = 0.5 * (y[jumps[k]] + y[place + 1])
+            out = (np.median(y[inside]) - ends) * np.sign(away)
+            return int(place) if out > 0.3 * abs(away) else None
+    return None
