@@ -49,6 +49,10 @@ class DefectHazard(BaseEstimator):
     seven ages spread as those of known age were at first sight, weighted in every E-step by how
     well each age fits its record.
 
+    The fit takes tests at their word: one without the defect puts it later. Where tests miss, the
+    curve is late by about the share missed times the distance between tests; ``models.risk.now``
+    allows for misses when it judges one sensor.
+
     Parameters
     ----------
     baseline : {"spline", "log_km"}
@@ -152,8 +156,8 @@ class DefectHazard(BaseEstimator):
         age = np.asarray(age_km, dtype=float)
         chosen = self.coef_[None, :] if coef is None else coef
         edges, total = self._cumulative(chosen, float(np.max(age, initial=0.0)))
-        split = len(self.coef_) - self._pattern_columns(X.head(1)).shape[1]
-        log_ratio = chosen[:, split:] @ self._pattern_columns(X).T
+        columns = self._pattern_columns(X)
+        log_ratio = chosen[:, -columns.shape[1] :] @ columns.T
         low = np.clip(np.searchsorted(edges, age, side="right") - 1, 0, len(edges) - 2)
         part = (age - edges[low]) / np.diff(edges)[low]
         hazard = total[:, low] * (1 - part) + total[:, low + 1] * part
@@ -223,7 +227,7 @@ class DefectHazard(BaseEstimator):
         for turn in range(self.max_iter):
             rate, ratio = assumed * np.exp(base @ coef[:split]), np.exp(other @ coef[split:])
             expected = records.expect(rate, ratio)
-            now = expected.log_likelihood - coef @ coef / 2
+            now = expected.log_likelihood - float(coef @ coef) / 2
             self.n_iter_ = turn
             if now - reached < self.tol and turn > 1:
                 break

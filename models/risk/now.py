@@ -18,7 +18,7 @@ HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
 _TESTS_BACK = 3
 #: A sign in a test outweighs the curve: the curve may move its odds by this factor at most.
 MOST_ODDS_SHIFT = 3.0
-_CHUNK = 4_000
+_CHUNK = 1_000
 _TINY = 1e-12
 
 
@@ -106,8 +106,9 @@ def defect_chances(
     of tests), the chance that all of them found nothing is
     P = s S(G) + s (1-s) S(G-D) + s (1-s)^2 S(G-2D) + (1-s)^3, tests before those three being left
     out, and the chance of no defect at age A + h is S(A + h) / P. With s = 1 it is
-    S(A + h) / S(G). A sensor never tested has S(A + h). A sensor of unknown age: both the numerator
-    and P are averaged over its possible ages at first sight.
+    S(A + h) / S(G). A sensor never tested has S(A + h). A life begun by cleaning is taken to begin
+    sound: S is then divided by its value at the cleaning. A sensor of unknown age: both the
+    numerator and P are averaged over its possible ages at first sight.
 
     **A sign in the last test** (verdict fail or suspect, drop-outs in the sweep). Of such tests a
     learned share q proves to be a defect. By Bayes' rule with the same likelihood ratio for every
@@ -200,26 +201,25 @@ def _log_ok_over(
     start_km: np.ndarray,
 ) -> np.ndarray:
     good, entry = sensors["good_km"].to_numpy(float), sensors["entry_km"].to_numpy(float)
+    repaired = sensors["repaired"].astype(bool).to_numpy()
+    tested = ~np.isnan(good)
     age = np.fmax(sensors["age_now_km"].to_numpy(float), good)
     tests = good[:, None] - spacing_km * np.arange(_TESTS_BACK)
     tests[:, 1:] = np.where(tests[:, 1:] >= entry[:, None], tests[:, 1:], np.nan)
-    ages = np.hstack([np.zeros((len(age), 1)), tests, age[:, None] + horizons_km])
-    shifted = ages[:, :, None] + start_km
-    never = np.isnan(shifted)
-    hazard = model.predict_cumulative_hazard(sensors, np.where(never, 0.0, shifted), draws)
-    hazard[:, never] = 0.0
-    tested = ~np.isnan(good)
-    # An age at first sight is that of a sensor then in use; untested, nothing was known of it.
-    start = np.where(tested[:, None], hazard[:, :, 0], 0.0)
-    top = logsumexp(start[:, :, None] - hazard[:, :, 1 + _TESTS_BACK :], axis=-1)
+    began = np.where(repaired, entry, 0.0)[:, None]
+    ages = np.hstack([began, tests, age[:, None] + horizons_km])
+    at = model.predict_cumulative_hazard(sensors, np.nan_to_num(ages)[:, :, None] + start_km, draws)
+    # A life begun by cleaning is taken to begin sound; any other was sound when new, at age 0,
+    # and is taken to be in use without the defect at first sight only if a test bears it out.
+    sound = np.where(repaired[:, None], at[:, :, 0], 0.0)
+    start = np.where((repaired | tested)[:, None], at[:, :, 0], 0.0)
+    top = logsumexp(start[:, :, None] - at[:, :, 1 + _TESTS_BACK :], axis=-1)
+    untold = np.isnan(tests)[:, :, None]
+    at_tests = np.where(untold, sound[:, :, None], at[:, :, 1 : 1 + _TESTS_BACK])
+    at_tests = np.append(at_tests, sound[:, :, None], axis=2)
     missed = np.stack([*(s * (1 - s) ** k for k in range(_TESTS_BACK)), (1 - s) ** _TESTS_BACK], 1)
-    at_tests = np.append(hazard[:, :, 1 : 1 + _TESTS_BACK], np.zeros_like(hazard[:, :, :1]), axis=2)
-    passed = logsumexp(
-        start[:, :, None] - at_tests,
-        axis=(2, 3),
-        b=np.broadcast_to(missed[:, None, :, None], at_tests.shape),
-    )
-    passed = np.where(tested, passed, np.log(len(start_km)))
+    weights = np.broadcast_to(missed[:, None, :, None], at_tests.shape)
+    passed = logsumexp(start[:, :, None] - at_tests, axis=(2, 3), b=weights)
     return top - passed[:, :, None]
 
 

@@ -71,6 +71,14 @@ def test_a_sensor_never_tested_has_the_whole_curve(model):
     assert found == pytest.approx(1 - survival(model, 30_000), rel=1e-9)
 
 
+def test_a_cleaned_sensor_begins_sound_at_its_cleaning(model):
+    frame = sensors(repaired=True, entry_km=28_000.0, good_km=np.nan)
+    S = [model.predict_survival(frame, np.array([age]))[0] for age in (28_000.0, 30_000.0)]
+    assert chance(model, frame)[0, 0] == pytest.approx(1 - S[1] / S[0], rel=1e-9)
+    tested = chance(model, frame.assign(good_km=28_000.0))[0, 0]
+    assert tested == pytest.approx(1 - S[1] / S[0], rel=1e-9)
+
+
 def test_an_unknown_age_is_averaged_over(model):
     frame = sensors(age_known=False, age_now_km=8_000.0, good_km=3_000.0)
     found = chance(model, frame, sensitivity=PERFECT)[0, 0]
