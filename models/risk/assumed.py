@@ -42,7 +42,7 @@ GROUP_SD = 0.5
 #: Spread of the effect of a life begun by cleaning (log hazard), assumed.
 REPAIRED_SD = 1.0
 #: Size of the second differences of the spline (log hazard), assumed: bends, not wiggles.
-BEND_SD = 1.0
+BEND_SD = 0.7
 
 #: Below this many defects the result says that it rests largely on the assumed curve; the spread
 #: between bikes is likewise trusted half at this many.

@@ -182,13 +182,17 @@ def _sensor_text(sensor: Any, sign: str | None, tallies: dict[str, Any], records
     if not sensor.age_known:
         parts.append("its age before it was first seen is not known and was averaged over")
     if isinstance(sign, str):
-        tally = tallies.get(sign, {"followed_up": 0, "confirmed": 0})
-        parts.append(
-            f"{_SIGN_WORDS.get(sign, sign)}, and {tally['confirmed']} of "
-            f"{tally['followed_up']} such tests followed up proved to be a defect "
-            "(added to an assumed share)"
-        )
+        parts.append(f"{_SIGN_WORDS.get(sign, sign)}, and {_share_text(tallies.get(sign))}")
     return "; ".join(parts) + "."
+
+
+def _share_text(tally: dict[str, int] | None) -> str:
+    if not tally or not tally["followed_up"]:
+        return "no such test has been followed up, so how often that proves right is assumed"
+    return (
+        f"{tally['confirmed']} of {tally['followed_up']} such tests followed up proved to be a "
+        "defect (added to an assumed share)"
+    )
 
 
 def _test_text(sensor: Any) -> str:

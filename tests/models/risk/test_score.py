@@ -92,6 +92,8 @@ def test_a_sign_and_its_counts_stand_in_the_basis(fleet):
     risk = fit_and_score(windows, now, followed_up=followed).defect_risk
     assert "its last test failed, and 7 of 9 such tests" in risk["basis"][0]
     assert "its last test failed" not in risk["basis"][1]
+    alone = fit_and_score(windows, now).defect_risk
+    assert "its last test failed, and no such test has been followed up" in alone["basis"][0]
     assert risk["defect_now"][0] == pytest.approx(10 / 13)
     assert risk["defect_now_low"][0] < 0.65
     assert risk["defect_now_high"][0] > 0.85
