@@ -20,6 +20,7 @@ HASTY = 0.02  # share of sweeps made too fast to tell anything (assumed)
 FLAWED_LOG = 0.03  # share with gaps, repeated or swapped samples (assumed)
 TRAVEL_RECORDED = {"copperhill": 0.25}  # shops whose logger also knows the position, and how often
 PASS_S = {"volt": (2.3, 3.8), "ohm": (4.0, 6.0), "percent": (3.5, 6.0)}
+SAMPLE_COLUMNS = ["session_id", "t_s", "signal", "signal_b", "travel_pct"]
 FAST_RATE_HZ, FAST_PASS_S = 500.0, (1.6, 2.4)
 
 
@@ -48,7 +49,8 @@ def sweeps(
         passes.append(sweep.passes.assign(session_id=key))
         rows.append(_truth_row(key, sweep))
     truth = {"sweeps": pd.DataFrame(rows), "dropouts": _joined(dropouts), "passes": _joined(passes)}
-    return pd.concat(frames, ignore_index=True), truth
+    table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=SAMPLE_COLUMNS)
+    return table, truth
 
 
 def session_sweep(
@@ -123,5 +125,7 @@ def _truth_row(key: str, sweep: SimulatedSweep) -> dict:
 
 
 def _joined(frames: list[pd.DataFrame]) -> pd.DataFrame:
+    if not frames:
+        return pd.DataFrame({"session_id": []})
     joined = pd.concat([f for f in frames if len(f)] or frames[:1], ignore_index=True)
     return joined[["session_id", *(c for c in joined.columns if c != "session_id")]]

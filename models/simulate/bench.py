@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -226,7 +227,7 @@ def _with_breaks(
 
 
 def _interrupted(
-    bench: _Bench, track: TrackState, x: np.ndarray, contact: np.ndarray, row: tuple
+    bench: _Bench, track: TrackState, x: np.ndarray, contact: np.ndarray, row: Any
 ) -> np.ndarray:
     if bench.channel == "ohm" or row.wire in ("wiper", "signal"):
         return _signal(bench, track, x, contact + row.ohm)

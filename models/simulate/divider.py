@@ -13,8 +13,8 @@ import numpy as np
 def loaded_divider_v(
     x: np.ndarray | float,
     *,
-    supply_v: float,
-    track_ohm: float,
+    supply_v: np.ndarray | float,
+    track_ohm: np.ndarray | float,
     load_ohm: float,
     contact_ohm: np.ndarray | float = 0.0,
 ) -> np.ndarray:
@@ -24,10 +24,10 @@ def loaded_divider_v(
     ----------
     x : array of shape (n,) or float
         Fraction of the track below the wiper, 0 to 1.
-    supply_v : float
-        Reference voltage across the track, V.
-    track_ohm, load_ohm : float
-        Track end to end, and load to ground, ohm.
+    supply_v, track_ohm : array of shape (n,) or float
+        Reference voltage across the track, V, and the track end to end, ohm.
+    load_ohm : float
+        Load from the wiper lead to ground, ohm.
     contact_ohm : array of shape (n,) or float
         Contact resistance, ohm.
 
@@ -43,8 +43,8 @@ def loaded_divider_v(
 def open_ground_v(
     x: np.ndarray | float,
     *,
-    supply_v: float,
-    track_ohm: float,
+    supply_v: np.ndarray | float,
+    track_ohm: np.ndarray | float,
     load_ohm: float,
     contact_ohm: np.ndarray | float = 0.0,
 ) -> np.ndarray:

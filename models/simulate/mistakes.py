@@ -109,7 +109,7 @@ def _before_fitting(desk: _Desk) -> None:
         text is not None and dt.date.fromisoformat(text[:10]) < here[sensor]
         for text, sensor in zip(written, rows["sensor_id"], strict=True)
     ]
-    at = desk.pick(rows[early], "session_id")
+    at = desk.pick(rows[np.array(early, dtype=bool)], "session_id")
     if at is not None:
         note = ("year mistyped: a test before the sensor was fitted", "set_aside")
         wrong = written[at]
@@ -209,7 +209,7 @@ def _two_readings(desk: _Desk) -> None:
     desk.frames["odometer"] = pd.concat(
         [odometer.loc[:at], row, odometer.loc[at + 1 :]], ignore_index=True
     )
-    key = f"{row.loc[at, 'unit_id']} {row.loc[at, 'read_on']}"
+    key = f"{row.loc[at, 'unit_id']}/{row.loc[at, 'read_on']}"
     note = ("two readings for one day; neither stands until one is chosen", "set_aside")
     wrong = str(row.loc[at, "odometer_km"])
     desk.slips += [
@@ -223,7 +223,7 @@ def _blank_count(desk: _Desk) -> None:
     at = desk.pick(stock[stock["counted_on"] < stock["counted_on"].max()], "part_no")
     if at is not None:
         row = stock.loc[at]
-        key = f"{row['shop_id']} {row['part_no']} {row['counted_on']}"
+        key = f"{row['shop_id']}/{row['part_no']}/{row['counted_on']}"
         desk.write("stock", at, key, "on_hand", None, ("count left out", "set_aside"))
 
 

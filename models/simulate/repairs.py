@@ -164,7 +164,7 @@ def _close(
     on_road, failed_day, failed_km = _failure(position, test, why)
     recent = position.last_outcome
     comeback = recent if recent is not None and test.day - recent.day < 45 else None
-    position.last_outcome = OutcomeRecord(
+    outcome = OutcomeRecord(
         number=len(book.outcomes),
         sensor=position.sensor,
         test=test,
@@ -182,7 +182,8 @@ def _close(
         comeback_of=comeback if test.reason == "symptom" else None,
         relearn_done=("yes" if rng.random() < 0.9 else None) if "sensor_" in action else None,
     )
-    book.outcomes.append(position.last_outcome)
+    book.outcomes.append(outcome)
+    position.last_outcome = outcome
 
 
 def _failure(

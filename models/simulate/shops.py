@@ -9,13 +9,29 @@ import pandas as pd
 
 from models.simulate import tables
 from models.simulate.archive import sweeps as recorded_sweeps
-from models.simulate.book import Book
+from models.simulate.book import Book, TestRecord
 from models.simulate.mistakes import plant
 from models.simulate.readings import sensor_tracks, static_readings
 from models.simulate.rides import ride_log
+from models.simulate.riding import Bike
 from models.simulate.riding import bikes as draw_bikes
+from models.simulate.track import TrackState
 from models.simulate.visits import live
 from models.simulate.world import DEFAULT_BIKES, DEFAULT_SEED
+
+
+@dataclass(frozen=True)
+class History:
+    """What happened, before it is written out as tables.
+
+    tests in order of time, readings one row a test in that order, tracks one a sensor.
+    """
+
+    bikes: list[Bike]
+    book: Book
+    tests: list[TestRecord]
+    tracks: list[TrackState]
+    readings: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -57,36 +73,42 @@ def simulate_shops(
     ValueError
         n_bikes below 1.
     """
-    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(6)]
-    riding, visiting, making, reading, planning, slipping = streams
-    bikes = draw_bikes(riding, n_bikes)
-    book = Book()
-    for bike in bikes:
-        live(visiting, book, bike)
-    tests = tables.in_time(book.tests)
-    tracks = sensor_tracks(making, book.sensors)
-    readings = static_readings(reading, tests, tracks)
+    history = play_history(seed, n_bikes)
+    book, tests, readings = history.book, history.tests, history.readings
+    planning, slipping = (np.random.default_rng([seed, k]) for k in (88, 99))
     frames = {
         "shops": tables.shops(),
-        "units": tables.units(bikes),
-        "odometer": tables.odometer(book, bikes),
+        "units": tables.units(history.bikes),
+        "odometer": tables.odometer(book, history.bikes),
         "parts": tables.parts(),
         "fitments": tables.fitments(),
         "sensors": tables.sensors(book),
         "test_sessions": tables.test_sessions(tests, readings),
         "repair_outcomes": tables.repair_outcomes(book),
         "stock": tables.stock(planning),
-        "calendar": tables.calendar(planning, bikes),
-        "ride_log": ride_log(planning, bikes),
+        "calendar": tables.calendar(planning, history.bikes),
+        "ride_log": ride_log(planning, history.bikes),
     }
     truth = {
-        "bikes": tables.true_bikes(bikes),
+        "bikes": tables.true_bikes(history.bikes),
         "spells": tables.true_spells(book),
         "sessions": tables.true_sessions(tests),
     }
     if sweeps:
-        frames["sweeps"], of_sweeps = recorded_sweeps(seed, tests, tracks, readings)
+        frames["sweeps"], of_sweeps = recorded_sweeps(seed, tests, history.tracks, readings)
         truth |= of_sweeps
     if mistakes:
         frames, truth["mistakes"] = plant(slipping, frames)
     return SimulatedShops(seed=seed, tables=frames, truth=truth)
+
+
+def play_history(seed: int, n_bikes: int) -> History:
+    """Let the years pass: bikes ridden, sensors worn, tests made, repairs closed."""
+    riding, visiting, making, reading = (np.random.default_rng([seed, k]) for k in range(4))
+    bikes = draw_bikes(riding, n_bikes)
+    book = Book()
+    for bike in bikes:
+        live(visiting, book, bike)
+    tests = tables.in_time(book.tests)
+    tracks = sensor_tracks(making, book.sensors)
+    return History(bikes, book, tests, tracks, static_readings(reading, tests, tracks))

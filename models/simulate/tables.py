@@ -17,6 +17,15 @@ READING_COLUMNS = [
     "supply_v", "supply_to_ground_v", "track_ohm", "closed_ohm", "open_ohm", "closed_v", "open_v",
     "closed_pct", "open_pct", "corrosion", "wiggle_test", "fault_codes", "unplugged_key_on",
 ]  # fmt: skip
+OUTCOME_COLUMNS = [
+    "outcome_id", "sensor_id", "session_id", "closed_on", "odometer_km", "action",
+    "fault_confirmed", "confirmed_by", "on_road", "failed_on", "failed_km", "parts_cost",
+    "labour_hours", "days_off_road", "comeback_of", "relearn_done",
+]  # fmt: skip
+TRUE_SESSION_COLUMNS = [
+    "session_id", "sensor_id", "shop_id", "spell_no", "defective", "km_since_onset", "rough_ohm",
+    "lead_fault", "road_failure", "rate_hz",
+]  # fmt: skip
 
 
 def sensor_id(record: SensorRecord) -> str:
@@ -158,7 +167,8 @@ def repair_outcomes(book: Book) -> pd.DataFrame:
     ids = session_ids(book.tests)
     closed = sorted(book.outcomes, key=lambda outcome: (outcome.day, outcome.number))
     keys = {outcome.number: f"R-{k + 1:05d}" for k, outcome in enumerate(closed)}
-    frame = pd.DataFrame([_outcome_row(outcome, keys, ids) for outcome in closed])
+    rows = [_outcome_row(outcome, keys, ids) for outcome in closed]
+    frame = pd.DataFrame(rows, columns=OUTCOME_COLUMNS)
     return _whole(frame, "failed_km", "days_off_road")
 
 
@@ -262,7 +272,7 @@ def true_sessions(tests: list[TestRecord]) -> pd.DataFrame:
         }
         for test in tests
     ]
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows, columns=TRUE_SESSION_COLUMNS)
 
 
 def true_bikes(bikes: list[Bike]) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.simulate.book import Book, SensorRecord, TestRecord
+from models.simulate.book import Book, OutcomeRecord, SensorRecord, TestRecord
 from models.simulate.repairs import after_test
 from models.simulate.riding import Bike
 from models.simulate.verdicts import choose_channel, judge, lead_seen, symptom_words
@@ -38,7 +38,7 @@ class Position:
         self.rng, self.book, self.bike, self.mount = rng, book, bike, mount
         self.lead: str | None = None
         self.called_day = NEVER
-        self.last_outcome = None
+        self.last_outcome: OutcomeRecord | None = None
         self.clear_of_lead(self._km(bike.first_day))
         self.other_km = self._km(bike.first_day) + rng.exponential(OTHER_KM)
         self.sensor = self._first_sensor()
@@ -172,7 +172,8 @@ def live(rng: np.random.Generator, book: Book, bike: Bike) -> None:
 
 def routine_days(rng: np.random.Generator, bike: Bike) -> list[tuple[int, bool]]:
     """Days of the routine visits after the first, and whether each includes a bench test."""
-    group, day, days = bike.group, bike.first_day, []
+    days: list[tuple[int, bool]] = []
+    group, day = bike.group, bike.first_day
     while True:
         day += max(20, round(group.service_days * rng.gamma(12.0, 1.0 / 12.0)))
         if day > bike.last_day:

@@ -7,6 +7,7 @@ the same bytes. Everything in it is simulated by ``models.simulate``.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
@@ -167,8 +168,8 @@ def readme(simulated: SimulatedShops) -> str:
     )
 
 
-def _table(head: tuple[str, ...], rows: object) -> str:
-    lines = [head, ["---"] * len(head), *rows]
+def _table(head: tuple[str, ...], rows: Iterable[tuple]) -> str:
+    lines = [head, ("---",) * len(head), *rows]
     return "\n".join("| " + " | ".join(str(cell) for cell in line) + " |" for line in lines)
 
 
