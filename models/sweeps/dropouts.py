@@ -25,6 +25,8 @@ from models.sweeps.long_dropouts import long_runs
 from models.sweeps.screen import DEFAULT_LIMITS, Limits, Runs, candidates, members
 
 FLANK = 8  # samples to each side that draw the lines
+GRAIN_PCT = 2.5  # what departs more is no grain of a rough track, % of applied
+MEMBER_SHARE = 0.15  # a sample belongs to a drop-out from this share of its depth
 TEXTURE_S = 0.003  # noise near a candidate is taken over this lag, so that texture counts as noise
 
 
@@ -96,6 +98,7 @@ def find_dropouts(
         found = _confirmed(t_s, y, filled, bounds, step_s, sigma, runs, limits)
     bridged = bridge(t_s, y, found)
     runs = Runs(*long_runs(t_s, bridged, bounds, step_s, sigma, limits.longest_s))
+    runs = runs.pick(np.flatnonzero(_really_jumps(y, bridged, runs)))
     if len(runs):
         found = _joined(found, _measured(t_s, y, bridged, bounds, runs))
         bridged = bridge(t_s, y, found)
@@ -113,24 +116,50 @@ def bridge(t_s: np.ndarray, y: np.ndarray, found: Found) -> np.ndarray:
 
 
 def _confirmed(t_s, y, filled, bounds, step_s, sigma, runs: Runs, limits: Limits) -> Found:
+    """Candidates that are deep enough, off both flanks and not the hand's doing; see above."""
     measured, clear = _against_flanks(t_s, y, filled, bounds, runs)
-    first, last = runs.first, runs.last
+    before, behind = t_s[runs.first - 1], t_s[runs.last + 1]
+    slope = np.abs(measured.base_last - measured.base_first) / (behind - before)
+    step = step_s[runs.sweep]
+    calm = np.where(np.abs(filled - y) > GRAIN_PCT, filled, y)
+    noise = np.maximum(_texture(calm, bounds, step_s, runs), sigma[runs.sweep])
+    least = np.maximum(limits.depth_pct, limits.sigmas * noise) + 0.5 * slope * step
     depth = np.abs(measured.depth)
-    slope = np.abs(measured.base_last - measured.base_first) / (t_s[last + 1] - t_s[first - 1])
-    noise = np.maximum(_texture(y, bounds, step_s, runs), sigma[runs.sweep])
-    least = np.maximum(limits.depth_pct, limits.sigmas * noise) + 0.5 * slope * step_s[runs.sweep]
-    at_edge = 0.5 * (t_s[first] - t_s[first - 1] + t_s[last + 1] - t_s[last])
-    edge = (
-        np.maximum(
-            runs.sign * (y[first] - filled[first - 1]), runs.sign * (y[last] - filled[last + 1])
-        )
-        - slope * at_edge
-    )
-    by_hand_edge = limits.hand_pct_per_s2 * (at_edge / 2.0) ** 2
-    by_hand = limits.hand_pct_per_s2 * ((t_s[last + 1] - t_s[first - 1]) / 4.0) ** 2
-    steep = (edge > 0.6 * least + by_hand_edge) & (depth > least + by_hand_edge)
+    by_hand_edge = limits.hand_pct_per_s2 * (step / 2.0) ** 2
+    by_hand = limits.hand_pct_per_s2 * ((behind - before) / 4.0) ** 2
+    steep = _steepest(y, runs) - slope * step > 0.6 * least + by_hand_edge
+    steep &= depth > least + by_hand_edge
     keep = (depth > least) & (clear > 0.5 * least) & (steep | (depth > least + by_hand))
-    return measured.pick(keep)
+    kept = np.flatnonzero(keep)
+    return _refined(t_s, y, measured.pick(kept), least[kept])
+
+
+def _steepest(y, runs: Runs) -> np.ndarray:
+    """Greatest step from one sample to the next, into a run or out of it, in its direction."""
+    places, owner = members(runs)
+    starts = np.searchsorted(owner, np.arange(len(runs)))
+    sign = runs.sign[owner]
+    into, out = y[places] - y[places - 1], y[places] - y[places + 1]
+    return np.maximum.reduceat(np.maximum(sign * into, sign * out), starts)
+
+
+def _refined(t_s, y, found: Found, least: np.ndarray) -> Found:
+    """The samples really off the base; a run with good samples between becomes several."""
+    if not len(found):
+        return found
+    places, owner = members(found.runs)
+    sign = found.runs.sign[owner]
+    line = _line(t_s, places, found, owner)
+    out = sign * (y[places] - line)
+    off = np.flatnonzero(out > np.maximum(0.5 * least, MEMBER_SHARE * np.abs(found.depth))[owner])
+    places, owner, out, line = places[off], owner[off], out[off], line[off]
+    begin = np.flatnonzero(np.diff(places, prepend=-2) > 1)
+    end = np.append(begin[1:] - 1, places.size - 1)
+    deepest = np.maximum.reduceat(out, begin)
+    runs = found.runs.pick(owner[begin])
+    runs = Runs(runs.sweep, places[begin], places[end], runs.sign)
+    split = Found(runs, runs.sign * deepest, line[begin], line[end])
+    return split.pick(np.flatnonzero(deepest > least[owner[begin]]))
 
 
 def _against_flanks(t_s, y, filled, bounds, runs: Runs) -> tuple[Found, np.ndarray]:
@@ -192,19 +221,27 @@ def _flank(t_s, filled, bounds, runs: Runs, side: int) -> tuple[np.ndarray, np.n
     return v_mean - slope * t_mean, slope
 
 
-def _texture(y, bounds, step_s, runs: Runs, count: int = 16) -> np.ndarray:
-    """Noise near each run, 1 sigma, from second differences over a few milliseconds."""
+def _texture(y, bounds, step_s, runs: Runs, count: int = 20) -> np.ndarray:
+    """Noise on the louder side of each run, 1 sigma, from second differences over a few ms.
+
+    The upper quartile, 1.1503 sigma for white noise, also sees grain on a part of the side only.
+    Taken over TEXTURE_S, so that the grain of a rough track counts as noise at any rate.
+    """
     lag = np.maximum(1, np.round(TEXTURE_S / step_s[runs.sweep])).astype(int)[:, None]
-    before = runs.first[:, None] - 1 - np.arange(count) * np.maximum(lag // 2, 1)
-    after = runs.last[:, None] + 1 + np.arange(count) * np.maximum(lag // 2, 1)
+    apart = np.arange(count) * np.maximum(lag // 2, 1)
     low, high = bounds[runs.sweep][:, None], bounds[runs.sweep + 1][:, None] - 1
-    bends = []
-    for at, way in ((before, -lag), (after, lag)):
-        far = np.clip(at + 2 * way, low, high)
-        mid = np.clip(at + way, low, high)
-        near = np.clip(at, low, high)
-        bends.append(np.abs(y[near] - 2.0 * y[mid] + y[far]))
-    return np.median(np.concatenate(bends, axis=1), axis=1) / (0.6745 * np.sqrt(6.0))
+    sides = []
+    for at, way in ((runs.first[:, None] - 1 - apart, -lag), (runs.last[:, None] + 1 + apart, lag)):
+        near, mid, far = (np.clip(at + n * way, low, high) for n in range(3))
+        bends = np.abs(y[near] - 2.0 * y[mid] + y[far])
+        sides.append(np.partition(bends, 3 * count // 4, axis=1)[:, 3 * count // 4])
+    return np.maximum(*sides) / (1.1503 * np.sqrt(6.0))
+
+
+def _really_jumps(y, bridged, runs: Runs) -> np.ndarray:
+    """Whether both edges of a long run stand in the recording and not beside a bridge."""
+    edges = (runs.first - 1, runs.first, runs.last, runs.last + 1)
+    return np.all([y[at] == bridged[at] for at in edges], axis=0).reshape(len(runs))
 
 
 def _measured(t_s, y, bridged, bounds, runs: Runs) -> Found:

@@ -7,6 +7,7 @@ import numpy as np
 JUMP_PCT = 4.0  # least jump between neighbours, % of applied
 HAND_SPEED_PCT_PER_S = 150.0  # and what a hand in a slow sweep may move meanwhile
 NOISE_JUMP = 12.0  # and in sigma of the noise
+OFF = 0.3  # between, the samples keep off the line by this share of the jump away
 BACK = 0.4  # the jump back is at least this share of the jump away
 
 
@@ -62,8 +63,13 @@ def _way_back(t_s, y, steps, jumps, sweep, k: int, longest_s: float) -> int | No
         back = steps[place]
         alike = BACK <= abs(back / away) <= 1.0 / BACK
         if np.sign(back) == -np.sign(away) and alike:
-            inside = slice(jumps[k] + 1, place + 1)
-            ends = 0.5 * (y[jumps[k]] + y[place + 1])
-            out = (np.median(y[inside]) - ends) * np.sign(away)
-            return int(place) if out > 0.3 * abs(away) else None
+            return int(place) if _stays_away(t_s, y, jumps[k], place + 1, away) else None
     return None
+
+
+def _stays_away(t_s, y, before: int, behind: int, away: float) -> bool:
+    """Whether nearly all samples between keep off the line from before to behind."""
+    inside = slice(before + 1, behind)
+    share = (t_s[inside] - t_s[before]) / (t_s[behind] - t_s[before])
+    line = y[before] + share * (y[behind] - y[before])
+    return bool(np.mean((y[inside] - line) * np.sign(away) > OFF * abs(away)) > 0.9)

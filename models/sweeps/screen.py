@@ -89,7 +89,7 @@ def candidates(
     places, values = (np.concatenate([p[n] for p in parts]) for n in (1, 2))
     sweep = np.searchsorted(bounds, first, side="right") - 1
     runs = Runs(sweep, first, last, sign)
-    real = _off_the_median(y, values - y[places], bounds, windows, runs)
+    real = _off_the_median(y, places, values - y[places], bounds, windows, runs)
     filled = y.copy()
     inside = np.repeat(real, last - first + 1)
     filled[places[inside]] = values[inside]
@@ -97,17 +97,35 @@ def candidates(
     return kept.pick(np.argsort(kept.first, kind="stable")), filled
 
 
-def _off_the_median(y, lift: np.ndarray, bounds, windows, runs: Runs) -> np.ndarray:
-    """Whether each run lies off the median of its surroundings by half its lift or more."""
+def _off_the_median(y, places, lift: np.ndarray, bounds, windows, runs: Runs) -> np.ndarray:
+    """Whether each run's extreme lies off the median round about it by half its lift or more.
+
+    Of two touching runs of opposite sign only the one farther off is real.
+    """
     sizes = runs.last - runs.first + 1
     starts = np.cumsum(sizes) - sizes
     height = np.maximum.reduceat(np.abs(lift), starts)
-    level = np.add.reduceat(y[np.repeat(runs.first - starts, sizes) + np.arange(lift.size)], starts)
-    middle = (runs.first + runs.last) // 2
+    extreme = places[_first_true(np.abs(lift) == np.repeat(height, sizes), starts)]
     reach = np.linspace(-1.0, 1.0, AROUND)
-    at = middle[:, None] + np.rint(reach * windows[runs.sweep][:, None]).astype(np.int64)
+    at = extreme[:, None] + np.rint(reach * windows[runs.sweep][:, None]).astype(np.int64)
     at = np.clip(at, bounds[runs.sweep][:, None], bounds[runs.sweep + 1][:, None] - 1)
-    return runs.sign * (level / sizes - np.median(y[at], axis=1)) > 0.4 * height
+    off = runs.sign * (y[extreme] - np.median(y[at], axis=1))
+    real = np.flatnonzero(off > 0.5 * height)
+    order = real[np.argsort(runs.first[real], kind="stable")]
+    left, right = order[:-1], order[1:]
+    touching = runs.first[right] - runs.last[left] <= 2
+    touching &= runs.sign[left] != runs.sign[right]
+    beaten = np.where(off[left] < off[right], left, right)[touching]
+    out = np.zeros(len(runs), dtype=bool)
+    out[real] = True
+    out[beaten] = False
+    return out
+
+
+def _first_true(flags: np.ndarray, starts: np.ndarray) -> np.ndarray:
+    """Index of the first true flag of each group, each group holding one."""
+    hits = np.flatnonzero(flags)
+    return hits[np.searchsorted(hits, starts)]
 
 
 def _chunks(bounds: np.ndarray, windows: np.ndarray) -> list[np.ndarray]:
