@@ -35,10 +35,10 @@ class HandedFile:
 def receive(home: Home, paths: list[Path], now: datetime | None = None) -> int:
     """Copy files, and the files of folders, into the home; return the number of the hand-in.
 
-    Within one hand-in, later means later by file name. The hand-in appears under its number
-    whole or not at all.
+    Within one hand-in, later means later by file name (units before units-2). The hand-in
+    appears under its number whole or not at all.
     """
-    found = sorted(_found(paths), key=lambda path: (path.name, str(path)))
+    found = sorted(_found(paths), key=lambda path: (path.stem, path.name, str(path)))
     if not found:
         raise HomeError("Nothing to hand in: no file there.")
     number = max((int(folder.name) for folder in _folders(home)), default=0) + 1

@@ -20,18 +20,25 @@ from pipeline.intake.read_sweeps import read_sweeps, samples_path
 from pipeline.intake.receive import HandedFile, handed_files
 from pipeline.statements import one_row, run
 
-HISTORY_RULES = (
-    "before_fitting",
-    "window_ends_first",
-    "dates_out_of_order",
-    "failed_after_closing",
-    "test_of_another_sensor",
-    "replaced_by_itself",
-    "limits_crossed",
-    "readings",
-    "odometer_backwards",
-    "odometer_fates",
-    "odometer_blanks",
+# Each stage speaks only once the ones before it have nothing more to say: a row that waits is no
+# witness, and a test dated before its sensor's fitting must not put the fitting in doubt.
+STAGES = (
+    ("settle/waiting",),
+    (
+        "history/before_fitting",
+        "history/window_ends_first",
+        "history/dates_out_of_order",
+        "history/failed_after_closing",
+        "history/test_of_another_sensor",
+        "history/replaced_by_itself",
+        "history/limits_crossed",
+    ),
+    (
+        "history/readings",
+        "history/odometer_backwards",
+        "history/odometer_fates",
+        "history/odometer_blanks",
+    ),
 )
 
 
@@ -69,14 +76,18 @@ def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[Handed
 
 
 def _run_rules_until_quiet(connection: duckdb.DuckDBPyConnection) -> None:
-    found = -1
-    while found != (found := _found_so_far(connection)):
+    while True:
         run(connection, "intake/sql/settle/candidates")
-        run(connection, "intake/sql/settle/waiting")
-        if _found_so_far(connection) == found:  # histories only once every parent is settled
-            for name in HISTORY_RULES:
-                run(connection, f"intake/sql/history/{name}")
-            run(connection, "intake/sql/settle/apply_blanks")
+        if not any(_stage_finds(connection, names) for names in STAGES):
+            return
+        run(connection, "intake/sql/settle/apply_blanks")
+
+
+def _stage_finds(connection: duckdb.DuckDBPyConnection, names: tuple[str, ...]) -> bool:
+    before = _found_so_far(connection)
+    for name in names:
+        run(connection, f"intake/sql/{name}")
+    return _found_so_far(connection) > before
 
 
 def _found_so_far(connection: duckdb.DuckDBPyConnection) -> int:

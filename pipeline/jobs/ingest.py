@@ -14,7 +14,7 @@ from pipeline.intake.receive import receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
-from pipeline.warehouse.publish import Manifest
+from pipeline.warehouse.publish import Manifest, newest
 
 
 @dataclass(frozen=True)
@@ -46,9 +46,11 @@ def ingest(
         The home cannot be written, is another builder's just now, or is of another kind.
     """
     with home.one_builder():
+        waited = _rows(newest(home), "waiting_rows")
         hand_in = receive(home, paths, now)
         manifest = build(home, progress=progress, say=say)
-        return _report(home, manifest, hand_in)
+        came_in = waited & _rows(manifest, "accepted_rows")
+        return _report(home, manifest, hand_in, len(came_in))
 
 
 def rebuild(
@@ -61,7 +63,18 @@ def rebuild(
         return manifest
 
 
-def _report(home: Home, manifest: Manifest, hand_in: int) -> IngestReport:
+def _rows(manifest: Manifest | None, name: str) -> set[int]:
+    """Row numbers of one published version; rows keep their numbers from version to version."""
+    if manifest is None:
+        return set()
+    connection = connect(manifest.path, read_only=True)
+    try:
+        return {row[0] for row in run(connection, f"intake/sql/report/{name}").fetchall()}
+    finally:
+        connection.close()
+
+
+def _report(home: Home, manifest: Manifest, hand_in: int, came_in: int) -> IngestReport:
     listed, count = write_set_aside(home, manifest)
     connection = connect(manifest.path, read_only=True)
     try:
@@ -73,7 +86,7 @@ def _report(home: Home, manifest: Manifest, hand_in: int) -> IngestReport:
             [row[0] for row in run(connection, "intake/sql/report/notices", parameters).fetchall()],
             listed,
             count,
-            0,
+            came_in,
         )
     finally:
         connection.close()

@@ -23,8 +23,8 @@ canonical as (
             when kind in ('number', 'whole')
                 then if(
                     regexp_full_match(value, '[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?'),
-                    try_cast(value as double), null
-                )::varchar
+                    regexp_replace(try_cast(value as double)::varchar, '\.0$', ''), null
+                )
             when kind = 'date'
                 then if(
                     regexp_full_match(value, '\d{4}-\d{2}-\d{2}([T ]00:00(:00(\.0+)?)?)?'),

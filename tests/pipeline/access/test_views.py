@@ -1,0 +1,78 @@
+import dataclasses
+
+import pytest
+
+from pipeline.access import schemas
+from pipeline.access.views import (
+    NotThereError,
+    bike_view,
+    current_version,
+    session_view,
+    worklist_view,
+)
+from tests.pipeline.shop_files import SHOP, hand_in, sweep_csv
+
+
+@pytest.fixture
+def shop(home, tmp_path):
+    hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1")})
+    return home
+
+
+def test_a_home_without_records_says_so(home):
+    assert current_version(home) is None
+    with pytest.raises(NotThereError, match="No records are published yet"):
+        worklist_view(home)
+
+
+def test_the_worklist_lists_every_sensor_in_service(shop):
+    view = worklist_view(shop)
+    assert list(view.rows.columns) == schemas.WORKLIST.names
+    assert set(view.rows["sensor_id"]) == {"S1", "S2"}
+    assert view.summary["sensors"] == 2
+    assert not view.edition.is_demo
+
+
+def test_a_bike_s_page_has_its_history(shop):
+    view = bike_view(shop, "B1")
+    assert view.bike["label"] == "F-01"
+    assert view.tests["session_id"].tolist() == ["T1", "T2"]
+    assert view.repairs["event"].tolist() == ["road_failure"]
+    assert view.odometer["odometer_km"].is_monotonic_increasing
+    assert set(view.readings["reading"]) == {"supply_v"} or view.readings.empty
+
+
+def test_a_test_s_page_has_its_sweep_and_what_to_do_next(shop):
+    view = session_view(shop, "T1")
+    assert view.measures["session_id"] == "T1"
+    assert view.measures["dropout_count"] == 0
+    assert len(view.trace) == 1600
+    assert view.earlier["session_id"].tolist() == ["T2"]
+    assert view.checks["check"].iloc[0] == "supply"
+    assert view.next_look
+
+
+def test_a_test_without_a_sweep_has_no_measures(shop):
+    view = session_view(shop, "T3")
+    assert view.measures is None
+    assert all(frame.empty for frame in (view.trace, view.dropouts, view.profile, view.passes))
+
+
+@pytest.mark.parametrize("view", [bike_view, session_view])
+def test_what_is_not_there_is_named(shop, view):
+    with pytest.raises(NotThereError, match=r"no (bike|test) <b>'; drop"):
+        view(shop, "<b>'; drop")
+
+
+def test_a_new_version_is_seen_at_once(shop, tmp_path):
+    before = current_version(shop)
+    hand_in(
+        shop, tmp_path / "b", {"odometer-2": "unit_id,read_on,odometer_km\nB1,2026-05-01,31000\n"}
+    )
+    assert current_version(shop) == before + 1
+    assert bike_view(shop, "B1").bike["odometer_read_km"] == 31_000
+
+
+def test_views_are_frozen(shop):
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        worklist_view(shop).rows = None

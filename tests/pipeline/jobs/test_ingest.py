@@ -1,0 +1,117 @@
+import csv
+import shutil
+
+import pytest
+
+from pipeline.commands import main
+from pipeline.home import DEMO, Home
+from pipeline.jobs.ingest import rebuild
+from pipeline.statements import connect
+from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv, write_files
+
+
+def _set_aside(home: Home) -> list[dict]:
+    with home.set_aside.open(newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_set_aside_csv_has_the_contract_s_columns(home, tmp_path):
+    hand_in(
+        home,
+        tmp_path / "a",
+        {**SHOP, "stock": "shop_id,part_no,counted_on,on_hand\ns1,P1,2026-01-01,1.5\n"},
+    )
+    assert _set_aside(home) == [
+        {
+            "file": "stock.csv",
+            "line": "2",
+            "table": "stock",
+            "key": "s1/P1/2026-01-01",
+            "column": "on_hand",
+            "value": "1.5",
+            "reason": "expected a whole number from 0 to 1,000,000",
+        }
+    ]
+
+
+def test_the_rows_to_correct_can_be_corrected_and_handed_in_again(home, tmp_path):
+    hand_in(
+        home,
+        tmp_path / "a",
+        {**SHOP, "test_sessions": SHOP["test_sessions"].replace("9000", "9OOO")},
+    )
+    waiting = (home.to_correct / "test_sessions.csv").read_text()
+    assert "9OOO" in waiting
+    report = hand_in(home, tmp_path / "b", {"test_sessions": waiting.replace("9OOO", "9000")})
+    assert _set_aside(home) == []
+    assert report.notices == []
+    assert not (home.to_correct / "test_sessions.csv").exists()
+    assert query(
+        home, report, "select odometer_km from staging.test_sessions where session_id = 'T1'"
+    ) == [(9000.0,)]
+
+
+def test_rows_that_had_waited_are_reported_when_they_come_in(home, tmp_path):
+    first = hand_in(home, tmp_path / "a", {k: v for k, v in SHOP.items() if k != "sensors"})
+    assert first.came_in == 0
+    assert hand_in(home, tmp_path / "b", {"sensors": SHOP["sensors"]}).came_in == 4
+
+
+def test_a_rebuild_gives_the_same_records(home, tmp_path):
+    report = hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1", "T2")})
+    tables = [row[0] for row in query(
+        home, report, "select table_schema || '.' || table_name from information_schema.tables "
+        "where table_type = 'BASE TABLE' and table_name <> 'files' order by all"
+    )]  # fmt: skip
+    before = {name: query(home, report, f"from {name} order by all") for name in tables}
+    for folder in (home.rows, home.sweeps, home.measured):
+        shutil.rmtree(folder)
+        folder.mkdir()
+    manifest = rebuild(home)
+    connection = connect(manifest.path, read_only=True)
+    assert len(before) > 30
+    for name, rows in before.items():
+        assert connection.execute(f"from {name} order by all").fetchall() == rows, name
+    connection.close()
+
+
+def test_a_corrected_supply_measures_that_sweep_anew_and_no_other(home, tmp_path):
+    hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1", "T2")})
+    kept = {path.name for path in home.measured.iterdir()}
+    hand_in(home, tmp_path / "b", {"test_sessions": SHOP["test_sessions"].replace("5.01", "4.90")})
+    added = [path for path in home.measured.iterdir() if path.name not in kept]
+    assert len(added) == 5
+    connection = connect()
+    (measures,) = [path for path in added if ".measures." in path.name]
+    assert connection.execute(f"select session_id from '{measures}'").fetchall() == [("T1",)]
+
+
+def test_the_command_prints_the_accounting_and_what_was_set_aside_whole(tmp_path, capsys):
+    folder = write_files(
+        tmp_path / "a", {**SHOP, "stock": b"", "odometer": SHOP["odometer"] + "B9,2025-01-01,5\n"}
+    )
+    (folder / "calendar.csv").mkdir()
+    assert main(["ingest", "--home", str(tmp_path / "home"), str(folder)]) == 0
+    printed = capsys.readouterr().out
+    line = next(line for line in printed.splitlines() if line.split()[0] == "odometer")
+    assert line.split() == ["odometer", "3", "2", "2", "0", "0", "1", "1"]
+    assert "stock.csv: set aside whole: the file is empty (zero bytes)" in printed
+    assert "calendar.csv: set aside whole: a folder" in printed
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["ingest", "--home", "{demo}", "{file}"], "never mix"),
+        (["rebuild", "--home", "{empty}"], "holds no records yet"),
+        (["ingest", "--home", "{file}", "{file}"], "Not a directory"),
+    ],
+)
+def test_a_command_that_cannot_go_on_says_why_in_one_line(tmp_path, capsys, arguments, said):
+    Home(tmp_path / "demo").prepare(DEMO)
+    file = write_files(tmp_path / "a", {"shops": SHOP["shops"]}) / "shops.csv"
+    names = {"demo": tmp_path / "demo", "empty": tmp_path / "empty", "file": file}
+    assert main([argument.format(**names) for argument in arguments]) == 1
+    printed = capsys.readouterr().err
+    assert said in printed
+    assert len(printed.splitlines()) == 1

@@ -1,0 +1,199 @@
+"""The marts: keys, counts and reconciliation, and the rules that make lives out of records."""
+
+import pytest
+
+from models.plans.schemas import EVIDENCE
+from models.risk.schemas import FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
+from models.statics.schemas import READINGS
+from pipeline.statements import connect
+from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv
+
+KEYS = {
+    "marts.bikes": "unit_id",
+    "marts.sensor_lives": "sensor_id",
+    "marts.sensor_spans": "life_id",
+    "marts.life_windows": "life_id",
+    "marts.tests": "session_id",
+    "marts.last_tests": "sensor_id",
+    "marts.defects": "outcome_id",
+    "marts.repairs": "outcome_id",
+    "marts.sensors_now": "sensor_id",
+    "marts.evidence": "sensor_id",
+    "marts.advice": "sensor_id",
+    "marts.worklist": "sensor_id",
+    "marts.defect_risk": "sensor_id",
+    "marts.bands": "part_no, reading",
+    "marts.checks": "session_id, step",
+    "marts.sweep_measures": "session_id",
+    "marts.static_readings": "session_id",
+    "intake.row_outcomes": "row_id",
+    "intake.rows": "row_id",
+}
+SAME_COUNT = [
+    ("marts.bikes", "staging.units"),
+    ("marts.sensor_lives", "staging.sensors"),
+    ("marts.tests", "staging.test_sessions"),
+    ("marts.repairs", "staging.repair_outcomes"),
+    ("marts.worklist", "marts.sensors_now"),
+    ("marts.evidence", "marts.sensors_now"),
+    ("marts.sweep_measures", "staging.sweeps"),
+    ("marts.static_readings", "marts.tests"),
+    ("intake.row_outcomes", "intake.rows"),
+]
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    """A small shop, built once, with a swept test, a cleaning and a road failure."""
+    from pipeline.home import Home
+
+    folder = tmp_path_factory.mktemp("built")
+    home = Home(folder / "home").prepare()
+    report = hand_in(home, folder / "a", {**SHOP, "sweeps": sweep_csv("T1", "T2")})
+    connection = connect(report.manifest.path, read_only=True)
+    yield connection
+    connection.close()
+
+
+@pytest.mark.parametrize(("table", "key"), KEYS.items())
+def test_keys_are_unique_and_not_blank(built, table, key):
+    blank = " or ".join(f"{part} is null" for part in key.split(", "))
+    assert built.execute(f"select count(*) from {table} where {blank}").fetchone() == (0,)
+    twice = f"select {key} from {table} group by {key} having count(*) > 1"
+    assert built.execute(twice).fetchall() == []
+
+
+@pytest.mark.parametrize(("one", "other"), SAME_COUNT)
+def test_counts_reconcile(built, one, other):
+    assert (
+        built.execute(f"select count(*) from {one}").fetchall()
+        == built.execute(f"select count(*) from {other}").fetchall()
+    )
+
+
+@pytest.mark.parametrize(
+    ("table", "schema"),
+    [
+        ("life_windows", LIFE_WINDOWS),
+        ("sensors_now", SENSORS_NOW),
+        ("followed_up", FOLLOWED_UP),
+        ("static_readings", READINGS),
+        ("evidence", EVIDENCE),
+    ],
+)
+def test_frames_handed_to_the_models_fit_their_schemas(built, table, schema):
+    schema.check(built.execute(f"from marts.{table}").df())
+
+
+def test_a_cleaning_with_a_confirmed_fault_ends_one_life_and_begins_the_next(built):
+    lives = built.execute(
+        "select life_id, repaired, entry_km, good_km, bad_km, road_failure from marts.life_windows "
+        "where sensor_id = 'S1' order by life_id"
+    ).fetchall()
+    # fitted at 1,000 km; passed at 9,000; failed and cleaned at 17,000, on the road
+    assert lives == [
+        ("S1", False, 0.0, 8000.0, 16000.0, True),
+        ("S1/2", True, 16000.0, 16000.0, None, False),
+    ]
+
+
+def test_an_original_sensor_is_watched_from_its_first_test(built):
+    assert built.execute(
+        "select entry_km, good_km, bad_km, age_known from marts.life_windows where sensor_id = 'S2'"
+    ).fetchall() == [(12000.0, 12000.0, None, True)]
+
+
+def test_the_odometer_is_carried_forward_at_the_bike_s_own_rate(built):
+    ((rate, now, read),) = built.execute(
+        "select km_per_day, odometer_now_km, odometer_read_km from marts.bikes where unit_id = 'B1'"
+    ).fetchall()
+    assert read == 26_000
+    # 17,000 km on 2024-01-12 to 26,000 km on 2025-06-01: 506 days
+    assert rate == pytest.approx(9000 / 506)
+    assert now > read
+
+
+def _rebuilt(home, tmp_path, **changed):
+    report = hand_in(home, tmp_path / "shop", {**SHOP, **changed})
+    return lambda sql: query(home, report, sql)
+
+
+@pytest.mark.parametrize(
+    ("confirmed", "by", "action", "event"),
+    [
+        ("yes", "bench_retest", "sensor_replaced", "road_failure"),
+        ("yes", "opened", "sensor_cleaned", "road_failure"),
+        ("yes", "verdict_only", "sensor_replaced", None),
+        ("no", "bench_retest", "sensor_replaced", None),
+        ("", "", "sensor_replaced", None),
+        ("yes", "swap_cured", "connector_repaired", None),
+    ],
+)
+def test_only_a_fault_confirmed_in_the_sensor_is_an_event(
+    home, tmp_path, confirmed, by, action, event
+):
+    repair = SHOP["repair_outcomes"].replace(
+        "sensor_cleaned,yes,bench_retest,yes", f"{action},{confirmed},{by},yes"
+    )
+    ask = _rebuilt(home, tmp_path, repair_outcomes=repair)
+    assert ask("select event from marts.repairs") == [(event,)]
+    assert ask("select bad_km is not null from marts.life_windows where life_id = 'S1'") == [
+        (event is not None,)
+    ]
+
+
+def test_a_defect_found_in_the_workshop_is_no_road_failure(home, tmp_path):
+    repair = SHOP["repair_outcomes"].replace("bench_retest,yes", "bench_retest,no")
+    ask = _rebuilt(home, tmp_path, repair_outcomes=repair)
+    assert ask("select event from marts.repairs") == [("defect",)]
+
+
+def test_a_failed_verdict_alone_is_censored_at_the_last_good_test(home, tmp_path):
+    ask = _rebuilt(home, tmp_path, repair_outcomes=SHOP["repair_outcomes"].splitlines()[0] + "\n")
+    assert ask("select good_km, bad_km from marts.life_windows where sensor_id = 'S1'") == [
+        (8000.0, None)
+    ]
+
+
+def test_an_after_repair_test_is_never_the_failing_test(home, tmp_path):
+    tests = SHOP["test_sessions"].replace("17000,symptom", "17000,after_repair")
+    ask = _rebuilt(home, tmp_path, test_sessions=tests)
+    assert ask("select found_by, bad_odometer_km from marts.defects") == [(None, 17000.0)]
+
+
+def test_a_replacement_ends_a_life_even_where_the_removal_was_not_recorded(home, tmp_path):
+    sensors = SHOP["sensors"] + "S3,B1,throttle,P1,fitted_here,2024-06-01,20000\n"
+    ask = _rebuilt(home, tmp_path, sensors=sensors)
+    assert ask("select sensor_id, in_service, to_km, end_assumed from marts.sensor_lives where unit_id = 'B1' order by 1") == [
+        ("S1", False, 20000.0, True),
+        ("S3", True, None, False),
+    ]  # fmt: skip
+    assert "Sensor S1 on bike B1 has no removal on record" in str(
+        ask("select notice from marts.notices")
+    )
+
+
+def test_a_bike_with_a_record_that_waits_is_never_left(home, tmp_path):
+    tests = SHOP["test_sessions"] + "T4,S2,s9,2026-03-01T10:00:00+01:00,23000,routine,5.00,,pass\n"
+    ask = _rebuilt(home, tmp_path, test_sessions=tests)
+    ((action, waiting, reasons),) = ask(
+        "select action, waiting, reasons from marts.worklist where unit_id = 'B2'"
+    )
+    assert action != "leave"
+    assert waiting == "test_sessions T4 is waiting for shops s9"
+    assert "waiting for shops s9" in reasons
+
+
+def test_a_bike_that_cannot_be_listed_is_named(home, tmp_path):
+    units = SHOP["units"] + "B3,s9,,,alder,tour,2021-05-01\nB4,s1,,,alder,tour,2021-05-01\n"
+    ask = _rebuilt(home, tmp_path, units=units)
+    notices = str(ask("select notice from marts.notices"))
+    assert "Bike B3 is not on this list: units B3 is waiting for shops s9." in notices
+    assert "Bike B4 is in service, but no sensor on it is on record" in notices
+
+
+def test_a_shop_without_any_test_still_builds_and_nothing_is_known(home, tmp_path):
+    few = {name: SHOP[name] for name in ("shops", "units", "parts", "sensors")}
+    report = hand_in(home, tmp_path / "few", few)
+    actions = query(home, report, "select distinct action from marts.worklist")
+    assert actions == [("not_enough_known",)]
