@@ -181,20 +181,21 @@ def session_view(home: Home, session_id: str) -> SessionView:
 @contextmanager
 def _reading(home: Home) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
     """The newest version, opened for this one reading; a version tidied away is looked up anew."""
-    for attempt in (1, 2):
-        manifest = newest(home)
-        if manifest is None:
-            raise NotThereError("No records are published yet.")
-        try:
-            connection = connect(manifest.path, read_only=True)
-            break
-        except duckdb.Error:
-            if attempt == 2:
-                raise
+    try:
+        manifest, connection = _open_newest(home)
+    except duckdb.Error:
+        manifest, connection = _open_newest(home)
     try:
         yield manifest, connection
     finally:
         connection.close()
+
+
+def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
+    manifest = newest(home)
+    if manifest is None:
+        raise NotThereError("No records are published yet.")
+    return manifest, connect(manifest.path, read_only=True)
 
 
 def _edition(home: Home, manifest: Manifest) -> Edition:
