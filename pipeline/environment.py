@@ -21,7 +21,7 @@ class SetUpError(Exception):
     """Set-up cannot go on; the message is the one sentence to show."""
 
 
-def enter(module, for_tests=False):
+def enter(module: str, for_tests: bool = False) -> None:
     """Return when running inside a ready environment; otherwise make it and start again there.
 
     ``module`` is the package to run again (``dashboard``). ``for_tests`` also installs what only
@@ -36,19 +36,19 @@ def enter(module, for_tests=False):
         _start_again(module)
 
 
-def _refuse_old_python():
+def _refuse_old_python() -> None:
     if sys.version_info < OLDEST_PYTHON:
         wanted = ".".join(str(part) for part in OLDEST_PYTHON)
         found = ".".join(str(part) for part in sys.version_info[:2])
         raise SetUpError("it needs Python " + wanted + " or newer, this is " + found + ".")
 
 
-def _requirement_files(for_tests):
+def _requirement_files(for_tests: bool) -> list:
     names = ["requirements.txt"] + ([TEST_REQUIREMENTS] if for_tests else [])
     return [os.path.join(CHECKOUT, name) for name in names]
 
 
-def _make_ready(requirement_files):
+def _make_ready(requirement_files: list) -> None:
     """Make `.venv` and install what is missing; a stamp by content makes the next start quick."""
     if not os.path.exists(_venv_python()):
         _make_venv()
@@ -59,7 +59,7 @@ def _make_ready(requirement_files):
             open(stamp, "w").close()
 
 
-def _make_venv():
+def _make_venv() -> None:
     print("Making the environment in .venv ...", flush=True)
     shutil.rmtree(VENV, ignore_errors=True)
     done = subprocess.run(  # noqa: S603 - fixed arguments
@@ -74,7 +74,7 @@ def _make_venv():
         )
 
 
-def _install(path):
+def _install(path: str) -> None:
     name = os.path.relpath(path, CHECKOUT)
     print("Installing " + name + " (once, about a minute) ...", flush=True)
     command = [_venv_python(), "-m", "pip", "install", "--quiet", "-r", path]
@@ -85,21 +85,21 @@ def _install(path):
         raise SetUpError("installing " + name + " failed: " + " ".join(errors[-1:]))
 
 
-def _digest(path):
+def _digest(path: str) -> str:
     with open(path, "rb") as file:
         return hashlib.sha256(file.read()).hexdigest()[:16]
 
 
-def _venv_python():
+def _venv_python() -> str:
     parts = ("Scripts", "python.exe") if os.name == "nt" else ("bin", "python")
     return os.path.join(VENV, *parts)
 
 
-def _inside():
+def _inside() -> bool:
     return os.path.realpath(sys.prefix) == os.path.realpath(VENV)
 
 
-def _start_again(module):
+def _start_again(module: str) -> None:
     """Run ``python -m module`` with the same arguments inside the environment."""
     where = os.environ.get("PYTHONPATH")
     os.environ["PYTHONPATH"] = CHECKOUT if not where else CHECKOUT + os.pathsep + where
