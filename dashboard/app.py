@@ -1,0 +1,13 @@
+"""The dashboard's entry: three pages, linked to one another by address."""
+
+import streamlit as st
+
+st.set_page_config(layout="wide")
+st.navigation(
+    [
+        st.Page("pages/worklist.py", title="Worklist: Wear Atlas", default=True),
+        st.Page("pages/bike.py", title="Bike: Wear Atlas", url_path="bike"),
+        st.Page("pages/session.py", title="Bench test: Wear Atlas", url_path="session"),
+    ],
+    position="hidden",
+).run()

@@ -1,0 +1,130 @@
+"""Roughness and drop-outs over the travel; where nothing was seen to judge stays blank."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.parts import INK, plain_frame, readable, titled, travel_axis
+from dashboard.look import DROPOUT, NO_EVIDENCE, ROUGHNESS
+from dashboard.words import counted, number
+
+
+def roughness_chart(profile: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
+    """Output smoothness in each cell of the travel; a cell without evidence is an empty frame."""
+    shown, missing = _with_and_without(profile)
+    top = float(shown["smoothness_pct"].max()) if len(shown) else 1.0
+    bars = (
+        alt.Chart(shown)
+        .mark_rect(color=ROUGHNESS)
+        .encode(
+            x=travel_axis(),
+            x2="bin_to_pct:Q",
+            y=alt.Y(
+                "smoothness_pct:Q",
+                title="% of applied",
+                scale=alt.Scale(domain=[0, max(top * 1.1, 0.1)], nice=False),
+            ),
+            y2=alt.datum(0),
+            tooltip=_tooltip("smoothness_pct", "Output smoothness, % of applied"),
+        )
+    )
+    chart = alt.layer(bars, *_blank_cells(missing)).properties(
+        title=titled(
+            "Roughness over the travel: output smoothness, % of applied",
+            _evidence(profile, missing),
+        )
+    )
+    return readable(chart, 340, ink)
+
+
+def dropouts_chart(profile: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
+    """Drop-outs counted in each cell of the travel; a cell no pass crossed is an empty frame."""
+    frame = plain_frame(profile)
+    crossed = frame["pass_count"] > 0
+    bars = (
+        alt.Chart(frame[crossed])
+        .mark_rect(color=DROPOUT)
+        .encode(
+            x=travel_axis(),
+            x2="bin_to_pct:Q",
+            y=alt.Y(
+                "dropout_count:Q",
+                title="Count",
+                axis=alt.Axis(tickMinStep=1, format="d"),
+                scale=alt.Scale(domain=[0, max(1, int(frame["dropout_count"].max()))], nice=False),
+            ),
+            y2=alt.datum(0),
+            tooltip=_tooltip("dropout_count", "Drop-outs, count"),
+        )
+    )
+    total = int(frame["dropout_count"].sum())
+    chart = alt.layer(bars, *_blank_cells(frame[~crossed])).properties(
+        title=titled("Drop-outs over the travel, count", f"n = {counted(total, 'drop-out')}")
+    )
+    return readable(chart, 300, ink)
+
+
+def _with_and_without(profile: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    frame = plain_frame(profile)
+    known = frame["smoothness_pct"].notna()
+    return frame[known], frame[~known]
+
+
+def _blank_cells(missing: pd.DataFrame) -> list[alt.Chart]:
+    """Dashed frames over the whole height: not nought, not known."""
+    if missing.empty:
+        return []
+    cells = alt.Chart(missing).mark_rect(
+        fill=NO_EVIDENCE, fillOpacity=0.12, stroke=NO_EVIDENCE, strokeDash=[3, 3]
+    )
+    return [cells.encode(x=travel_axis(), x2="bin_to_pct:Q", tooltip=_tooltip(None, ""))]
+
+
+def _tooltip(name: str | None, title: str) -> list[alt.Tooltip]:
+    own = [alt.Tooltip(f"{name}:Q", title=title, format=".3~f")] if name else []
+    return [
+        alt.Tooltip("bin_from_pct:Q", title="From, % of travel", format=".1~f"),
+        alt.Tooltip("bin_to_pct:Q", title="To, % of travel", format=".1~f"),
+        *own,
+        alt.Tooltip("pass_count:Q", title="Passes across"),
+        alt.Tooltip("sample_count:Q", title="Samples"),
+    ]
+
+
+def _evidence(profile: pd.DataFrame, missing: pd.DataFrame) -> str:
+    known = len(profile) - len(missing)
+    return f"n = {known} of {counted(len(profile), 'cell')} of travel; dashed: no evidence"
+
+
+def roughness_reading(profile: pd.DataFrame) -> str:
+    """What the chart shows, in a sentence."""
+    shown, missing = _with_and_without(profile)
+    if shown.empty:
+        return "No cell of the travel holds enough samples to judge its roughness."
+    worst = shown.loc[shown["smoothness_pct"].idxmax()]
+    blank = (
+        f"; {counted(len(missing), 'cell')} hold too few samples to judge" if len(missing) else ""
+    )
+    return (
+        f"Roughest between {number(worst['bin_from_pct'], digits=0)} and "
+        f"{number(worst['bin_to_pct'], '% of travel', 0)}, at "
+        f"{number(worst['smoothness_pct'], '% of the applied')}; elsewhere typically "
+        f"{number(shown['smoothness_pct'].median(), '%')}{blank}."
+    )
+
+
+def dropouts_reading(profile: pd.DataFrame) -> str:
+    """What the chart shows, in a sentence."""
+    frame = plain_frame(profile)
+    uncrossed = int((frame["pass_count"] == 0).sum())
+    rest = f" No pass crossed {counted(uncrossed, 'cell')} of the travel." if uncrossed else ""
+    total = int(frame["dropout_count"].sum())
+    if total == 0:
+        return f"No drop-out could be placed on the travel.{rest}"
+    most = frame.loc[frame["dropout_count"].idxmax()]
+    return (
+        f"{int(most['dropout_count'])} of {counted(total, 'drop-out')} lie between "
+        f"{number(most['bin_from_pct'], digits=0)} and "
+        f"{number(most['bin_to_pct'], '% of travel', 0)}.{rest}"
+    )

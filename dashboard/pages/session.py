@@ -1,0 +1,163 @@
+"""One bench test: cautions, readings in order of reasoning, the sweep and what it could miss."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import records, surround, sweep_part
+from dashboard.bench_list import bench_list
+from dashboard.markup import Html, bullets, facts, joined, table, tag, to_bike
+from dashboard.set_aside_list import show_set_aside
+from dashboard.sieve import csv
+from dashboard.verdict_words import rule_verdict, technician_verdict
+from dashboard.words import (
+    MOUNTS,
+    READINGS,
+    STATES,
+    WORDED_STATES,
+    good_range,
+    km,
+    known,
+    moment,
+    number,
+    plain,
+)
+from pipeline.access.views import SessionView
+
+_WORDED = ("connector_corrosion", "wiggle_test", "fault_codes")
+
+
+def show(shown: records.Shown) -> None:
+    """Draw the page of the test named in the address."""
+    session_id = st.query_params.get("session", "")
+    if not session_id:
+        surround.not_there("The address names no test: it ends in “?session=” and its number.")
+        return
+    view = records.session(shown, session_id)
+    _top(view)
+    surround.show_cautions(whole=True)
+    _verdicts(view)
+    _next(view.next_look)
+    sweep_part.show_sweep(view)
+    _static(view.checks)
+    _earlier(view.earlier)
+    show_set_aside(view.set_aside, of="for this test or its bike")
+    _take_away(view)
+
+
+def _top(view: SessionView) -> None:
+    test = view.session
+    st.set_page_config(page_title=f"Bench test {test['session_id']}: Wear Atlas")
+    bike = to_bike(test["unit_id"], f"Bike {test['label']}", "wa-step")
+    surround.top_line(surround.worklist_link(), bike, f"Test {test['session_id']}")
+    surround.which_records(view.edition)
+    title = joined(["Bench test of ", tag("span", moment(test["tested_at"]), class_="wa-nowrap")])
+    pairs = [
+        ("Bike", f"{test['label']}, {test['model_code']}"),
+        ("Sensor", f"{test['sensor_id']}, {plain(test['mount'], MOUNTS)}"),
+        ("Part", f"{test['part_no']}, {plain(test['kind'])}"),
+        ("Odometer", km(test["odometer_km"])),
+        ("Run by the sensor", km(test["sensor_age_km"])),
+        ("Why tested", _why(test)),
+        ("Tested by", f"{plain(test['technician'], {})}, shop {plain(test['shop_id'], {})}"),
+        ("Temperature", number(test["temp_c"], "°C", 0)),
+    ]
+    if known(test["note"]):
+        pairs.append(("Note", test["note"]))
+    whole = facts(pairs).replace('class="wa-facts"', 'class="wa-facts wa-across"')
+    as_of = surround.records_as_of(view.edition)
+    st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
+
+
+def _why(test: dict) -> str:
+    why = plain(test["reason"], blank="not recorded")
+    return f"{why}: {test['symptom']}" if known(test["symptom"]) else why
+
+
+def _verdicts(view: SessionView) -> None:
+    surround.heading("What this test says")
+    rule_word, rule_why = rule_verdict(view.measures, view.checks)
+    own_word, own_why = technician_verdict(view.session, view.measures)
+    st.html(
+        tag(
+            "div",
+            tag(
+                "div", tag("h3", "By rule"), tag("p", rule_word, class_="wa-big"), bullets(rule_why)
+            ),
+            tag(
+                "div",
+                tag("h3", "By the technician"),
+                tag("p", own_word, class_="wa-big"),
+                bullets(own_why),
+            ),
+            class_="wa-two",
+        )
+    )
+
+
+def _next(sentences: list[str]) -> None:
+    surround.heading("Where to look next")
+    if not sentences:
+        surround.nothing("Nothing to add.")
+        return
+    items = [tag("li", sentence) for sentence in sentences]
+    st.html(tag("ol", *items))
+
+
+def _static(checks: pd.DataFrame) -> None:
+    surround.heading("Static readings, in the order of reasoning")
+    if checks.empty:
+        surround.nothing("No static reading was handed in with this test.")
+        return
+    columns = {
+        "Reading": lambda r: plain(r["check"], READINGS).capitalize(),
+        "Value": "value_text",
+        "Good range": lambda r: good_range(r, "none"),
+        "Limits from": lambda r: plain(r["band_source"], {}, "none"),
+        "State": _state,
+        "In words": "text",
+    }
+    caption = "Supply and ground first, for every later reading is measured against them."
+    st.html(table(checks.sort_values("step"), columns, caption))
+
+
+def _state(row: dict) -> Html:
+    """Checks answered in words have no range to lie in."""
+    in_words = not known(row["value"]) and row["check"] in _WORDED
+    words = plain(row["state"], WORDED_STATES if in_words else STATES)
+    return tag("span", words, class_=f"wa-state wa-state-{row['state']}")
+
+
+def _earlier(earlier: pd.DataFrame) -> None:
+    surround.heading("Earlier tests of this sensor")
+    if earlier.empty:
+        surround.nothing("No earlier test of this sensor is on record.")
+        return
+    st.html(bench_list(earlier, "The latest first."))
+
+
+def _take_away(view: SessionView) -> None:
+    surround.heading("Take away")
+    stem = "".join(c if c.isalnum() or c in "-_." else "_" for c in view.session["session_id"])
+    parts = {
+        "Static readings": ("static_readings", view.checks),
+        "Drop-outs": ("dropouts", view.dropouts),
+        "Roughness over travel": ("roughness", view.profile),
+        "Trace as drawn": ("trace_as_drawn", view.trace),
+    }
+    with st.container(horizontal=True):
+        for label, (name, rows) in parts.items():
+            st.download_button(
+                f"{label}, CSV",
+                data=lambda rows=rows: csv(rows),
+                file_name=f"{stem}_{name}.csv",
+                mime="text/csv",
+                key=f"take_{name}",
+                on_click="ignore",
+                disabled=rows.empty,
+            )
+
+
+if __name__ == "__main__":
+    surround.page(show)

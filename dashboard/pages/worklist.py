@@ -1,0 +1,146 @@
+"""The worklist: every sensor in service, what to do about it and why."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import records, sieve, surround
+from dashboard.markup import bullets, fold, joined, tag
+from dashboard.sensor_list import action_mark, sensor_list
+from dashboard.set_aside_list import show_set_aside
+from dashboard.words import ACTION_MEANINGS, counted
+from pipeline.access.views import WorklistView
+
+_BOUND = {"bind": "query-params"}
+_FILTERS = ("find", "action", "shop", "fleet", "duty", "order", "leaf")
+
+
+def show(shown: records.Shown) -> None:
+    """Draw the page."""
+    view = records.worklist(shown)
+    surround.top_line("Worklist")
+    surround.which_records(view.edition)
+    st.html(tag("h1", "Sensors in service, and what to do"))
+    _tally(view)
+    surround.show_cautions(whole=False)
+    if view.notices:
+        title = counted(len(view.notices), "notice on these records", "notices on these records")
+        st.html(fold(title, bullets(view.notices)))
+    if view.rows.empty:
+        surround.nothing("No sensor in service is on record.")
+    else:
+        _list(view.rows)
+    show_set_aside(view.set_aside, of="from the files handed in")
+
+
+def _tally(view: WorklistView) -> None:
+    rows = view.rows
+    counts = [
+        tag("span", action_mark(action), f" {count:,}", title=ACTION_MEANINGS[action])
+        for action, count in sieve.tally(rows).items()
+    ]
+    bikes = counted(rows["unit_id"].nunique(), "bike")
+    whole = tag("span", f"{counted(len(rows), 'sensor')} in service on {bikes}")
+    aside = len(view.set_aside)
+    about = [
+        surround.records_as_of(view.edition),
+        f"{counted(aside, 'entry', 'entries')} set aside, listed at the end." if aside else "",
+        "“Likely” gives the range of a chance (90 %).",
+    ]
+    st.html(
+        joined(
+            [
+                tag("div", whole, *counts, class_="wa-tally"),
+                tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
+            ]
+        )
+    )
+
+
+def _list(rows: pd.DataFrame) -> None:
+    asked = _asked(rows)
+    _remember_where()
+    found = sieve.sieved(rows, asked)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.html(tag("p", _found_words(len(found), len(rows), asked.chosen)), width="content")
+        st.download_button(
+            "Save these rows as CSV",
+            data=lambda: sieve.exported(found),
+            file_name="worklist.csv",
+            mime="text/csv",
+            key="worklist_csv",
+            on_click="ignore",
+            disabled=found.empty,
+        )
+    if found.empty:
+        surround.nothing("No sensor matches. Take a filter away to see more.")
+        return
+    leaves = sieve.leaf_count(len(found))
+    above = st.container()
+    number = 1
+    if leaves > 1:
+        number = st.pagination(leaves, key="leaf", max_visible_pages=5, **_BOUND)
+    above.html(sensor_list(sieve.leaf(found, number)))
+
+
+def _asked(rows: pd.DataFrame) -> sieve.Sieve:
+    """The filters; each lives in the address under its key."""
+    offered = sieve.choices(rows)
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        words = st.text_input(
+            "Find a bike, sensor, model or part",
+            key="find",
+            placeholder="Part of its label or number",
+            on_change=_first_leaf,
+            width=340,
+            **_BOUND,
+        )
+        actions = st.pills(
+            "What to do",
+            offered["action"],
+            selection_mode="multi",
+            key="action",
+            wrap=True,
+            on_change=_first_leaf,
+            **_BOUND,
+        )
+    with st.expander("Shop, fleet, duty and order"):
+        chosen = {
+            name: st.multiselect(
+                label, offered[name], key=name, on_change=_first_leaf, placeholder="All", **_BOUND
+            )
+            for name, label in (("shop", "Shop"), ("fleet", "Fleet"), ("duty", "Duty"))
+        }
+        order = st.selectbox(
+            "Order", list(sieve.ORDERS), key="order", on_change=_first_leaf, **_BOUND
+        )
+    return sieve.Sieve(
+        words=words or "",
+        actions=tuple(actions or ()),
+        shops=tuple(chosen["shop"]),
+        fleets=tuple(chosen["fleet"]),
+        duties=tuple(chosen["duty"]),
+        order=order,
+    )
+
+
+def _found_words(found: int, of: int, chosen: bool) -> str:
+    if not chosen:
+        return f"All {counted(of, 'sensor')}."
+    return f"{found:,} of {counted(of, 'sensor')} match."
+
+
+def _first_leaf() -> None:
+    """Another filter begins at the first leaf again."""
+    st.session_state.pop("leaf", None)
+
+
+def _remember_where() -> None:
+    """Keep the filters for the way back from a bike's page."""
+    kept = {k: st.query_params.get_all(k) for k in _FILTERS if k in st.query_params}
+    st.session_state["worklist_left_at"] = kept
+
+
+if __name__ == "__main__":
+    surround.page(show)

@@ -1,0 +1,62 @@
+"""Which data home is shown, and its views, read once for each published version."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import streamlit as st
+
+from pipeline.access import views
+from pipeline.home import Home, demo_home, own_home
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The home that the page reads, and the version published when the page was drawn."""
+
+    home: Home
+    version: int
+
+
+def shown_records() -> Shown:
+    """A shop's own home where it has published records, else the demo's.
+
+    Raises
+    ------
+    NotThereError
+        Neither has published records.
+    """
+    for home in (own_home(), demo_home()):
+        version = views.current_version(home)
+        if version is not None:
+            return Shown(home, version)
+    raise views.NotThereError(
+        "No records have been published yet, neither a shop's own nor the demo."
+    )
+
+
+def worklist(shown: Shown) -> views.WorklistView:
+    """The worklist of the version shown."""
+    return _read("worklist_view", shown)
+
+
+def bike(shown: Shown, unit_id: str) -> views.BikeView:
+    """One bike's history."""
+    return _read("bike_view", shown, unit_id)
+
+
+def session(shown: Shown, session_id: str) -> views.SessionView:
+    """One bench test."""
+    return _read("session_view", shown, session_id)
+
+
+def _read(view: str, shown: Shown, *of: str) -> object:
+    return _kept(view, str(shown.home.root), shown.version, of, shown.home)
+
+
+# A view is the same for everyone and pages only read it: kept as it is, without a copy a run.
+@st.cache_resource(max_entries=200, show_spinner="Reading the records …")
+def _kept(view: str, root: str, version: int, of: tuple[str, ...], _home: Home) -> object:
+    read: Callable = getattr(views, view)
+    return read(_home, *of)

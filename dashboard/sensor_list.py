@@ -1,0 +1,156 @@
+"""Sensors in service with their advice, as one list: the worklist's rows, and a bike's own."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.markup import Html, bullets, facts, fold, joined, tag, to_bike, to_session
+from dashboard.words import (
+    ACTIONS,
+    CONCLUSIONS,
+    MOUNTS,
+    NOT_KNOWN,
+    VERDICTS,
+    chance,
+    counted,
+    day,
+    km,
+    known,
+    lines,
+    plain,
+    travel,
+)
+
+WAITING_SHOWN = 2
+
+
+def sensor_list(rows: pd.DataFrame, *, name_bikes: bool = True) -> Html:
+    """WORKLIST rows as a list in the order given; ``name_bikes`` False on a bike's own page."""
+    items = [_item(row, name_bikes) for row in rows.to_dict("records")]
+    return tag("ol", *items, class_="wa-list")
+
+
+def action_mark(action: str) -> Html:
+    """An action as its mark and its word."""
+    name = action.replace("_", "-")
+    mark = tag("span", class_=f"wa-mark wa-mark-{name}", aria_hidden="true")
+    return tag("span", mark, plain(action, ACTIONS), class_=f"wa-action wa-{name}")
+
+
+def travel_strip(at_pct: object) -> Html:
+    """A strip from the closed to the open stop, marked where most drop-outs sit."""
+    if not known(at_pct):
+        return Html("")
+    left = min(max(float(at_pct), 0), 100)
+    mark = tag("span", style=f"left:{left:.0f}%")
+    return tag("span", mark, class_="wa-travel", aria_hidden="true")
+
+
+def _item(row: dict, name_bikes: bool) -> Html:
+    return tag(
+        "li",
+        tag("div", action_mark(row["action"]), _which(row, name_bikes)),
+        tag("div", *_why(row), _more(row), class_="wa-why"),
+        tag("div", facts(_numbers(row)), class_="wa-numbers"),
+    )
+
+
+def _which(row: dict, name_bikes: bool) -> Html:
+    """Which sensor on which bike; the mount stands in front on the bike's own page."""
+    mount = plain(row["mount"], MOUNTS)
+    part = f"{row['part_no']}, sensor {row['sensor_id']}"
+    if not name_bikes:
+        return tag("div", tag("strong", mount), tag("div", part, class_="wa-quiet wa-which"))
+    fleet = f"fleet {row['fleet_id']}" if known(row["fleet_id"]) else "no fleet"
+    duty = plain(row["duty"], blank="duty not known")
+    about = f"{row['model_code']}, {duty}, {fleet}, {row['shop_name']}"
+    return joined(
+        [
+            tag("div", to_bike(row["unit_id"], row["label"], "wa-bike")),
+            tag("div", mount),
+            tag("div", about, class_="wa-quiet wa-which"),
+        ]
+    )
+
+
+def _why(row: dict) -> list[Html]:
+    """The headline, and what must not be overlooked: faults elsewhere, records that wait."""
+    elsewhere = lines(row["look_elsewhere"])
+    waiting = lines(row["waiting"])
+    more = len(waiting) - WAITING_SHOWN
+    waits = [
+        "Waiting: " + " ".join(waiting[:WAITING_SHOWN]),
+        f" And {counted(more, 'more record')}, below." if more > 0 else "",
+    ]
+    return [
+        tag("p", row["headline"], class_="wa-headline"),
+        *[tag("p", reason) for reason in lines(row["reasons"])[:1]],
+        *(
+            [tag("p", "Settle first: ", " ".join(elsewhere), class_="wa-elsewhere")]
+            * bool(elsewhere)
+        ),
+        *([tag("p", *waits, class_="wa-waits")] * bool(waiting)),
+    ]
+
+
+def _numbers(row: dict) -> list[tuple[str, object]]:
+    """The numbers behind the advice. The event meant is always said: a defect."""
+    within = [
+        chance(row[f"defect_{span}"], row[f"defect_{span}_low"], row[f"defect_{span}_high"])
+        for span in ("now", "5000_km")
+    ]
+    return [
+        ("Chance of a defect now", within[0]),
+        ("Chance of a defect now or within 5,000 km", within[1]),
+        ("Last test", _last_test(row)),
+        ("Drop-outs at that test", _dropouts(row)),
+    ]
+
+
+def _last_test(row: dict) -> Html | str:
+    if not known(row["last_session_id"]):
+        return "none on record"
+    verdict = plain(row["last_verdict"], VERDICTS, "no verdict").lower()
+    sweep = plain(row["last_conclusion"], CONCLUSIONS, "no sweep").lower()
+    run = "distance since not known"
+    if known(row["km_since_test"]):
+        run = f"{km(row['km_since_test'])} since"
+    when = to_session(row["last_session_id"], day(row["last_tested_on"], "open it"))
+    return joined([when, f", {run}; verdict: {verdict}; sweep: {sweep}"])
+
+
+def _dropouts(row: dict) -> Html | str:
+    if not known(row["last_dropout_count"]):
+        return NOT_KNOWN
+    seen = counted(int(row["last_dropout_count"]), "drop-out")
+    if not known(row["last_dropout_travel_pct"]):
+        return seen
+    return joined(
+        [
+            f"{seen}, most near {travel(row['last_dropout_travel_pct'])}",
+            travel_strip(row["last_dropout_travel_pct"]),
+        ]
+    )
+
+
+def _more(row: dict) -> Html:
+    """What opens on a press: all reasons, all waiting records, the other distances."""
+    ahead = [
+        (
+            f"Chance of a defect now or within {span} km",
+            chance(row[f"defect_{key}"], row[f"defect_{key}_low"], row[f"defect_{key}_high"]),
+        )
+        for span, key in (("1,000", "1000_km"), ("10,000", "10000_km"))
+    ]
+    read = day(row["odometer_read_on"], "never")
+    odometer = f"{km(row['odometer_now_km'])} by estimate; last read {read}"
+    waiting = lines(row["waiting"])[WAITING_SHOWN:]
+    return fold(
+        "Reasons and further numbers",
+        bullets(lines(row["reasons"])[1:]),
+        tag("p", "Further records that wait:") if waiting else "",
+        bullets(waiting),
+        facts(
+            [*ahead, ("Odometer now", odometer), ("What the chance rests on", row["risk_basis"])]
+        ),
+    )

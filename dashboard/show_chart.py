@@ -1,0 +1,51 @@
+"""A chart on a page: the picture, its reading in a sentence, and the same as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from dashboard import look
+from dashboard.markup import Cell, table, tag
+from dashboard.sieve import csv
+
+ROWS_SHOWN = 200
+
+
+def show_chart(
+    draw: Callable[..., alt.LayerChart],
+    reading: str,
+    rows: pd.DataFrame,
+    columns: dict[str, str | Cell],
+    *,
+    name: str,
+    hint: str = "",
+) -> None:
+    """Show a chart: ``draw`` takes the ink of the reader's theme and returns it.
+
+    ``name`` is its key and the stem of its CSV file; ``hint`` says how to use it. `rows` are the
+    chart's own rows: the table shows the first of them, the CSV file all.
+    """
+    chart = draw(ink=look.ink(st.context.theme.type))
+    st.altair_chart(chart, width="stretch", key=f"chart_{name}", alt=reading)
+    st.html(tag("p", reading, f" {hint}" if hint else "", class_="wa-reading"))
+    # Filled only once opened, so that a page carries no table that nobody reads.
+    fold = st.expander("The same as a table", key=f"table_{name}", on_change="rerun")
+    if not fold.open:
+        return
+    with fold:
+        caption = reading
+        if len(rows) > ROWS_SHOWN:
+            caption = f"The first {ROWS_SHOWN} of {len(rows):,} rows; the CSV file holds all."
+        st.html(table(rows.head(ROWS_SHOWN), columns, caption))
+        st.download_button(
+            "Save as CSV",
+            data=lambda: csv(rows),
+            file_name=f"{name}.csv",
+            mime="text/csv",
+            key=f"csv_{name}",
+            on_click="ignore",
+        )

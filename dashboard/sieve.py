@@ -1,0 +1,125 @@
+"""The worklist's filters, order, leaves of a long list and export, apart from any page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from dashboard.words import ACTIONS, MOUNTS
+
+ROWS_A_LEAF = 25
+PRIVATE, NO_DUTY = "no fleet", "duty not known"
+
+# Words for the reader: (column, whether the greatest comes first).
+ORDERS = {
+    "Most pressing": ("urgency", False),
+    "Chance of a defect now": ("defect_now", False),
+    "Chance of a defect within 5,000 km": ("defect_5000_km", False),
+    "Farthest run since a test": ("km_since_test", False),
+    "Longest since a test": ("last_tested_on", True),
+    "Bike": ("label", True),
+}
+
+# Every number of the export carries its unit in its name.
+_EXPORT_NAMES = {"urgency": "urgency_rank", "km_since_test": "since_test_km"}
+_CHANCES = "defect_"
+
+
+@dataclass(frozen=True)
+class Sieve:
+    """What the reader asked for; an empty choice lets everything through."""
+
+    words: str = ""
+    actions: tuple[str, ...] = ()
+    shops: tuple[str, ...] = ()
+    fleets: tuple[str, ...] = ()
+    duties: tuple[str, ...] = ()
+    order: str = next(iter(ORDERS))
+    chosen: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        any_choice = (self.words.strip(), self.actions, self.shops, self.fleets, self.duties)
+        object.__setattr__(self, "chosen", any(map(bool, any_choice)))
+
+
+def shop_names(rows: pd.DataFrame) -> pd.Series:
+    """A name for each row's shop; two shops of one name are told apart by their identifiers."""
+    owners = rows.groupby("shop_name")["shop_id"].transform("nunique")
+    return rows["shop_name"].where(owners.eq(1), rows["shop_name"] + " (" + rows["shop_id"] + ")")
+
+
+def choices(rows: pd.DataFrame) -> dict[str, list[str]]:
+    """What can be chosen for each filter, in the order shown."""
+    present = set(rows["action"])
+    return {
+        "action": [words for action, words in ACTIONS.items() if action in present],
+        "shop": sorted(set(shop_names(rows))),
+        "fleet": sorted(set(_filled(rows["fleet_id"], PRIVATE))),
+        "duty": sorted(set(_filled(rows["duty"], NO_DUTY))),
+    }
+
+
+def sieved(rows: pd.DataFrame, asked: Sieve) -> pd.DataFrame:
+    """The rows asked for, in the order asked for; ties by bike and mount."""
+    keep = pd.Series(True, index=rows.index)
+    for column, wanted in (
+        (rows["action"].map(ACTIONS), asked.actions),
+        (shop_names(rows), asked.shops),
+        (_filled(rows["fleet_id"], PRIVATE), asked.fleets),
+        (_filled(rows["duty"], NO_DUTY), asked.duties),
+    ):
+        if wanted:
+            keep &= column.isin(wanted)
+    for word in asked.words.casefold().split():
+        keep &= _searched(rows).str.contains(word, regex=False)
+    column, rising = ORDERS[asked.order]
+    return rows[keep].sort_values(
+        [column, "label", "unit_id", "mount"],
+        ascending=[rising, True, True, True],
+        na_position="last",
+    )
+
+
+def _filled(values: pd.Series, words: str) -> pd.Series:
+    return values.where(values.notna() & values.ne(""), words)
+
+
+def _searched(rows: pd.DataFrame) -> pd.Series:
+    """The text looked through: who the bike and the sensor are."""
+    mount = rows["mount"].map(MOUNTS).fillna(rows["mount"])
+    parts = [rows["label"], rows["unit_id"], rows["sensor_id"], rows["model_code"], mount]
+    return parts[0].str.cat([*parts[1:], rows["part_no"]], sep=" ", na_rep="").str.casefold()
+
+
+def leaf_count(row_count: int) -> int:
+    """How many leaves the rows fill, at least one."""
+    return max(1, -(-row_count // ROWS_A_LEAF))
+
+
+def leaf(rows: pd.DataFrame, number: int) -> pd.DataFrame:
+    """The rows of one leaf, counted from 1; the last one where there are fewer."""
+    number = min(max(number, 1), leaf_count(len(rows)))
+    return rows.iloc[(number - 1) * ROWS_A_LEAF : number * ROWS_A_LEAF]
+
+
+def tally(rows: pd.DataFrame) -> dict[str, int]:
+    """How many sensors there are of each action, none left out."""
+    found = rows["action"].value_counts()
+    return {action: int(found.get(action, 0)) for action in ACTIONS}
+
+
+def exported(rows: pd.DataFrame) -> bytes:
+    """CSV of the rows as filtered, every number's unit in its column's name."""
+    names = {name: f"chance_of_{name}_0_to_1" for name in rows.columns if name.startswith(_CHANCES)}
+    return csv(rows.rename(columns=_EXPORT_NAMES | names))
+
+
+def csv(rows: pd.DataFrame) -> bytes:
+    """CSV in UTF-8; text that a spreadsheet would run as a formula is set in front of by ``'``."""
+    safe = rows.copy()
+    for name in safe.columns:
+        if pd.api.types.is_string_dtype(safe[name]) or safe[name].dtype == object:
+            formula = safe[name].astype("str").str.match(r"[=+\-@\t\r]")
+            safe[name] = safe[name].mask(formula, "'" + safe[name].astype("str"))
+    return safe.to_csv(index=False, date_format="%Y-%m-%d").encode("utf-8-sig")

@@ -1,0 +1,123 @@
+"""What stands around every page: style, where one is, which records are shown, cautions."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import look, markup, records
+from dashboard.words import day
+from pipeline.access.texts import cautions
+from pipeline.access.views import Edition, NotThereError
+from pipeline.home import HomeError
+
+HAND_IN = "python3 -m pipeline ingest --home FOLDER FILES"
+_SCRIPT = Path(__file__).with_name("navigate.js")
+_LOG = logging.getLogger("dashboard")
+
+
+def page(draw: Callable[[records.Shown], None]) -> None:
+    """Draw one page within its surroundings; what cannot be shown is said instead."""
+    st.html(look.style_sheet())
+    try:
+        shown = records.shown_records()
+        draw(shown)
+    except (NotThereError, HomeError) as error:
+        not_there(str(error))
+    else:
+        _look_out_for_newer(shown)
+    st.html(f"<script>{_SCRIPT.read_text(encoding='utf-8')}</script>", unsafe_allow_javascript=True)
+
+
+def top_line(*steps: markup.Html | str) -> None:
+    """Where one is: the program's name, links up, and this page last."""
+    name = markup.link("Wear Atlas", "./", "wa-name")
+    up = [markup.tag("span", step) for step in steps[:-1]]
+    here = markup.tag("span", steps[-1], class_="wa-here", aria_current="page")
+    st.html(markup.tag("nav", name, *up, here, class_="wa-top", aria_label="Where you are"))
+
+
+def worklist_link() -> markup.Html:
+    """Back to the worklist with the filters it was left with."""
+    return markup.link("Worklist", "./", "wa-step", **st.session_state.get("worklist_left_at", {}))
+
+
+def which_records(edition: Edition) -> None:
+    """The demo says that it is invented; every page says how old its records are."""
+    if edition.is_demo:
+        hand_in = markup.tag("code", HAND_IN)
+        words = markup.joined(
+            ["Demo: invented shops, not measured. To see your own records: ", hand_in]
+        )
+        st.html(markup.tag("div", markup.tag("p", words), class_="wa-said"))
+
+
+def records_as_of(edition: Edition) -> str:
+    """One line on the records behind a page."""
+    return f"Records as of {day(edition.as_of)}, version {edition.version}."
+
+
+def show_cautions(*, whole: bool) -> None:
+    """The usual cautions: all of them where a test is judged, the first and last folded above."""
+    said = cautions()
+    head = markup.tag("p", markup.tag("strong", "Before any work on a bike: "), said[0])
+    rest = markup.bullets(said[1:])
+    body = rest if whole else markup.fold("All cautions", rest)
+    if not whole:
+        head = markup.tag(
+            "p",
+            markup.tag("strong", "Before any work on a bike: "),
+            said[0],
+            " ",
+            " ".join(said[-2:]),
+        )
+    st.html(markup.tag("div", head, body, class_="wa-said wa-care"))
+
+
+def not_there(message: str) -> None:
+    """Nothing to show: say what is missing and what to do."""
+    top_line("Nothing to show")
+    what_next = markup.joined(
+        [
+            "To hand in a shop's files: ",
+            markup.tag("code", HAND_IN),
+            ". They appear here without a restart.",
+        ]
+    )
+    st.html(
+        markup.tag(
+            "div",
+            markup.tag("h1", "Nothing to show here"),
+            markup.tag("p", message),
+            markup.tag("p", markup.link("Open the worklist", "./"), ", or go back."),
+            markup.tag("p", what_next),
+        )
+    )
+
+
+def nothing(sentence: str) -> None:
+    """A part of a page that has nothing in it."""
+    st.html(markup.tag("p", sentence, class_="wa-quiet"))
+
+
+def heading(words: str) -> None:
+    """The heading of a part of a page."""
+    st.html(markup.tag("h2", words))
+
+
+@st.fragment(run_every="15s")
+def _look_out_for_newer(shown: records.Shown) -> None:
+    """Say so when newer records are published while a page is open."""
+    try:
+        newest = records.shown_records()
+    except (NotThereError, HomeError) as error:
+        _LOG.warning("cannot tell whether there are newer records: %s", error)
+        return
+    if newest != shown:
+        with st.container(key="newer"):
+            st.html(markup.tag("p", "Newer records have been published."))
+            if st.button("Show the newer records", key="show_newer"):
+                st.rerun(scope="app")

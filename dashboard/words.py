@@ -1,0 +1,232 @@
+"""Values as people read them: chances, distances, dates and the contract's words in plain English.
+
+Every function takes a value as it stands in a view, blank included, and returns plain text. Nothing
+here is markup: `dashboard.markup` escapes whatever is put on a page.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+NOT_KNOWN = "not known"
+
+ACTIONS = {
+    "replace": "Replace",
+    "test": "Test",
+    "not_enough_known": "Not enough known",
+    "leave": "Leave",
+}
+ACTION_MEANINGS = {
+    "replace": "the last test and the chance of a defect both speak against the sensor",
+    "test": "test it on the bench before anything else",
+    "not_enough_known": "too little is on record to say more",
+    "leave": "nothing on record calls for work now; that is no statement that the bike is safe",
+}
+CONCLUSIONS = {
+    "dropouts_seen": "Drop-outs seen",
+    "rough": "Rough",
+    "nothing_seen": "Nothing seen",
+    "cannot_tell": "Cannot tell",
+}
+NATURES = {
+    "worn_track": "at the same travel again and again, as a worn track does",
+    "wandering": "wandering over the travel, as a plug or a lead does more often than a worn track",
+    "undecided": "too few or too uneven to tell a worn track from a lead",
+}
+VERDICTS = {"pass": "Pass", "suspect": "Suspect", "fail": "Fail"}
+MOUNTS = {
+    "throttle": "throttle",
+    "throttle_left": "left throttle",
+    "throttle_right": "right throttle",
+    "grip_a": "grip, sensor A",
+    "grip_b": "grip, sensor B",
+}
+REPAIRS = {
+    "sensor_replaced": "sensor replaced",
+    "sensor_cleaned": "sensor cleaned",
+    "connector_repaired": "connector repaired",
+    "wiring_repaired": "wiring repaired",
+    "other_repair": "other repair",
+    "no_fault_found": "no fault found",
+}
+CONFIRMED_BY = {
+    "swap_cured": "a swap cured it",
+    "bench_retest": "a second bench test",
+    "opened": "the sensor was opened",
+    "verdict_only": "the verdict alone",
+}
+ORIGINS = {
+    "fitted_here": "fitted here",
+    "original": "on the bike since new",
+    "unknown": "origin not known",
+}
+READINGS = {
+    "supply_v": "supply to battery negative",
+    "supply_to_ground_v": "supply to the plug's ground pin",
+    "track_ohm": "track resistance",
+    "closed_ohm": "resistance, closed",
+    "open_ohm": "resistance, open",
+    "closed_v": "signal, closed",
+    "open_v": "signal, open",
+    "closed_pct": "control unit's figure, closed",
+    "open_pct": "control unit's figure, open",
+    "closed_ratio": "signal over supply, closed",
+    "open_ratio": "signal over supply, open",
+    "closed_ohm_ratio": "resistance over track, closed",
+    "open_ohm_ratio": "resistance over track, open",
+    "supply": "supply",
+    "ground": "ground difference",
+    "connector_corrosion": "connector corrosion",
+    "wiggle_test": "wiggle test of plug and lead",
+    "fault_codes": "fault codes",
+    "track_resistance": "track resistance",
+}
+STATES = {
+    "in_band": "in range",
+    "out_of_band": "out of range",
+    "no_band": "not judged",
+    "not_read": "not read",
+}
+# The same for checks answered in words, which have no range.
+WORDED_STATES = {
+    "in_band": "no fault seen",
+    "out_of_band": "points to a fault",
+    "no_band": "not judged",
+    "not_read": "not looked at",
+}
+SOURCES = {
+    "maker": "maker's limits",
+    "learned": "learned from good sensors",
+    "common_practice": "common practice, no source",
+}
+CHANNEL_UNITS = {"volt": "V", "ohm": "ohm", "percent": "%"}
+
+
+def known(value: object) -> bool:
+    """Whether a cell holds anything: a blank and an empty text do not."""
+    return value is not None and not pd.isna(value) and value != ""
+
+
+def plain(value: object, words: dict[str, str] | None = None, blank: str = NOT_KNOWN) -> str:
+    """A coded word as people say it; a word not listed is shown with its underscores opened."""
+    if not known(value):
+        return blank
+    text = str(value)
+    return (words or {}).get(text, text.replace("_", " "))
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """A whole number with its noun: ``1 test``, ``1,204 tests``."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def lines(text: object) -> list[str]:
+    """The lines of a cell, stripped, the empty ones left out."""
+    return [line.strip() for line in str(text).splitlines() if line.strip()] if known(text) else []
+
+
+def km(value: object, blank: str = NOT_KNOWN) -> str:
+    """A distance in whole kilometres."""
+    return f"{value:,.0f} km" if known(value) else blank
+
+
+def number(value: object, unit: str = "", digits: int = 2, blank: str = NOT_KNOWN) -> str:
+    """A number with its unit, trailing zeros dropped."""
+    if not known(value):
+        return blank
+    shown = f"{value:,.{digits}f}"
+    shown = shown.rstrip("0").rstrip(".") if "." in shown else shown
+    shown = "0" if shown == "-0" else shown
+    return f"{shown} {unit}" if unit else shown
+
+
+def figures(value: object, unit: str = "", count: int = 4, blank: str = NOT_KNOWN) -> str:
+    """A number to so many figures, with its unit: ``4,623 ohm``, ``0.8259``."""
+    if not known(value):
+        return blank
+    size = math.floor(math.log10(abs(value))) if value else 0
+    return number(value, unit, max(0, count - 1 - size), blank)
+
+
+def good_range(row: dict, blank: str = NOT_KNOWN) -> str:
+    """The limits of a reading (``low``, ``high``, ``unit``), either of which may be missing."""
+    unit = row["unit"] if known(row["unit"]) else ""
+    low, high = (figures(row[end], unit, blank="") for end in ("low", "high"))
+    if low and high:
+        return f"{figures(row['low'])} to {high}"
+    return (low and f"from {low}") or (high and f"up to {high}") or blank
+
+
+def travel(value: object, blank: str = NOT_KNOWN) -> str:
+    """A place on the travel, from the closed stop (0 %) to the open stop (100 %)."""
+    return f"{value:.0f} % of travel" if known(value) else blank
+
+
+def milliseconds(value: object, blank: str = NOT_KNOWN) -> str:
+    """A short time, to two figures or the whole millisecond."""
+    if not known(value):
+        return blank
+    return f"{value:.1f} ms" if value < 10 else f"{value:,.0f} ms"
+
+
+def day(value: object, blank: str = NOT_KNOWN) -> str:
+    """A day as year-month-day, the one order that is read the same everywhere."""
+    return f"{pd.Timestamp(value):%Y-%m-%d}" if known(value) else blank
+
+
+def moment(value: object, blank: str = NOT_KNOWN) -> str:
+    """A time as recorded, its own offset kept: ``2026-03-14, 09:20 (UTC+01:00)``."""
+    if not known(value):
+        return blank
+    at = pd.Timestamp(value)
+    if at.tzinfo is None:
+        return f"{at:%Y-%m-%d, %H:%M}"
+    offset = f"{at:%z}"
+    return f"{at:%Y-%m-%d, %H:%M} (UTC{offset[:3]}:{offset[3:5]})"
+
+
+def in_100(chance: float) -> str:
+    """A chance as a number out of 100, never rounded to none or to all."""
+    if chance < 0.005:
+        return "less than 1"
+    return "more than 99" if 0.995 < chance < 1 else f"{100 * chance:.0f}"
+
+
+def chance(value: object, low: object = None, high: object = None) -> str:
+    """``about 4 in 100, likely 2 to 7``: a chance with the range it likely lies in (90 %)."""
+    if not known(value):
+        return NOT_KNOWN
+    words = in_100(value)
+    about = words if words.startswith(("less", "more")) else f"about {words}"
+    return f"{about} in 100{_likely(low, high)}"
+
+
+def _likely(low: object, high: object) -> str:
+    if not (known(low) and known(high)):
+        return ""
+    least, most = in_100(low), in_100(high)
+    if least == most:
+        return f", likely {most}"
+    return f", likely up to {most}" if low < 0.005 else f", likely {least} to {most}"
+
+
+def repair_counts_as(event: object) -> str:
+    """What a closed repair counts as. The two events are kept apart wherever they are shown."""
+    return {
+        "defect": "defect: the sensor itself proved faulty",
+        "road_failure": "road failure: a defect of the sensor let the rider down",
+    }.get(
+        str(event) if known(event) else "", "neither: no fault of the sensor itself was confirmed"
+    )
+
+
+def life(row: dict) -> str:
+    """When a sensor was on the bike, and from and to which odometer."""
+    start = f"{day(row['from_on'])} at {km(row['from_km'])}"
+    if row["in_service"]:
+        return f"since {start}"
+    end = f"{day(row['to_on'])} at {km(row['to_km'])}"
+    assumed = " (end taken from the next sensor's fitting)" if row["end_assumed"] else ""
+    return f"{start} to {end}{assumed}"
