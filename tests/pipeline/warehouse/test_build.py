@@ -197,3 +197,11 @@ def test_a_shop_without_any_test_still_builds_and_nothing_is_known(home, tmp_pat
     report = hand_in(home, tmp_path / "few", few)
     actions = query(home, report, "select distinct action from marts.worklist")
     assert actions == [("not_enough_known",)]
+
+
+def test_a_repair_that_found_the_sensor_sound_answers_the_failed_test(home, tmp_path):
+    repair = SHOP["repair_outcomes"].replace(
+        "sensor_cleaned,yes,bench_retest,yes", "connector_repaired,no,,no"
+    )
+    ask = _rebuilt(home, tmp_path, repair_outcomes=repair)
+    assert ask("select last_verdict from marts.sensors_now where sensor_id = 'S1'") == [(None,)]

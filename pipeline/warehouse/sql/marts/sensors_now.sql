@@ -1,5 +1,15 @@
 -- grain: one sensor in service, as the risk model takes it
 create table marts.sensors_now as
+with cleared as (
+    -- a repair that found the sensor itself sound answers what the last test had raised
+    select last_tests.sensor_id
+    from marts.last_tests
+    semi join staging.repair_outcomes as repairs
+        on repairs.sensor_id = last_tests.sensor_id
+        and repairs.closed_on >= last_tests.tested_on
+        and repairs.fault_confirmed = 'no'
+)
+
 select
     coalesce(spans.life_id, lives.sensor_id) as life_id,
     lives.sensor_id, lives.unit_id, lives.part_no, bikes.duty,
@@ -8,11 +18,13 @@ select
     if(bikes.odometer_now_km >= lives.zero_km, bikes.odometer_now_km - lives.zero_km,
         bikes.odometer_now_km * 0) as age_now_km,
     if(windows.tested_good, windows.good_km, null) as good_km,
-    last_tests.verdict as last_verdict, last_tests.conclusion as last_conclusion
+    if(cleared.sensor_id is null, last_tests.verdict, null) as last_verdict,
+    if(cleared.sensor_id is null, last_tests.conclusion, null) as last_conclusion
 from marts.sensor_lives as lives
 join marts.bikes using (unit_id)
 left join marts.sensor_spans as spans
     on spans.sensor_id = lives.sensor_id and spans.next_from_on is null
 left join marts.life_windows as windows using (life_id)
 left join marts.last_tests on last_tests.sensor_id = lives.sensor_id
+left join cleared on cleared.sensor_id = lives.sensor_id
 where lives.in_service
