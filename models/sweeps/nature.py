@@ -17,7 +17,12 @@ LEAST_PASSES = 3  # passes that must find it, with at least one in each directio
 LEAST_SHARE = 0.4  # share of the passes over it that find it
 STOP_PCT = 2.0  # this near a stop nothing is decided ...
 STOP_PASSES = 5  # ... unless so many passes find it there
-WANDER_EVENTS = 5  # so many drop-outs without any repeat wander
+NARROW_PCT = 0.4  # spread of the onsets at a worn spot, 1 sigma (tuned on simulated sweeps)
+BROAD_PCT = 3.0  # spread about the place where a lead is tugged, 1 sigma (tuned likewise)
+CLEARLY_NARROW = 0.45  # mean log likelihood ratio per drop-out that makes a worn track
+SEVERAL_RATIO = 3.5  # summed over the drop-outs, where no spot alone is found so often
+CLEARLY_BROAD = -0.5  # ... and that makes a wandering fault
+WANDER_EVENTS = 4  # fewer drop-outs never wander
 
 
 @dataclass(frozen=True)
@@ -48,22 +53,42 @@ def fault_nature(events: Events, pass_low: np.ndarray, pass_high: np.ndarray) ->
     )
     if part.low_pct.size == 0:
         return "undecided"
-    spots = _spots(part)
-    sure = [s for s in spots if _is_worn(part, s, pass_low, pass_high)]
-    held = np.zeros(part.low_pct.size, dtype=bool)
-    for spot in sure:
-        held |= _at(part, spot)
-    if sure and held.mean() >= 0.5:
+    ratio = narrow_over_broad(part)
+    spots = np.unique(0.5 * (part.low_pct + part.high_pct))
+    found_again = any(_is_worn(part, s, pass_low, pass_high) for s in spots)
+    if ratio > CLEARLY_NARROW and (found_again or _several_spots(part, ratio)):
         return "worn_track"
-    lonely = all(np.unique(part.pass_no[_at(part, s)]).size < 2 for s in spots)
-    if events.low_pct.size >= WANDER_EVENTS and lonely:
+    if part.low_pct.size >= WANDER_EVENTS and ratio < CLEARLY_BROAD:
         return "wandering"
     return "undecided"
 
 
-def _spots(events: Events) -> list[float]:
-    """Travel positions to try: the middle of each event."""
-    return np.unique(0.5 * (events.low_pct + events.high_pct)).tolist()
+def narrow_over_broad(events: Events) -> float:
+    """Mean log likelihood ratio of each drop-out's onset: worn spots over a tugged lead.
+
+    Each onset is predicted from the drop-outs of all other passes, once by narrow and once by
+    broad normal kernels on them (leave-one-pass-out kernel densities), both with a tenth of an
+    even chance over the travel. Below 0 the other passes do not foretell the place.
+    """
+    onset = np.where(events.opening, events.low_pct, events.high_pct)
+    apart = onset[:, None] - onset
+    other = events.pass_no[:, None] != events.pass_no
+    count = np.maximum(other.sum(axis=1), 1)
+
+    def density(spread_pct: float) -> np.ndarray:
+        kernel = np.exp(-0.5 * (apart / spread_pct) ** 2) / (spread_pct * np.sqrt(2 * np.pi))
+        return 0.9 * (kernel * other).sum(axis=1) / count + 0.1 / 100.0
+
+    return float(np.mean(np.log(density(NARROW_PCT) / density(BROAD_PCT))))
+
+
+def _several_spots(events: Events, ratio: float) -> bool:
+    """Whether spots found twice each add up to as much as one found three times."""
+    clear = (events.low_pct > STOP_PCT) & (events.high_pct < 100.0 - STOP_PCT)
+    passes, both = np.unique(events.pass_no).size, len(np.unique(events.opening)) == 2
+    return bool(
+        clear.all() and both and passes >= LEAST_PASSES and ratio * clear.size > SEVERAL_RATIO
+    )
 
 
 def _at(events: Events, spot: float) -> np.ndarray:
