@@ -21,7 +21,7 @@ from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.measure import measure_missing
-from pipeline.statements import ROOT, connect, run
+from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.publish import Manifest, draft_path, publish
 
 MARTS = "warehouse/sql/marts"
@@ -54,7 +54,7 @@ def build(
         _judge_statics(connection)
         say("Estimating risk")
         _score(connection, day)
-        _note(connection)
+        _note(connection, day)
         connection.execute("checkpoint")
     finally:
         connection.close()
@@ -132,14 +132,16 @@ def _score(connection: duckdb.DuckDBPyConnection, day: date) -> None:
     run(connection, f"{MARTS}/worklist")
 
 
-def _note(connection: duckdb.DuckDBPyConnection) -> None:
+def _note(connection: duckdb.DuckDBPyConnection, day: date) -> None:
     """Collect what is odd in the records though no rule of the contract forbids it."""
     connection.execute(
         "create table marts.notices (notice_no integer, kind varchar, notice varchar)"
     )
     number = 0
     for path in sorted((ROOT / "warehouse/sql/notices").glob("*.sql")):
-        for (notice,) in run(connection, f"warehouse/sql/notices/{path.stem}").fetchall():
+        name = f"warehouse/sql/notices/{path.stem}"
+        parameters = {"as_of": day} if "$as_of" in statement(name) else None
+        for (notice,) in run(connection, name, parameters).fetchall():
             number += 1
             connection.execute(
                 "insert into marts.notices values (?, ?, ?)", [number, path.stem, notice]

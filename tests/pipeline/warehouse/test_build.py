@@ -205,3 +205,19 @@ def test_a_repair_that_found_the_sensor_sound_answers_the_failed_test(home, tmp_
     )
     ask = _rebuilt(home, tmp_path, repair_outcomes=repair)
     assert ask("select last_verdict from marts.sensors_now where sensor_id = 'S1'") == [(None,)]
+
+
+def test_odd_costs_and_windows_gone_by_are_pointed_out(home, tmp_path):
+    repair = (
+        "outcome_id,sensor_id,session_id,closed_on,odometer_km,action,parts_cost\n"
+        "R1,S1,T2,2024-01-12,17000,sensor_replaced,118\n"
+    )
+    parts = "part_no,description,kind,output,unit_price\nP1,sensor,potentiometer,rising,84.5\n"
+    calendar = "unit_id,free_from,free_to\nB1,2025-01-01,2025-01-05\n"
+    ask = _rebuilt(home, tmp_path, repair_outcomes=repair, parts=parts, calendar=calendar)
+    notices = [row[0] for row in ask("select notice from marts.notices")]
+    assert (
+        "1 replacements of part P1 record a parts cost of 118.00 (median), but its unit price on "
+        "record is 84.50." in notices
+    )
+    assert any("the last ended on 2025-01-05" in notice for notice in notices)
