@@ -75,9 +75,10 @@ def analyse(
     strokes = find_strokes(coarse, np.where(known, channel, coarse.level))
     stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1))
     travel = np.where(known, channel, block_travel(coarse, strokes, stops))
+    windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock.step_s)
     return Analysis(
         bounds, t_s, y, bridged, clock, sigma, found, coarse, strokes, stops, travel,
-        known[coarse.bounds[:-1]], swapped, cut_windows(coarse, travel, strokes, bridged),
+        known[coarse.bounds[:-1]], swapped, windows,
     )  # fmt: skip
 
 

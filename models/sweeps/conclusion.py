@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 MOST_STEP_MS = 12.0  # a sweep with longer sampling intervals would miss most drop-outs
 MOST_PATCH_PCT = 1.0  # a worn patch narrower than this may fall between samples
 LEAST_PASSES = 4  # two up, two down
 LEAST_COVER_PCT = 95.0
 MOST_LEAST_DEPTH_PCT = 2.0  # noise that hides shallower drop-outs hides too much
+ROUGH_Z = 8.0  # grain less far beyond chance is no finding (tuned on simulated sweeps)
+ROUGH_PCT = 0.02  # nor is finer grain, % of applied
 GOOD_RATE_HZ = 200
 GOOD_STROKE = "3 to 4 s"
 
@@ -71,6 +71,6 @@ def conclude(dropouts: int, rough: bool, missing: list[str]) -> str:
     return "cannot_tell" if missing else "nothing_seen"
 
 
-def is_rough(repeat_pct: float, noise_pct: float, limit_pct: float, noise_heights: float) -> bool:
-    """Whether the smoothness that repeats from pass to pass is beyond limit and noise."""
-    return bool(np.isfinite(repeat_pct) and repeat_pct > max(limit_pct, noise_heights * noise_pct))
+def is_rough(z: float, excess_pct: float) -> bool:
+    """Whether the grain is beyond chance and large enough to matter."""
+    return bool(z > ROUGH_Z and excess_pct > ROUGH_PCT)

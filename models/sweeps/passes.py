@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 COARSE_S = 0.04  # length of a block whose mean makes one point of the coarse copy
-TURN_SHARE = 0.06  # share of the range by which the hand must come back to make a turn
+TURN_SHARE = 0.03  # share of the range by which the hand must come back to make a turn
 REST_SHARE = 0.008  # within this share of the range of a turning point the hand rests there
 LEAST_RANGE_PCT = 4.0  # a sweep that moves less, % of applied, has no passes
 

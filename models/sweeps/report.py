@@ -14,6 +14,7 @@ from models.sweeps.analysis import Analysis, analyse
 from models.sweeps.conclusion import Sight, conclude, is_rough, shortcomings
 from models.sweeps.dropouts import Found
 from models.sweeps.findings import Finding
+from models.sweeps.grain import find_grain
 from models.sweeps.nature import Events, fault_nature
 from models.sweeps.noise import spread
 from models.sweeps.samples import Reading, Sweeps
@@ -24,8 +25,6 @@ from models.sweeps.shape import hysteresis, independent_linearity, terminal_line
 from models.sweeps.travel import CHANNEL_PCT
 
 FULL_PASS_PCT = 90.0  # a pass over this much of the travel counts as stop to stop
-ROUGH_PCT = 0.20  # smoothness that repeats beyond this is rough, % of applied
-ROUGH_SIGMAS = 5.0  # and beyond this many sigma of the noise
 
 
 @dataclass(frozen=True)
@@ -185,6 +184,7 @@ def _report_measures(
 ) -> None:
     k = len(names)
     smooth, smooth_at, repeat = tables.repeated_smoothness(a)
+    grain = find_grain(a.windows, k)
     speed, opens = tables.stroke_speed(a), tables.opening(a)
     stroke_from = np.searchsorted(a.strokes.sweep, np.arange(k + 1))
     event_from = np.searchsorted(second.found.runs.sweep, np.arange(k + 1))
@@ -200,6 +200,9 @@ def _report_measures(
             smoothness_pct=smooth[i],
             smoothness_travel_pct=smooth_at[i],
             smoothness_repeat_pct=repeat[i],
+            roughness_pct=grain.excess_pct[i],
+            roughness_z=grain.z[i],
+            roughness_travel_pct=grain.travel_pct[i],
             track_agreement=second.agreement[i],
             shortest_visible_ms=float(shortest_visible_ms(a.clock.step_s[i])),
             least_visible_depth_pct=max(DEPTH_PCT, SIGMAS * a.sigma[i]),
@@ -211,7 +214,7 @@ def _report_measures(
         row["fault_nature"] = _nature(a, second, i, strokes, mine, known[i])
         sight = _sight(row, known[i], a, i)
         missing = shortcomings(sight)
-        rough = is_rough(repeat[i], a.sigma[i], ROUGH_PCT, ROUGH_SIGMAS)
+        rough = is_rough(grain.z[i], grain.excess_pct[i])
         row["conclusion"] = conclude(row["dropout_count"], rough, missing)
         row["advice"] = " ".join(missing) or None
         rows.measures.append(row)

@@ -83,6 +83,15 @@ MEASURES = FrameSchema(
             True,
         ),
         Column(
+            "roughness_pct",
+            "number",
+            "rms of the grain beyond the recording's own noise, in the roughest 2 or 4 % of travel",
+            "% of applied",
+            True,
+        ),
+        Column("roughness_z", "number", "how far that is beyond chance", "sigma", True),
+        Column("roughness_travel_pct", "number", "travel of that stretch", "% of travel", True),
+        Column(
             "linearity_independent_pct",
             "number",
             "independent (minimax) linearity, ±",

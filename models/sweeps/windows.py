@@ -1,8 +1,9 @@
 """Output smoothness of hand sweeps: every 1 % of travel, every pass, in one go.
 
 Without a channel that knows the position, travel within so short a window is taken to follow
-the time as a parabola (a hand changes its speed steadily over some 40 ms), so the local line of
-the output against travel is a parabola against time.
+the time as a parabola (a hand changes its speed steadily over some 50 ms), so the local line of
+the output against travel is a parabola against time. It is drawn by two running means whose
+weights cancel the square term.
 """
 
 from __future__ import annotations
@@ -14,7 +15,10 @@ import numpy as np
 from models.sweeps.passes import Coarse, Strokes
 
 WINDOWS = 100  # of 1 % of travel
-LEAST_SAMPLES = 6  # a window with fewer says nothing about smoothness
+LEAST_SAMPLES = 4  # a window with fewer says nothing about smoothness
+LINE_S = 0.03  # length of the shorter running mean; the longer is twice as long
+LINE_SAMPLES = (5, 11)  # and at least so many samples: at most the second where that is longer
+ENDS = 2  # windows left out at either end of a pass, where the hand starts and stops
 
 
 @dataclass(frozen=True)
@@ -22,7 +26,8 @@ class Windows:
     """One row a pass and 1 % window of travel that holds samples, shape (w,) each.
 
     stroke : index of the pass. sweep : of the sweep. bin : window, 0 to 99. first, last : places.
-    height : peak-to-peak departure, % of applied; NaN where too few samples. mean : mean output.
+    height : peak-to-peak departure, % of applied; NaN where too few samples or at a pass's ends.
+    power : sum of squared departures over ``height``'s samples, 0 where that is NaN.
     """
 
     stroke: np.ndarray
@@ -31,7 +36,7 @@ class Windows:
     first: np.ndarray
     last: np.ndarray
     height: np.ndarray
-    mean: np.ndarray
+    power: np.ndarray
 
     @property
     def count(self) -> np.ndarray:
@@ -39,7 +44,14 @@ class Windows:
         return self.last - self.first + 1
 
 
-def cut_windows(coarse: Coarse, travel_pct: np.ndarray, strokes: Strokes, y: np.ndarray) -> Windows:
+def cut_windows(
+    coarse: Coarse,
+    travel_pct: np.ndarray,
+    strokes: Strokes,
+    y: np.ndarray,
+    bounds: np.ndarray,
+    step_s: np.ndarray,
+) -> Windows:
     """Cut the passes into windows of 1 % travel and measure each.
 
     Parameters
@@ -52,13 +64,75 @@ def cut_windows(coarse: Coarse, travel_pct: np.ndarray, strokes: Strokes, y: np.
         Passes; those without travel are left out.
     y : array of shape (n,)
         Output with drop-outs bridged, % of applied.
+    bounds, step_s : arrays of shape (k + 1,), (k,)
+        Where each sweep stands, and its sampling interval, s.
     """
     stroke, bins, first, last = _edges(coarse, travel_pct, strokes)
     if stroke.size == 0:
         nothing = np.zeros(0)
         return Windows(stroke, stroke, bins, first, last, nothing, nothing)
-    height, mean = _heights(y, first, last)
-    return Windows(stroke, strokes.sweep[stroke], bins, first, last, height, mean)
+    sweep = strokes.sweep[stroke]
+    lengths = line_samples(step_s)
+    rest = off_local_line(y, bounds, lengths)
+    reach = lengths[sweep]
+    usable = (first >= bounds[sweep] + reach) & (last < bounds[sweep + 1] - reach)
+    usable &= (last - first + 1 >= LEAST_SAMPLES) & _inside_stroke(stroke, bins, len(strokes))
+    height, power = _heights(rest, first, last)
+    return Windows(
+        stroke,
+        sweep,
+        bins,
+        first,
+        last,
+        np.where(usable, height, np.nan),
+        np.where(usable, power, 0.0),
+    )
+
+
+def line_samples(step_s: np.ndarray) -> np.ndarray:
+    """Samples of the shorter running mean, odd."""
+    wanted = np.maximum(LINE_S / step_s, np.minimum(0.055 / step_s, LINE_SAMPLES[1]))
+    return 2 * (np.clip(wanted, LINE_SAMPLES[0], 501) / 2).astype(int) + 1
+
+
+def off_local_line(y: np.ndarray, bounds: np.ndarray, lengths: np.ndarray) -> np.ndarray:
+    """Departure of each sample from the local parabola; meaningless near a sweep's ends.
+
+    A centred mean of m even samples of a parabola is off by its second derivative times
+    (m^2 - 1) / 24; two means of different length are weighted so that this cancels.
+    """
+    total = np.concatenate([[0.0], np.cumsum(y, dtype=np.float64)])
+    out = np.empty(y.size)
+    cuts = np.flatnonzero(np.diff(lengths)) + 1
+    for group in np.split(np.arange(lengths.size), cuts):
+        begin, end = int(bounds[group[0]]), int(bounds[group[-1] + 1])
+        short = int(lengths[group[0]])
+        long = 2 * short + 1
+        share = (long**2 - 1) / (long**2 - short**2)
+        part = total[begin : end + 1]
+        out[begin:end] = y[begin:end]
+        out[begin:end] -= share * _running_mean(part, short)
+        out[begin:end] -= (1.0 - share) * _running_mean(part, long)
+    return out
+
+
+def _running_mean(total: np.ndarray, length: int) -> np.ndarray:
+    """Centred mean from a running total of n + 1 entries; 0 where it does not fit in."""
+    n = total.size - 1
+    out = np.zeros(n)
+    if n >= length:
+        half = length // 2
+        np.subtract(total[length:], total[:-length], out=out[half : n - half])
+        out *= 1.0 / length
+    return out
+
+
+def _inside_stroke(stroke: np.ndarray, bins: np.ndarray, strokes: int) -> np.ndarray:
+    """Whether a window is not among the outermost of its pass."""
+    low, high = np.full(strokes, WINDOWS), np.full(strokes, -1)
+    np.minimum.at(low, stroke, bins)
+    np.maximum.at(high, stroke, bins)
+    return (bins >= low[stroke] + ENDS) & (bins <= high[stroke] - ENDS)
 
 
 def _edges(coarse: Coarse, travel_pct: np.ndarray, strokes: Strokes):
@@ -86,24 +160,8 @@ def _edges(coarse: Coarse, travel_pct: np.ndarray, strokes: Strokes):
     return stroke, bins, crossed[pick, step], crossed[pick, step + 1] - 1
 
 
-def _heights(y: np.ndarray, first: np.ndarray, last: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Peak to peak off the local parabola, and the mean, of each run of samples.
-
-    Orthogonal polynomials on even steps: 1, u and u^2 - (n^2 - 1) / 12 with u from the middle;
-    their squared sums are n, n (n^2 - 1) / 12 and n (n^2 - 1)(n^2 - 4) / 180.
-    """
-    n = last - first + 1
-    starts = np.cumsum(n) - n
-    places = np.arange(int(n.sum())) + np.repeat(first - starts, n)
-    v = y[places].astype(np.float64)
-    u = np.arange(v.size) - np.repeat(starts + 0.5 * (n - 1), n)
-    m = n.astype(float)
-    square = (m**2 - 1.0) / 12.0
-    p2 = u * u - np.repeat(square, n)
-    mean = np.add.reduceat(v, starts) / m
-    with np.errstate(divide="ignore", invalid="ignore"):
-        c1 = np.add.reduceat(u * v, starts) / (m * square)
-        c2 = np.add.reduceat(p2 * v, starts) / (m * (m**2 - 1.0) * (m**2 - 4.0) / 180.0)
-    rest = v - np.repeat(mean, n) - np.repeat(c1, n) * u - np.repeat(c2, n) * p2
-    height = np.maximum.reduceat(rest, starts) - np.minimum.reduceat(rest, starts)
-    return np.where(n >= LEAST_SAMPLES, height, np.nan), mean
+def _heights(rest: np.ndarray, first: np.ndarray, last: np.ndarray):
+    """Peak to peak and sum of squares of each run of samples."""
+    edges = np.minimum(np.stack([first, last + 1], axis=1).ravel(), rest.size - 1)
+    height = np.maximum.reduceat(rest, edges)[::2] - np.minimum.reduceat(rest, edges)[::2]
+    return height, np.add.reduceat(rest * rest, edges)[::2]
