@@ -195,6 +195,11 @@ def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
     manifest = newest(home)
     if manifest is None:
         raise NotThereError("No records are published yet.")
+    if not manifest.is_current:
+        raise NotThereError(
+            "These records were published by another version of Wear Atlas. Start the dashboard "
+            "again, or run: python3 -m pipeline rebuild"
+        )
     return manifest, connect(manifest.path, read_only=True)
 
 

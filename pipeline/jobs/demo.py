@@ -23,7 +23,7 @@ def ensure_demo(
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
 ) -> Manifest:
-    """Return the published demo, built first where there is none yet.
+    """Return the published demo, built first where there is none of the present shape.
 
     Raises
     ------
@@ -33,7 +33,7 @@ def ensure_demo(
     home = (home or demo_home()).prepare(DEMO, as_of=AS_OF)
     with home.one_builder():
         found = newest(home)
-        if found is not None:
+        if found is not None and found.is_current:
             return found
         if not handed_files(home):
             receive(home, [SEED])

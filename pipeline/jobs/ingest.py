@@ -63,6 +63,13 @@ def rebuild(
         return manifest
 
 
+def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None) -> None:
+    """Rebuild what another version of the code published; do nothing where nothing is published."""
+    found = newest(home)
+    if found is not None and not found.is_current:
+        rebuild(home, progress=True, say=say)
+
+
 def _rows(manifest: Manifest | None, name: str) -> set[int]:
     """Row numbers of one published version; rows keep their numbers from version to version."""
     if manifest is None:

@@ -18,6 +18,7 @@ from models.sweeps import schemas
 from models.sweeps.measure import MEASURE_VERSION, measure_sweeps
 from pipeline.home import Home
 from pipeline.statements import run
+from pipeline.warehouse.shape import schema_digest
 
 RESULTS = {
     "measures": schemas.MEASURES,
@@ -37,7 +38,11 @@ def measure_missing(
     Fills the tables ``marts.sweep_measures``, ``sweep_dropouts``, ``sweep_profile``,
     ``sweep_passes`` and ``sweep_findings``.
     """
-    run(connection, "warehouse/sql/marts/sweep_contexts", {"version": MEASURE_VERSION})
+    run(
+        connection,
+        "warehouse/sql/marts/sweep_contexts",
+        {"version": f"{MEASURE_VERSION}/{schema_digest(RESULTS.values())}"},
+    )
     kept = _kept(home, "measures")
     known = _keys(connection, kept)
     contexts = connection.execute(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.home import Home, write_new
+from pipeline.warehouse.shape import current_shape
 
 KEPT_VERSIONS = 3
 
@@ -26,6 +27,12 @@ class Manifest:
     built_at: str
     as_of: str
     kind: str
+    shape: str
+
+    @property
+    def is_current(self) -> bool:
+        """Whether the code at hand makes and reads warehouses of this shape."""
+        return self.shape == current_shape()
 
 
 def newest(home: Home) -> Manifest | None:
@@ -36,7 +43,12 @@ def newest(home: Home) -> Manifest | None:
             warehouse = home.published / card["warehouse"]
             if warehouse.exists():
                 return Manifest(
-                    int(path.stem), warehouse, card["built_at"], card["as_of"], card["kind"]
+                    int(path.stem),
+                    warehouse,
+                    card["built_at"],
+                    card["as_of"],
+                    card["kind"],
+                    card["shape"],
                 )
     return None
 
@@ -57,12 +69,13 @@ def publish(home: Home, draft: Path, *, built_at: str, as_of: str, kind: str) ->
     final = home.published / f"warehouse-{version:06d}.duckdb"
     _remove(final)  # a build killed between the two renames left it without a manifest
     draft.rename(final)
-    card = {"warehouse": final.name, "built_at": built_at, "as_of": as_of, "kind": kind}
+    known = {"built_at": built_at, "as_of": as_of, "kind": kind, "shape": current_shape()}
+    card = {"warehouse": final.name, **known}
     write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")
     for old in sorted(_manifests(home))[:-KEPT_VERSIONS]:
         if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
             _remove(old)
-    return Manifest(version, final, built_at, as_of, kind)
+    return Manifest(version, final, **known)
 
 
 def _manifests(home: Home) -> list[Path]:

@@ -10,6 +10,7 @@ from pipeline.access.views import (
     session_view,
     worklist_view,
 )
+from pipeline.jobs.ingest import ensure_current
 from tests.pipeline.shop_files import SHOP, hand_in, sweep_csv
 
 
@@ -76,3 +77,18 @@ def test_a_new_version_is_seen_at_once(shop, tmp_path):
 def test_views_are_frozen(shop):
     with pytest.raises(dataclasses.FrozenInstanceError):
         worklist_view(shop).rows = None
+
+
+def test_records_of_another_shape_are_refused_with_what_to_do(shop, monkeypatch):
+    monkeypatch.setattr("pipeline.warehouse.publish.current_shape", lambda: "another")
+    with pytest.raises(NotThereError, match="another version of Wear Atlas"):
+        worklist_view(shop)
+
+
+def test_records_of_another_shape_are_rebuilt(shop, monkeypatch):
+    ensure_current(shop)
+    assert current_version(shop) == 1
+    monkeypatch.setattr("pipeline.warehouse.publish.current_shape", lambda: "another")
+    ensure_current(shop)
+    assert current_version(shop) == 2
+    assert worklist_view(shop).edition.version == 2

@@ -50,7 +50,8 @@ def test_a_damaged_or_lost_newest_version_is_passed_over(home):
     second = _publish(home, "second")
     (home.published / "000002.json").write_text("{")
     assert _mark(newest(home).path) == "first"
-    card = {"warehouse": second.path.name, "built_at": "", "as_of": "2026-01-01", "kind": "own"}
+    names = ("built_at", "as_of", "kind", "shape")
+    card = {"warehouse": second.path.name, **dict.fromkeys(names, "")}
     (home.published / "000002.json").write_text(json.dumps(card))
     second.path.unlink()
     assert _mark(newest(home).path) == "first"

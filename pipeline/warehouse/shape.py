@@ -1,0 +1,40 @@
+"""The shape of a warehouse: a digest of the statements and schemas that make and read it.
+
+A warehouse published by another version of the code may lack a column that a page reads. Its
+manifest carries the shape it was made with, so that such a one is rebuilt and not half read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from functools import cache
+
+from models.frames import FrameSchema
+from models.plans import schemas as plans
+from models.risk import schemas as risk
+from models.statics import schemas as statics
+from models.sweeps import schemas as sweeps
+from models.sweeps.measure import MEASURE_VERSION
+from pipeline.access import schemas as access
+from pipeline.intake.read_rows import READ_VERSION
+from pipeline.statements import ROOT
+
+
+@cache
+def current_shape() -> str:
+    """The shape that the code at hand makes and reads."""
+    digest = hashlib.sha256(f"{MEASURE_VERSION}/{READ_VERSION}".encode())
+    for module in (access, plans, risk, statics, sweeps):
+        digest.update(schema_digest(vars(module).values()).encode())
+    for path in sorted(ROOT.rglob("*.sql")):
+        digest.update(path.relative_to(ROOT).as_posix().encode() + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def schema_digest(values: Iterable[object]) -> str:
+    """A digest of the columns of every schema among ``values``."""
+    schemas = sorted(
+        (value.name, value.names) for value in values if isinstance(value, FrameSchema)
+    )
+    return hashlib.sha256(repr(schemas).encode()).hexdigest()[:16]

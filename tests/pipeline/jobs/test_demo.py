@@ -1,0 +1,153 @@
+"""What the pipeline recovers of the demo's truth.
+
+The truth (seed_data/truth) comes from the simulation that made the demo; the tool never reads it.
+"""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from pipeline.environment import CHECKOUT
+from pipeline.home import Home, HomeError
+from pipeline.jobs.demo import AS_OF, ensure_demo
+from pipeline.jobs.ingest import ingest
+from pipeline.statements import connect
+
+TRUTH = Path(CHECKOUT) / "seed_data" / "truth"
+
+
+def _truth(name: str) -> pd.DataFrame:
+    return pd.read_csv(TRUTH / f"{name}.csv")
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    home = Home(tmp_path_factory.mktemp("demo"))
+    connection = connect(ensure_demo(home).path, read_only=True)
+    yield home, lambda sql: connection.execute(sql).df()
+    connection.close()
+
+
+def test_the_demo_is_built_once_and_looked_at_from_its_own_day(demo):
+    home, _ = demo
+    again = ensure_demo(home)
+    assert again.version == 1
+    assert again.as_of == AS_OF.isoformat()
+
+
+def test_a_shop_s_own_files_do_not_go_into_the_demo(demo, tmp_path):
+    home, _ = demo
+    with pytest.raises(HomeError, match="never mix"):
+        ingest(home.prepare(), [tmp_path])
+
+
+def test_each_planted_mistake_meets_its_fate(demo):
+    _, ask = demo
+    listed = ask("select table_name, row_key, column_name from intake.set_aside")
+    places = set(listed.itertuples(index=False, name=None))
+    rows = set(listed[["table_name", "row_key"]].itertuples(index=False, name=None))
+    for mistake in _truth("mistakes").itertuples():
+        place = (mistake.table, mistake.key, mistake.column)
+        if mistake.expected in ("accepted", "retracted"):  # no file check can see the first
+            assert place not in places, mistake
+        else:
+            assert place in places or (mistake.table, mistake.key) in rows, mistake
+
+
+def test_readings_swapped_or_in_the_wrong_unit_are_asked_about(demo):
+    _, ask = demo
+    asked = set(
+        ask("select session_id from marts.checks where points_to = 'reading'")["session_id"]
+    )
+    slips = _truth("mistakes").query("table == 'test_sessions' and expected == 'accepted'")
+    assert len(slips) >= 3
+    assert set(slips["key"]) <= asked
+
+
+def test_every_row_handed_in_is_accounted_for(demo):
+    _, ask = demo
+    accounts = ask("from intake.accounting")
+    assert (accounts["handed_in"] == accounts["accepted"] + accounts["set_aside"]).all()
+    counted = sum(
+        len(pd.read_csv(path)) for path in (Path(CHECKOUT) / "seed_data" / "shops").glob("*.csv")
+    )
+    csv = accounts[accounts["file_name"].str.endswith(".csv")]
+    assert csv["handed_in"].sum() == counted
+
+
+def _volt_sweeps(ask) -> pd.DataFrame:
+    """Measured volt sweeps at 200 Hz or more, with what was really so."""
+    measured = ask("from marts.sweep_measures").merge(_truth("sweeps"), on="session_id")
+    sessions = _truth("sessions")[["session_id", "defective", "lead_fault"]]
+    measured = measured.merge(sessions, on="session_id")
+    return measured[measured["channel"].eq("volt") & (measured["rate_hz_y"] >= 190)]
+
+
+def test_sweeps_without_a_visible_drop_out_are_not_flagged(demo):
+    _, ask = demo
+    sweeps = _volt_sweeps(ask)
+    clean = sweeps[sweeps["dropouts"].eq(0)]
+    assert len(clean) > 300
+    assert (clean["conclusion"] == "dropouts_seen").sum() <= len(clean) // 200
+
+
+def test_sweeps_with_visible_drop_outs_are_found(demo):
+    _, ask = demo
+    sweeps = _volt_sweeps(ask)
+    faulty = sweeps[sweeps["visible_dropouts"] >= 1]
+    assert len(faulty) > 80
+    assert (faulty["conclusion"] == "dropouts_seen").mean() >= 0.97
+
+
+def test_drop_outs_are_found_at_their_time_and_place(demo):
+    _, ask = demo
+    found = ask("from marts.sweep_dropouts").sort_values("start_s")
+    visible = _truth("dropouts").query("visible").sort_values("start_s")
+    swept = set(_volt_sweeps(ask)["session_id"])
+    visible = visible[visible["session_id"].isin(swept)]
+    pairs = pd.merge_asof(
+        visible, found, on="start_s", by="session_id", direction="nearest", tolerance=0.04,
+        suffixes=("_true", ""),
+    )  # fmt: skip
+    seen = pairs["dropout_no"].notna()
+    assert seen.mean() >= 0.95
+    error = (pairs.loc[seen, "travel_pct"] - pairs.loc[seen, "travel_pct_true"]).abs()
+    assert error.median() <= 1.0
+
+
+def test_a_slow_log_never_yields_that_nothing_was_seen(demo):
+    _, ask = demo
+    slow = ask("from marts.sweep_measures").merge(_truth("sweeps"), on="session_id")
+    slow = slow[slow["channel"].eq("percent") | (slow["rate_hz_y"] <= 10)]
+    assert len(slow) > 20
+    assert "nothing_seen" not in set(slow["conclusion"])
+
+
+def test_risk_is_higher_where_the_sensor_is_truly_defective(demo):
+    _, ask = demo
+    now = ask("select sensor_id, defect_now from marts.worklist where defect_now is not null")
+    lives = _truth("spells").sort_values("spell_no").groupby("sensor_id").last()
+    now = now.join(lives["defective_at_end"], on="sensor_id")
+    by_truth = now.groupby("defective_at_end")["defect_now"].mean()
+    assert by_truth[True] > 2 * by_truth[False]
+    # what is expected in all lies near what is so: within three standard deviations
+    spread = (now["defect_now"] * (1 - now["defect_now"])).sum() ** 0.5
+    assert abs(now["defect_now"].sum() - now["defective_at_end"].sum()) <= 3 * spread
+
+
+def test_no_defective_sensor_that_was_found_so_is_left(demo):
+    _, ask = demo
+    worklist = ask("select sensor_id, action, last_verdict, last_conclusion from marts.worklist")
+    found = worklist["last_verdict"].eq("fail") | worklist["last_conclusion"].eq("dropouts_seen")
+    cleared = ask("select sensor_id from marts.evidence where repaired_since_test is not null")[
+        "sensor_id"
+    ]
+    left = worklist[found & worklist["action"].eq("leave") & ~worklist["sensor_id"].isin(cleared)]
+    assert left.empty
+
+
+def test_the_demo_shows_each_kind_of_answer(demo):
+    _, ask = demo
+    actions = ask("select action, count(*) as n from marts.worklist group by action")
+    assert set(actions["action"]) == {"replace", "test", "leave", "not_enough_known"}
