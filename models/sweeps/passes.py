@@ -75,39 +75,50 @@ def find_strokes(coarse: Coarse, values: np.ndarray | None = None) -> Strokes:
         What to find the turns in, where not the level (another channel's travel).
     """
     values = coarse.level if values is None else values
-    rows, turns = [], []
-    for i, (begin, end) in enumerate(zip(coarse.bounds[:-1], coarse.bounds[1:], strict=True)):
-        part = values[begin:end]
-        at = _turning_points(part)
-        turns.append(at + begin)
-        span = float(np.ptp(part)) if part.size else 0.0
-        for a, b in itertools.pairwise(at):
-            stroke = _trimmed(part, a, b, REST_SHARE * span)
-            if stroke is not None:
-                rows.append(
-                    (i, stroke[0] + begin, stroke[1] + begin, 1 if part[b] > part[a] else -1)
-                )
-    columns = np.array(rows, dtype=np.int64).reshape(-1, 4).T
-    return Strokes(columns[0], columns[1], columns[2], columns[3], turns)
+    turns = _turning_points(values, coarse.bounds)
+    legs = [max(at.size - 1, 0) for at in turns]
+    sweep = np.repeat(np.arange(len(turns)), legs)
+    if not sweep.size:
+        nothing = np.zeros(0, dtype=np.int64)
+        return Strokes(nothing, nothing, nothing, nothing, turns)
+    begin = np.concatenate([at[:-1] for at in turns])
+    end = np.concatenate([at[1:] for at in turns])
+    span = _span(values, coarse.bounds)[sweep]
+    first, last = _trimmed(values, begin, end, REST_SHARE * span)
+    moving = last > first
+    sign = np.where(values[end] > values[begin], 1, -1)
+    return Strokes(sweep[moving], first[moving], last[moving], sign[moving], turns)
 
 
-def _turning_points(values: np.ndarray) -> np.ndarray:
-    """Places of the extremes between which the values move by more than the turn's share."""
-    span = float(np.ptp(values)) if values.size else 0.0
-    if not span >= LEAST_RANGE_PCT:
-        return np.zeros(0, dtype=int)
-    pivots = _zigzag(values, _local_extremes(values, 0.01 * span), TURN_SHARE * span)
+def _span(values: np.ndarray, bounds: np.ndarray) -> np.ndarray:
+    return np.maximum.reduceat(values, bounds[:-1]) - np.minimum.reduceat(values, bounds[:-1])
+
+
+def _turning_points(values: np.ndarray, bounds: np.ndarray) -> list[np.ndarray]:
+    """Per sweep the places of the extremes that are more than the turn's share apart."""
+    span = _span(values, bounds)
+    extremes = _local_extremes(values, bounds, np.maximum(0.01 * span, 1e-9))
+    cuts = np.searchsorted(extremes, bounds)
+    turns = []
+    for i, (begin, end) in enumerate(itertools.pairwise(bounds.tolist())):
+        pivots = []
+        if span[i] >= LEAST_RANGE_PCT:
+            pivots = _zigzag(values, extremes[cuts[i] : cuts[i + 1]], TURN_SHARE * span[i])
+        turns.append(_exact(values, pivots, begin, end))
+    return turns
+
+
+def _exact(values: np.ndarray, pivots: list[int], begin: int, end: int) -> np.ndarray:
+    """The very extremes near the pivots, the first and last leg drawn out to the sweep's ends."""
     if len(pivots) < 2:
         return np.zeros(0, dtype=int)
     rising = values[pivots[1]] > values[pivots[0]]
-    edges = [0, *pivots[1:-1], values.size - 1]
+    edges = [begin, *pivots[1:-1], end - 1]
     exact = []
-    for k, (before, after) in enumerate(
-        zip([0, *edges[:-1]], [*edges[1:], edges[-1]], strict=True)
-    ):
-        part = values[before : after + 1]
-        peak = rising == (k % 2 == 1)
-        exact.append(before + int(np.argmax(part) if peak else np.argmin(part)))
+    for k in range(len(edges)):
+        low, high = edges[max(k - 1, 0)], edges[min(k + 1, len(edges) - 1)]
+        part = values[low : high + 1]
+        exact.append(low + int(part.argmax() if rising == (k % 2 == 1) else part.argmin()))
     return np.array(exact)
 
 
@@ -135,19 +146,34 @@ def _value(point: tuple[int, float]) -> float:
     return point[1]
 
 
-def _local_extremes(values: np.ndarray, grid: float) -> np.ndarray:
-    """Places of local extremes after rounding to a grid, with the first and the last."""
-    rounded = np.rint(values / grid)
-    kept = np.append(0, np.flatnonzero(np.diff(rounded)) + 1)
+def _local_extremes(values: np.ndarray, bounds: np.ndarray, grid: np.ndarray) -> np.ndarray:
+    """Places of local extremes after rounding to a grid, with each sweep's first and last."""
+    rounded = np.rint(values / np.repeat(grid, np.diff(bounds)))
+    change = np.diff(rounded, prepend=np.nan) != 0
+    change[bounds[:-1]] = True
+    kept = np.flatnonzero(change)
     way = np.sign(np.diff(rounded[kept]))
-    inner = kept[1:-1][way[1:] != way[:-1]] if kept.size > 2 else kept[:0]
-    return np.unique(np.concatenate([[0], inner, [kept[-1], values.size - 1]]))
+    turn = np.ones(kept.size, dtype=bool)
+    turn[1:-1] = way[1:] != way[:-1]
+    ends = np.concatenate(
+        [bounds[:-1], bounds[1:] - 1, kept[np.searchsorted(kept, bounds[1:]) - 1]]
+    )
+    marked = np.zeros(values.size, dtype=bool)
+    marked[kept[turn]] = True
+    marked[ends] = True
+    return np.flatnonzero(marked)
 
 
-def _trimmed(values: np.ndarray, a: int, b: int, rest: float) -> tuple[int, int] | None:
-    """The moving part of a leg: from the last block at rest at a to the first at rest at b."""
-    leg = values[a : b + 1]
-    near_start = np.flatnonzero(np.abs(leg - leg[0]) <= rest)
-    near_end = np.flatnonzero(np.abs(leg - leg[-1]) <= rest)
-    first, last = int(near_start[-1]), int(near_end[0])
-    return (a + first, a + last) if last > first else None
+def _trimmed(
+    values: np.ndarray, begin: np.ndarray, end: np.ndarray, rest: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The moving part of legs: from the last block at rest at the begin to the first at the end."""
+    sizes = end - begin + 1
+    starts = np.cumsum(sizes) - sizes
+    owner = np.repeat(np.arange(begin.size), sizes)
+    at = begin[owner] + np.arange(owner.size) - starts[owner]
+    near_begin = np.abs(values[at] - values[begin][owner]) <= rest[owner]
+    near_end = np.abs(values[at] - values[end][owner]) <= rest[owner]
+    first = np.maximum.reduceat(np.where(near_begin, at, -1), starts)
+    last = np.minimum.reduceat(np.where(near_end, at, values.size), starts)
+    return first, last
