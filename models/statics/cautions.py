@@ -29,8 +29,8 @@ _WHY = {
     "ground": "Look at the ground first, for a poor ground shifts every other reading.",
     "connector": "See to the plug next, for a bad contact looks like a bad sensor.",
     "wiring": "See to the plug and the lead next, for a broken lead looks like a bad sensor.",
-    "sensor": "Then look at the sensor.",
-    "control_unit": "Then look at the control unit's own figure.",
+    "sensor": "Look at the sensor itself.",
+    "control_unit": "Look at the control unit's own figure.",
 }
 _BEFORE_SENSOR = frozenset({"supply", "ground", "connector", "wiring"})
 _MUST_READ = {
