@@ -43,6 +43,20 @@ class Sieve:
         object.__setattr__(self, "chosen", any(map(bool, any_choice)))
 
 
+def address(asked: Sieve, leaf_number: int) -> dict[str, str | list[str]]:
+    """What the filters are called in the page's address; those at rest are left out."""
+    whole = {
+        "find": asked.words.strip(),
+        "action": list(asked.actions),
+        "shop": list(asked.shops),
+        "fleet": list(asked.fleets),
+        "duty": list(asked.duties),
+        "order": "" if asked.order == Sieve.order else asked.order,
+        "leaf": "" if leaf_number == 1 else str(leaf_number),
+    }
+    return {name: value for name, value in whole.items() if value}
+
+
 def shop_names(rows: pd.DataFrame) -> pd.Series:
     """A name for each row's shop; two shops of one name are told apart by their identifiers."""
     owners = rows.groupby("shop_name")["shop_id"].transform("nunique")

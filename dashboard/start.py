@@ -90,6 +90,9 @@ def surroundings(home: Home) -> dict[str, str]:
 
 
 def _serve(home: Home, port: int) -> int:
+    if os.name != "nt":  # become the server, so that whoever stops this process stops it too
+        os.chdir(CHECKOUT)
+        os.execve(sys.executable, command(port), surroundings(home))  # noqa: S606
     served = subprocess.Popen(command(port), cwd=CHECKOUT, env=surroundings(home))  # noqa: S603
     try:
         return served.wait()

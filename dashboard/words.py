@@ -189,9 +189,9 @@ def moment(value: object, blank: str = NOT_KNOWN) -> str:
 
 def in_100(chance: float) -> str:
     """A chance as a number out of 100, never rounded to none or to all."""
-    if chance < 0.005:
+    if chance <= 0.005:
         return "less than 1"
-    return "more than 99" if 0.995 < chance < 1 else f"{100 * chance:.0f}"
+    return "more than 99" if 0.995 <= chance < 1 else f"{100 * chance:.0f}"
 
 
 def chance(value: object, low: object = None, high: object = None) -> str:
@@ -209,7 +209,7 @@ def _likely(low: object, high: object) -> str:
     least, most = in_100(low), in_100(high)
     if least == most:
         return f", likely {most}"
-    return f", likely up to {most}" if low < 0.005 else f", likely {least} to {most}"
+    return f", likely up to {most}" if least.startswith("less") else f", likely {least} to {most}"
 
 
 def repair_counts_as(event: object) -> str:

@@ -13,7 +13,6 @@ from dashboard.words import ACTION_MEANINGS, counted
 from pipeline.access.views import WorklistView
 
 _BOUND = {"bind": "query-params"}
-_FILTERS = ("find", "action", "shop", "fleet", "duty", "order", "leaf")
 
 
 def show(shown: records.Shown) -> None:
@@ -60,7 +59,8 @@ def _tally(view: WorklistView) -> None:
 
 def _list(rows: pd.DataFrame) -> None:
     asked = _asked(rows)
-    _remember_where()
+    # For the way back from a bike's page.
+    st.session_state["worklist_left_at"] = sieve.address(asked, st.session_state.get("leaf", 1))
     found = sieve.sieved(rows, asked)
     with st.container(horizontal=True, vertical_alignment="center"):
         st.html(tag("p", _found_words(len(found), len(rows), asked.chosen)), width="content")
@@ -134,12 +134,6 @@ def _found_words(found: int, of: int, chosen: bool) -> str:
 def _first_leaf() -> None:
     """Another filter begins at the first leaf again."""
     st.session_state.pop("leaf", None)
-
-
-def _remember_where() -> None:
-    """Keep the filters for the way back from a bike's page."""
-    kept = {k: st.query_params.get_all(k) for k in _FILTERS if k in st.query_params}
-    st.session_state["worklist_left_at"] = kept
 
 
 if __name__ == "__main__":

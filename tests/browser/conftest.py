@@ -1,0 +1,148 @@
+"""A served demo and a headless Chromium for the tests that walk through the pages."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.error import URLError
+from urllib.parse import urlsplit
+from urllib.request import urlopen
+
+import pytest
+from filelock import FileLock
+
+from pipeline.environment import CHECKOUT
+from pipeline.home import Home
+from pipeline.jobs.demo import ensure_demo
+
+HOST = "127.0.0.1"
+CHROMIUM = os.environ.get("WEAR_ATLAS_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
+ARGUMENTS = [
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+START_WITHIN_S = 60
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip with a reason where there is no browser, unless one is required."""
+    if Path(CHROMIUM).exists() or os.environ.get("WEAR_ATLAS_BROWSER_TESTS") == "required":
+        return
+    skip = pytest.mark.skip(reason=f"no Chromium at {CHROMIUM}")
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(skip)
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Home:
+    """The demo, built once for all test processes."""
+    base = tmp_path_factory.getbasetemp()
+    shared = base if worker_id == "master" else base.parent
+    with FileLock(shared / "demo.lock"):
+        home = Home(shared / "demo")
+        ensure_demo(home)
+    return home
+
+
+@dataclass
+class Served:
+    """A dashboard that is being served."""
+
+    port: int
+    process: subprocess.Popen = field(repr=False)
+
+    @property
+    def address(self) -> str:
+        return f"http://{HOST}:{self.port}"
+
+
+@pytest.fixture(scope="session")
+def served(demo: Home, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """`python -m dashboard` on a free port, with no records of a shop's own."""
+    folder = tmp_path_factory.mktemp("served")
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        port = probe.getsockname()[1]
+    command = [
+        sys.executable,
+        "-m",
+        "dashboard",
+        "--home",
+        str(folder / "own"),
+        "--port",
+        str(port),
+    ]
+    with (folder / "log").open("w") as log:
+        process = subprocess.Popen(
+            command,
+            cwd=CHECKOUT,
+            env=os.environ | {"WEAR_ATLAS_DEMO_HOME": str(demo.root)},
+            stdout=log,
+            stderr=subprocess.STDOUT,
+        )
+    try:
+        _wait_until_up(port, process, folder / "log")
+        yield Served(port, process)
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
+
+
+def _wait_until_up(port: int, process: subprocess.Popen, log: Path) -> None:
+    until = time.monotonic() + START_WITHIN_S
+    while time.monotonic() < until:
+        if process.poll() is not None:
+            break
+        try:
+            with urlopen(f"http://{HOST}:{port}/_stcore/health", timeout=2):
+                return
+        except (URLError, OSError):
+            time.sleep(0.2)
+    pytest.fail(f"the dashboard did not come up: {log.read_text()}")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        # A launch without a user data folder makes a fresh one and removes it at the end.
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def page(chromium, served: Served, request: pytest.FixtureRequest) -> Iterator:
+    """A page of 1440 x 1000; afterwards nothing may have been asked of another machine."""
+    options = {"viewport": {"width": 1440, "height": 1000}} | getattr(request, "param", {})
+    context = chromium.new_context(**options)
+    asked: list[str] = []
+    context.on("request", lambda sent: asked.append(sent.url))
+    opened = context.new_page()
+    opened.on("websocket", lambda socket: asked.append(socket.url))
+    opened.set_default_timeout(20_000)
+    yield opened
+    context.close()
+    elsewhere = [url for url in asked if _leaves(url, served.port)]
+    assert asked, "the browser asked for nothing: the check would prove nothing"
+    assert elsewhere == []
+
+
+def _leaves(url: str, port: int) -> bool:
+    parts = urlsplit(url)
+    return parts.scheme not in ("data", "blob") and (parts.hostname, parts.port) != (HOST, port)

@@ -1,0 +1,68 @@
+import pytest
+
+from dashboard.charts.profile import (
+    dropouts_chart,
+    dropouts_reading,
+    roughness_chart,
+    roughness_reading,
+)
+from tests.dashboard.charts.specs import data_of, spec_of
+from tests.dashboard.fake_views import profile
+
+
+def bars_and_blanks(chart) -> tuple[list[dict], list[dict]]:
+    spec = spec_of(chart)
+    bars, *blank = spec["layer"]
+    return data_of(spec, bars), data_of(spec, blank[0]) if blank else []
+
+
+def test_cells_without_evidence_are_drawn_apart_and_have_no_bar():
+    bars, blanks = bars_and_blanks(roughness_chart(profile(50)))
+    assert len(bars) == 48
+    assert [row["bin_from_pct"] for row in blanks] == [96.0, 98.0]
+    assert all(row["smoothness_pct"] is not None for row in bars)
+
+
+def test_a_cell_that_no_pass_crossed_shows_no_count_of_nought():
+    bars, blanks = bars_and_blanks(dropouts_chart(profile(50)))
+    assert len(bars) == 49
+    assert [row["bin_from_pct"] for row in blanks] == [98.0]
+
+
+def test_a_blank_cell_is_a_dashed_frame_over_the_whole_height():
+    blank = spec_of(roughness_chart(profile(50)))["layer"][1]
+    assert blank["mark"]["strokeDash"] == [3, 3]
+    assert "y" not in blank["encoding"]
+
+
+@pytest.mark.parametrize("draw", [roughness_chart, dropouts_chart])
+def test_travel_is_always_whole_and_named_with_its_unit(draw):
+    for layer in spec_of(draw(profile(20).iloc[:5]))["layer"]:
+        assert layer["encoding"]["x"]["scale"]["domain"] == [0, 100]
+        assert layer["encoding"]["x"]["title"].endswith("% of travel")
+
+
+def test_titles_say_the_unit_and_how_much_was_judged():
+    title = spec_of(roughness_chart(profile(50)))["title"]
+    assert title["text"].endswith("output smoothness, % of applied")
+    assert title["subtitle"] == "n = 48 of 50 cells of travel; dashed: no evidence"
+    assert spec_of(dropouts_chart(profile(50)))["title"]["subtitle"] == "n = 2 drop-outs"
+
+
+def test_the_readings_name_the_place_and_what_is_blank():
+    assert roughness_reading(profile(50)) == (
+        "Roughest between 22 and 24 % of travel, at 1.5 % of the applied; elsewhere typically 0.1 %; "
+        "2 cells hold too few samples to judge."
+    )
+    assert dropouts_reading(profile(50)) == (
+        "2 of 2 drop-outs lie between 22 and 24 % of travel. No pass crossed 1 cell of the travel."
+    )
+
+
+def test_a_sweep_with_nothing_to_judge_says_so():
+    blank = profile(10).assign(smoothness_pct=float("nan"), pass_count=0, dropout_count=0)
+    bars, blanks = bars_and_blanks(roughness_chart(blank))
+    assert (len(bars), len(blanks)) == (0, 10)
+    assert "No cell" in roughness_reading(blank)
+    assert dropouts_reading(blank).startswith("No drop-out could be placed")
+    spec_of(dropouts_chart(blank))
