@@ -9,7 +9,9 @@ seen in one channel; ``LINEARITY_PCT`` allows for it.
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -41,21 +43,24 @@ def stops_of(levels: np.ndarray, rising: bool) -> Stops | None:
     """Stops from the output at the turning points of one sweep; None where it never turned."""
     if levels.size < 2:
         return None
-    low, high = float(levels.min()), float(levels.max())
-    span = high - low
-    at_low = levels[levels <= low + STOP_SPREAD * span]
-    at_high = levels[levels >= high - STOP_SPREAD * span]
-    errors = [_stop_error(v, span) for v in (at_low, at_high)]
-    low, high = float(np.median(at_low)), float(np.median(at_high))
+    visits = sorted(levels.tolist())  # a handful: plain floats are faster than arrays here
+    reach = STOP_SPREAD * (visits[-1] - visits[0])
+    at_low = [v for v in visits if v <= visits[0] + reach]
+    at_high = [v for v in visits if v >= visits[-1] - reach]
+    low, high = median(at_low), median(at_high)
+    ends = 0.5 * math.hypot(_stop_error(at_low, high - low), _stop_error(at_high, high - low))
     closed, opened = (low, high) if rising else (high, low)
-    error = float(np.hypot(np.hypot(*errors) / 2.0, LINEARITY_PCT))
-    return Stops(closed, opened, error, at_low.size, at_high.size)
+    error = math.hypot(ends, LINEARITY_PCT)
+    return Stops(closed, opened, error, len(at_low), len(at_high))
 
 
-def _stop_error(visits: np.ndarray, span: float) -> float:
-    if visits.size < 2:
+def _stop_error(visits: list[float], span: float) -> float:
+    """Standard error of a stop from the spread of its visits, % of travel."""
+    if len(visits) < 2:
         return LONE_STOP_PCT
-    return float(100.0 * visits.std(ddof=1) / span / np.sqrt(visits.size))
+    mean = sum(visits) / len(visits)
+    square = sum((v - mean) ** 2 for v in visits) / (len(visits) - 1)
+    return 100.0 * math.sqrt(square / len(visits)) / span
 
 
 def rests_low(levels: np.ndarray) -> bool | None:

@@ -20,7 +20,7 @@ from models.sweeps.report import Context
 from models.sweeps.samples import read_arrays
 from tests.bench.sweeps_truth import SCORE, sweeps
 
-GROUP = 1_000_000  # about so many samples to a row group: whole sweeps
+GROUP = 3_000_000  # about so many samples to a row group: whole sweeps
 
 
 def speed(scale: float) -> None:
