@@ -164,7 +164,7 @@ def _report_known(rows, names, readings, sweeps: Sweeps, known, scales: list[Sca
         "volt": np.array([c.channel == "volt" and c.kind != "contactless" for c in known]),
     }
     found, track = second.found, second.track
-    events = tables.dropout_columns(a, found, track, names, sweeps.sample_no, load)
+    events = tables.dropout_columns(a, found, track, names, sweeps, load)
     sweep = found.runs.sweep
     if len(found):
         rows.dropouts.append(events)

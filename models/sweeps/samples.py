@@ -21,13 +21,14 @@ class Sweeps:
     """Sweeps laid one behind the other; sweep i occupies ``bounds[i]:bounds[i + 1]``.
 
     t_s : seconds, ascending within a sweep. signal : channel units. signal_b, travel_pct : may
-    hold NaN, or be None where no sweep has them. sample_no : place in the sweep as handed in.
+    hold NaN, or be None where no sweep has them. sample_no : place in the sweep as handed in; None
+    where all stand as handed in, counted from 0.
     """
 
     bounds: np.ndarray
     t_s: np.ndarray
     signal: np.ndarray
-    sample_no: np.ndarray
+    sample_no: np.ndarray | None = None
     signal_b: np.ndarray | None = None
     travel_pct: np.ndarray | None = None
 
@@ -37,15 +38,21 @@ class Sweeps:
     def take(self, first: int, last: int) -> Sweeps:
         """Sweeps first to last - 1, as views."""
         part = slice(self.bounds[first], self.bounds[last])
-        b, x = self.signal_b, self.travel_pct
+        n, b, x = self.sample_no, self.signal_b, self.travel_pct
         return Sweeps(
             self.bounds[first : last + 1] - self.bounds[first],
             self.t_s[part],
             self.signal[part],
-            self.sample_no[part],
+            None if n is None else n[part],
             None if b is None else b[part],
             None if x is None else x[part],
         )
+
+    def numbers(self, places: np.ndarray) -> np.ndarray:
+        """Sample numbers at places in the arrays."""
+        if self.sample_no is not None:
+            return self.sample_no[places]
+        return places - self.bounds[np.searchsorted(self.bounds, places, side="right") - 1]
 
     def select(self, chosen: np.ndarray) -> Sweeps:
         """Some of the sweeps, copied."""
@@ -124,12 +131,12 @@ def read_arrays(
 ) -> Read:
     """Read sweeps laid one behind the other; clean ones are passed on without a copy."""
     bounds = np.asarray(bounds, dtype=np.int64)
-    if sample_no is None:
-        sample_no = np.arange(t_s.size) - np.repeat(bounds[:-1], np.diff(bounds))
     if ohm is not None and ohm.any():
         signal = _overload_kept(signal, np.repeat(ohm, np.diff(bounds)))
+    clean = _clean(t_s, signal, bounds)
+    if sample_no is None and not clean.all():
+        sample_no = np.arange(t_s.size) - np.repeat(bounds[:-1], np.diff(bounds))
     whole = Sweeps(bounds, t_s, signal, sample_no, _or_none(signal_b), _or_none(travel_pct))
-    clean = _clean(whole)
     readings, picks = [], []
     for i in range(len(whole)):
         begin, end = int(bounds[i]), int(bounds[i + 1])
@@ -200,19 +207,17 @@ def _or_none(values: np.ndarray | None) -> np.ndarray | None:
     return values
 
 
-def _clean(sweeps: Sweeps) -> np.ndarray:
+def _clean(t_s: np.ndarray, signal: np.ndarray, bounds: np.ndarray) -> np.ndarray:
     """Whether each sweep has only readable samples and strictly ascending times."""
-    n, k = sweeps.t_s.size, len(sweeps)
-    if n == 0:
-        return np.zeros(k, dtype=bool)
-    bad = ~np.isfinite(sweeps.signal)
-    bad |= ~np.isfinite(sweeps.t_s)
+    if t_s.size == 0:
+        return np.zeros(bounds.size - 1, dtype=bool)
+    bad = ~(np.isfinite(signal) & np.isfinite(t_s))
     with np.errstate(invalid="ignore"):
-        falls = np.flatnonzero(~(sweeps.t_s[1:] > sweeps.t_s[:-1])) + 1
-    inner = falls[~np.isin(falls, sweeps.bounds)]
+        falls = np.flatnonzero(~(t_s[1:] > t_s[:-1])) + 1
+    inner = falls[~np.isin(falls, bounds)]
     trouble = np.union1d(np.flatnonzero(bad), inner)
-    clean = np.diff(sweeps.bounds) > 0
-    clean[np.searchsorted(sweeps.bounds, trouble, side="right") - 1] = False
+    clean = np.diff(bounds) > 0
+    clean[np.searchsorted(bounds, trouble, side="right") - 1] = False
     return clean
 
 

@@ -8,6 +8,7 @@ from models.sweeps.ability import shortest_visible_ms
 from models.sweeps.analysis import Analysis
 from models.sweeps.divider import contact_ohm
 from models.sweeps.dropouts import Found
+from models.sweeps.samples import Sweeps
 from models.sweeps.travel import CHANNEL_PCT
 from models.sweeps.windows import WINDOWS
 
@@ -88,7 +89,7 @@ def dropout_columns(
     found: Found,
     track: np.ndarray,
     names: np.ndarray,
-    sample_no: np.ndarray,
+    sweeps: Sweeps,
     load: dict[str, np.ndarray],
 ) -> dict[str, np.ndarray]:
     """Columns of DROPOUTS; ``load`` holds per sweep vref_v, track_ohm, load_ohm and volt."""
@@ -110,8 +111,8 @@ def dropout_columns(
         "travel_error_pct": np.where(a.by_channel[sweep], CHANNEL_PCT, error),
         "direction": np.where(stroke < 0, "still", _OPEN[opens.astype(int)]),
         "pass_no": np.where(stroke < 0, np.nan, stroke_numbers_of(a, stroke)),
-        "first_sample_no": sample_no[runs.first],
-        "last_sample_no": sample_no[runs.last],
+        "first_sample_no": sweeps.numbers(runs.first),
+        "last_sample_no": sweeps.numbers(runs.last),
         "departure": np.where(found.depth < 0, "fell", "rose"),
         "track": track,
         "contact_ohm": _contact(found, sweep, load),
