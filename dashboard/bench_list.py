@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.markup import Html, table, to_session
+from dashboard.markup import Html, identifier, table, to_session
 from dashboard.words import CONCLUSIONS, NATURES, VERDICTS, day, km, known, number, plain, travel
 
 
@@ -13,7 +13,7 @@ def bench_list(tests: pd.DataFrame, caption: str) -> Html:
     columns = {
         "Tested on": lambda r: to_session(r["session_id"], day(r["tested_on"])),
         "Odometer": lambda r: km(r["odometer_km"]),
-        "Sensor": "sensor_id",
+        "Sensor": lambda r: identifier(r["sensor_id"]),
         "Why tested": _why,
         "Technician's verdict": lambda r: plain(r["verdict"], VERDICTS, "none recorded"),
         "Sweep": sweep_words,

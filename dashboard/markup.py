@@ -16,6 +16,10 @@ import pandas as pd
 Cell = Callable[[dict], object]
 
 
+# Identifiers may run to 64 characters; up to this many stay on one line.
+SHORT = 20
+
+
 class Html(str):
     """Text that is already markup."""
 
@@ -61,6 +65,11 @@ def to_bike(unit_id: str, words: object, class_: str | None = None) -> Html:
 def to_session(session_id: str, words: object, class_: str | None = None) -> Html:
     """A link to a test's page."""
     return link(words, "session", class_, session=session_id)
+
+
+def identifier(value: object) -> Html:
+    """An identifier in a table: kept on one line unless it is long."""
+    return tag("span", value, class_="wa-id" if len(str(value)) <= SHORT else None)
 
 
 def bullets(sentences: Iterable[object], class_: str | None = None) -> Html:

@@ -76,12 +76,10 @@ def _which(row: dict, name_bikes: bool) -> Html:
 def _why(row: dict) -> list[Html]:
     """The headline, and what must not be overlooked: faults elsewhere, records that wait."""
     elsewhere = lines(row["look_elsewhere"])
-    waiting = lines(row["waiting"])
+    waiting = _waiting(row)
     more = len(waiting) - WAITING_SHOWN
-    waits = [
-        "Waiting: " + " ".join(waiting[:WAITING_SHOWN]),
-        f" And {counted(more, 'more record')}, below." if more > 0 else "",
-    ]
+    rest = [f"and {counted(more, 'more record')}, below"] if more > 0 else []
+    waits = ["Records that wait to be put right:", bullets([*waiting[:WAITING_SHOWN], *rest])]
     return [
         tag("p", row["headline"], class_="wa-headline"),
         *[tag("p", reason) for reason in lines(row["reasons"])[:1]],
@@ -89,8 +87,13 @@ def _why(row: dict) -> list[Html]:
             [tag("p", "Settle first: ", " ".join(elsewhere), class_="wa-elsewhere")]
             * bool(elsewhere)
         ),
-        *([tag("p", *waits, class_="wa-waits")] * bool(waiting)),
+        *([tag("div", *waits, class_="wa-waits")] * bool(waiting)),
     ]
+
+
+def _waiting(row: dict) -> list[str]:
+    """What waits, each said once."""
+    return list(dict.fromkeys(lines(row["waiting"])))
 
 
 def _numbers(row: dict) -> list[tuple[str, object]]:
@@ -144,7 +147,7 @@ def _more(row: dict) -> Html:
     ]
     read = day(row["odometer_read_on"], "never")
     odometer = f"{km(row['odometer_now_km'])} by estimate; last read {read}"
-    waiting = lines(row["waiting"])[WAITING_SHOWN:]
+    waiting = _waiting(row)[WAITING_SHOWN:]
     return fold(
         "Reasons and further numbers",
         bullets(lines(row["reasons"])[1:]),

@@ -65,9 +65,8 @@ def shop_names(rows: pd.DataFrame) -> pd.Series:
 
 def choices(rows: pd.DataFrame) -> dict[str, list[str]]:
     """What can be chosen for each filter, in the order shown."""
-    present = set(rows["action"])
     return {
-        "action": [words for action, words in ACTIONS.items() if action in present],
+        "action": list(ACTIONS.values()),
         "shop": sorted(set(shop_names(rows))),
         "fleet": sorted(set(_filled(rows["fleet_id"], PRIVATE))),
         "duty": sorted(set(_filled(rows["duty"], NO_DUTY))),

@@ -13,6 +13,7 @@ from pipeline.access.views import current_version
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home, HomeError, own_home
 from pipeline.jobs.demo import ensure_demo
+from pipeline.jobs.ingest import ensure_current
 
 HOST = "127.0.0.1"
 PORT = 8650
@@ -29,12 +30,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         refuse_taken_port(asked.port)
         home = own_home(asked.home)
         if current_version(home) is None:
-            ensure_demo(progress=True)
+            ensure_demo(progress=True, say=_say)
+        else:
+            ensure_current(home, say=_say)
     except (StartError, HomeError) as error:
         print(f"Wear Atlas cannot start: {error}", file=sys.stderr)
         return 1
     print(f"Wear Atlas: http://{HOST}:{asked.port}  (stop it with Ctrl+C)", flush=True)
     return _serve(home, asked.port)
+
+
+def _say(text: str) -> None:
+    print(f"{text} ...", flush=True)
 
 
 def _parser() -> argparse.ArgumentParser:

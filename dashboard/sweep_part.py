@@ -112,6 +112,9 @@ def _over_travel(profile: pd.DataFrame) -> None:
         columns,
         name="roughness",
     )
+    if not profile["dropout_count"].sum():
+        st.html(tag("p", dropouts_reading(profile)))
+        return
     show_chart(
         partial(dropouts_chart, profile),
         dropouts_reading(profile),

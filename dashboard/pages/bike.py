@@ -11,7 +11,7 @@ from dashboard import records, surround
 from dashboard.bench_list import bench_list
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.readings import OUT_OF_RANGE, placed, readings_chart, readings_reading
-from dashboard.markup import Html, facts, joined, table, tag, to_session
+from dashboard.markup import Html, facts, identifier, joined, table, tag, to_session
 from dashboard.sensor_list import sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
@@ -103,7 +103,7 @@ def _repairs(repairs: pd.DataFrame) -> None:
     columns = {
         "Closed on": lambda r: day(r["closed_on"]),
         "Odometer": lambda r: km(r["odometer_km"]),
-        "Sensor": "sensor_id",
+        "Sensor": lambda r: identifier(r["sensor_id"]),
         "Done": lambda r: plain(r["action"], REPAIRS),
         "Sensor proved faulty": lambda r: _confirmed(r),
         "Let the rider down": lambda r: plain(r["on_road"], blank="not recorded"),
@@ -151,7 +151,7 @@ def _readings(readings: pd.DataFrame) -> None:
     rows = readings[readings["reading"] == words[chosen]].sort_values("tested_on")
     columns = {
         "Day": lambda r: day(r["tested_on"]),
-        "Sensor": "sensor_id",
+        "Sensor": lambda r: identifier(r["sensor_id"]),
         "Value": lambda r: figures(r["value"], _unit(r)),
         "Good range": good_range,
         "Limits from": lambda r: plain(r["source"], SOURCES, "no range yet"),
@@ -191,7 +191,7 @@ def _lives(sensors: pd.DataFrame) -> None:
         surround.nothing("No sensor of this bike is on record.")
         return
     columns = {
-        "Sensor": "sensor_id",
+        "Sensor": lambda r: identifier(r["sensor_id"]),
         "Mount": lambda r: plain(r["mount"], MOUNTS),
         "Part": lambda r: f"{r['part_no']}, {r['part_description']}",
         "On the bike": life,

@@ -24,8 +24,8 @@ def test_the_event_is_named_with_every_chance():
 def test_a_record_that_waits_is_named_with_why_before_anything_is_opened():
     html = shown(waiting="test T-9 waits for sensors S-9\ntest T-10: no odometer\nthird\nfourth")
     before = html.split("<details")[0]
-    assert "Waiting: test T-9 waits for sensors S-9 test T-10: no odometer" in before
-    assert "And 2 more records, below." in before
+    assert "<li>test T-9 waits for sensors S-9</li><li>test T-10: no odometer</li>" in before
+    assert "and 2 more records, below" in before
     assert "<li>fourth</li>" in html
 
 

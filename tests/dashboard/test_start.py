@@ -36,17 +36,18 @@ def test_a_port_that_is_none_is_refused(port, capsys):
     assert "1 to 65535" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(("version", "built"), [(None, True), (3, False)])
-def test_the_demo_is_built_only_where_there_are_no_records(
-    version, built, monkeypatch, tmp_path, capsys
+@pytest.mark.parametrize(("version", "made"), [(None, "demo"), (3, "own records")])
+def test_the_demo_is_made_only_where_a_shop_has_no_records_of_its_own(
+    version, made, monkeypatch, tmp_path, capsys
 ):
     calls = []
     monkeypatch.setattr(start, "refuse_taken_port", lambda port: None)
     monkeypatch.setattr(start, "current_version", lambda home: version)
-    monkeypatch.setattr(start, "ensure_demo", lambda progress: calls.append(progress))
+    monkeypatch.setattr(start, "ensure_demo", lambda **_: calls.append("demo"))
+    monkeypatch.setattr(start, "ensure_current", lambda home, say: calls.append("own records"))
     monkeypatch.setattr(start, "_serve", lambda home, port: 0)
     assert start.main(["--home", str(tmp_path), "--port", "8777"]) == 0
-    assert calls == ([True] if built else [])
+    assert calls == [made]
     assert "http://127.0.0.1:8777" in capsys.readouterr().out
 
 
