@@ -14,8 +14,9 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from models.simulate.repairs import CALLED_IN_KM
 from models.simulate.shops import SimulatedShops, simulate_shops
-from models.simulate.world import AS_OF, DEFAULT_SEED, FIRST_DAY
+from models.simulate.world import AS_OF, DEFAULT_SEED, FIRST_DAY, SHORTAGE
 
 DIRECTORY = Path(__file__).resolve().parents[2] / "seed_data"
 ROW_GROUP_ROWS = 1 << 20  # one page a column and group lets the compressor see like sweeps
@@ -54,6 +55,18 @@ differ in frailty. Shops test at some visits, on complaints, after repairs and w
 in; verdicts err, plugs and leads fail too, some bikes are not seen again, some replaced sensors
 were sound, and unplugging a sensor with the key on leaves fault codes behind. One part number has
 been superseded, one has two tracks, one is contactless and does not wear.
+
+Odometers: a fleet's bikes send their reading on the first of each month, with a few months missing;
+private bikes are read at visits, and the shops write to their owners in April, August and October,
+whom not all answer. Fleets test every bike once each September or October and at many services in
+between. A doubtful sensor is called in again after {called_in} km, since one lift-off in several
+strokes is no verdict; so some worn tracks were recorded several times on their way.
+
+Jobs still open at the end: from {short_from} on, the supplier cannot deliver {short_part} to
+{short_shops}; the delivery is promised for {short_until}.
+Bikes there whose sensor has failed since then stand and wait ({open_jobs} of them on the last day);
+those shops have none on the shelf. How often bikes are tested was chosen so that the last day shows
+some of everything.
 
 ## Truth
 
@@ -162,10 +175,25 @@ def readme(simulated: SimulatedShops) -> str:
         as_of=AS_OF,
         seed=simulated.seed,
         counts=_table(("what", "how many"), [(what, f"{n:,}") for what, n in rows]),
+        called_in=" to ".join(f"{km:,.0f}" for km in CALLED_IN_KM),
+        short_from=SHORTAGE.first_day,
+        short_part=SHORTAGE.part_no,
+        short_shops=" and ".join(SHORTAGE.shop_ids),
+        short_until=SHORTAGE.delivery_day,
+        open_jobs=len(open_jobs(tables)),
         mistakes=_table(
             tuple(truth["mistakes"].columns), truth["mistakes"].itertuples(index=False)
         ),
     )
+
+
+def open_jobs(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Last tests of sensors in service that failed at a short shop and led to no repair."""
+    last = tables["test_sessions"].drop_duplicates("sensor_id", keep="last")
+    here = tables["sensors"].query("removed_on.isna()")["sensor_id"]
+    failed = last["verdict"].eq("fail") & last["sensor_id"].isin(here)
+    failed &= ~last["session_id"].isin(tables["repair_outcomes"]["session_id"])
+    return last[failed & last["shop_id"].isin(SHORTAGE.shop_ids)]
 
 
 def _table(head: tuple[str, ...], rows: Iterable[tuple]) -> str:
