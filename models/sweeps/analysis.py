@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.sweeps.dropouts import DEFAULT_LIMITS, Found, Limits, find_dropouts
-from models.sweeps.noise import Clock, clocks, noise_sigma
+from models.sweeps.noise import Clock, clipped, clocks, noise_sigma
 from models.sweeps.passes import Coarse, Strokes, coarse_copy, find_strokes
 from models.sweeps.travel import Stops, block_travel, channel_travel, rising_output, stops_of
 from models.sweeps.windows import Windows, cut_windows
@@ -35,6 +35,7 @@ class Analysis:
     travel: np.ndarray
     by_channel: np.ndarray
     swapped: np.ndarray
+    clipped: np.ndarray
     windows: Windows
 
 
@@ -45,6 +46,7 @@ def analyse(
     *,
     travel_pct: np.ndarray | None = None,
     output: list[str | None] | None = None,
+    has_rail: np.ndarray | None = None,
     limits: Limits = DEFAULT_LIMITS,
 ) -> Analysis:
     """Analyse sweeps laid one behind the other.
@@ -61,6 +63,8 @@ def analyse(
         Another channel's travel, NaN where blank.
     output : list of k, optional
         ``rising``, ``falling`` or None, from the part's data.
+    has_rail : array of k, optional
+        Whether the recording may be clipped at a converter's rail; all, if not given.
     limits : Limits
         When a departure counts as a drop-out.
     """
@@ -73,16 +77,26 @@ def analyse(
         channel = channel_travel(travel_pct, coarse, bounds)
     known = np.isfinite(channel)
     strokes = find_strokes(coarse, np.where(known, channel, coarse.level))
-    stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1))
+    cut = clipped(bridged, bounds, sigma)
+    if has_rail is not None:
+        cut &= has_rail
+    stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1), cut)
     travel = np.where(known, channel, block_travel(coarse, strokes, stops))
-    windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock.step_s)
+    windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock, t_s)
     return Analysis(
         bounds, t_s, y, bridged, clock, sigma, found, coarse, strokes, stops, travel,
-        known[coarse.bounds[:-1]], swapped, windows,
+        known[coarse.bounds[:-1]], swapped, cut, windows,
     )  # fmt: skip
 
 
-def _stops(coarse: Coarse, strokes: Strokes, channel: np.ndarray, output: list[str | None]):
+def _stops(
+    coarse: Coarse,
+    strokes: Strokes,
+    channel: np.ndarray,
+    output: list[str | None],
+    cut: np.ndarray,
+) -> tuple[list[Stops | None], np.ndarray]:
+    """Stops of each sweep, none where clipped; and whether it runs against the part's data."""
     stops, swapped = [], np.zeros(len(output), dtype=bool)
     for i, turns in enumerate(strokes.turns):
         levels = coarse.level[turns]
@@ -90,7 +104,7 @@ def _stops(coarse: Coarse, strokes: Strokes, channel: np.ndarray, output: list[s
             rising, swapped[i] = _rising_by_channel(levels, channel[turns], output[i])
         else:
             rising, swapped[i] = rising_output(levels, output[i])
-        stops.append(stops_of(levels, rising))
+        stops.append(None if cut[i] else stops_of(levels, rising))
     return stops, swapped
 
 

@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 MOST_STEP_MS = 12.0  # a sweep with longer sampling intervals would miss most drop-outs
-MOST_PATCH_PCT = 1.0  # a worn patch narrower than this may fall between samples
+MOST_PATCH_PCT = 0.5  # a worn patch narrower than this may fall between samples
 LEAST_PASSES = 4  # two up, two down
 LEAST_COVER_PCT = 95.0
-MOST_LEAST_DEPTH_PCT = 2.0  # noise that hides shallower drop-outs hides too much
+MOST_NOISE_DEPTH_PCT = 2.0  # noise that hides shallower drop-outs hides too much
 ROUGH_Z = 8.0  # grain less far beyond chance is no finding (tuned on simulated sweeps)
 ROUGH_PCT = 0.02  # nor is finer grain, % of applied
 GOOD_RATE_HZ = 200
@@ -31,8 +31,9 @@ class Sight:
     passes_opening: int
     passes_closing: int
     cover_pct: float
-    least_depth_pct: float
+    noise_depth_pct: float
     widest_gap_ms: float
+    clipped: bool = False
 
 
 def shortcomings(sight: Sight) -> list[str]:
@@ -45,6 +46,8 @@ def shortcomings(sight: Sight) -> list[str]:
             "A percentage polled from the control unit is filtered and slow: record the sensor's "
             f"voltage with a logger at {GOOD_RATE_HZ} Hz or more."
         )
+    if sight.clipped:
+        advice.append("Choose a range of the logger that the whole output fits in.")
     if not sight.step_ms <= MOST_STEP_MS:
         advice.append(f"Record at {GOOD_RATE_HZ} samples a second or more.")
     elif not sight.patch_pct <= MOST_PATCH_PCT:
@@ -57,7 +60,7 @@ def shortcomings(sight: Sight) -> list[str]:
         )
     elif not sight.cover_pct >= LEAST_COVER_PCT:
         advice.append("Go from stop to stop: part of the travel was not swept.")
-    if not sight.least_depth_pct <= MOST_LEAST_DEPTH_PCT:
+    if not sight.noise_depth_pct <= MOST_NOISE_DEPTH_PCT:
         advice.append("The recording is too noisy: use shorter leads, or a logger with less noise.")
     return advice
 

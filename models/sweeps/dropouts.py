@@ -25,6 +25,7 @@ from models.sweeps.long_dropouts import long_runs
 from models.sweeps.screen import DEFAULT_LIMITS, Limits, Runs, candidates, members
 
 FLANK = 8  # samples to each side that draw the lines
+STEEP_SHARE = 0.8  # an edge is one single step of this share of the least depth that counts
 GRAIN_PCT = 2.5  # what departs more is no grain of a rough track, % of applied
 MEMBER_SHARE = 0.15  # a sample belongs to a drop-out from this share of its depth
 TEXTURE_S = 0.003  # noise near a candidate is taken over this lag, so that texture counts as noise
@@ -123,11 +124,12 @@ def _confirmed(t_s, y, filled, bounds, step_s, sigma, runs: Runs, limits: Limits
     step = step_s[runs.sweep]
     calm = np.where(np.abs(filled - y) > GRAIN_PCT, filled, y)
     noise = np.maximum(_texture(calm, bounds, step_s, runs), sigma[runs.sweep])
-    least = np.maximum(limits.depth_pct, limits.sigmas * noise) + 0.5 * slope * step
+    depth_pct = np.broadcast_to(limits.depth_pct, sigma.shape)[runs.sweep]
+    least = np.maximum(depth_pct, limits.sigmas * noise) + 0.5 * slope * step
     depth = np.abs(measured.depth)
     by_hand_edge = limits.hand_pct_per_s2 * (step / 2.0) ** 2
-    by_hand = limits.hand_pct_per_s2 * ((behind - before) / 4.0) ** 2
-    steep = _steepest(y, runs) - slope * step > 0.6 * least + by_hand_edge
+    by_hand = limits.tremor_pct_per_s2 * ((behind - before) / 4.0) ** 2
+    steep = _steepest(y, runs) - slope * step > STEEP_SHARE * least + by_hand_edge
     steep &= depth > least + by_hand_edge
     keep = (depth > least) & (clear > 0.5 * least) & (steep | (depth > least + by_hand))
     kept = np.flatnonzero(keep)

@@ -9,7 +9,7 @@ from models.sweeps.ability import narrowest_visible_pct, shortest_visible_ms
 from models.sweeps.analysis import Analysis
 from models.sweeps.grain import find_grain
 from models.sweeps.grouped import group_median, group_reduce, group_starts
-from models.sweeps.screen import DEPTH_PCT, SIGMAS
+from models.sweeps.screen import Limits
 from models.sweeps.shape import hysteresis, independent_linearity, terminal_linearity
 from models.sweeps.travel import CHANNEL_PCT
 
@@ -17,14 +17,14 @@ FULL_PASS_PCT = 90.0  # a pass over this much of the travel counts as stop to st
 NEAR_PCT = 1.0  # drop-outs within this sit together, % of travel
 
 
-def sampling_figures(a: Analysis) -> dict[str, np.ndarray]:
+def sampling_figures(a: Analysis, limits: Limits) -> dict[str, np.ndarray]:
     """Sampling, noise, and what they let show."""
     return {
         "duration_s": a.clock.duration_s,
         "rate_hz": 1.0 / a.clock.step_s,
         "noise_pct": a.sigma,
         "shortest_visible_ms": shortest_visible_ms(a.clock.step_s),
-        "least_visible_depth_pct": np.maximum(DEPTH_PCT, SIGMAS * a.sigma),
+        "least_visible_depth_pct": np.maximum(limits.depth_pct, limits.sigmas * a.sigma),
     }
 
 

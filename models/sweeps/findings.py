@@ -68,15 +68,20 @@ def of_sampling(step_s: float, widest_s: float, n: int) -> list[Finding]:
 
 
 def of_output(
-    lowest: float, highest: float, channel: str | None, swapped: bool, passes: int
+    lowest: float,
+    highest: float,
+    channel: str | None,
+    swapped: bool,
+    strokes: int,
+    clipped: bool,
 ) -> list[Finding]:
     """Findings on the output as a whole; lowest and highest in % of applied."""
     out = []
     if highest - lowest < 1e-6:
         text = "The reading never changes: sensor, lead or channel is not connected, or stuck."
         out.append(Finding("constant_signal", text))
-    elif passes == 0:
-        text = "No pass from stop to stop is found in this sweep."
+    elif strokes == 0:
+        text = "No movement of the throttle is found in this sweep."
         out.append(Finding("no_passes", text))
     if swapped:
         text = (
@@ -85,7 +90,13 @@ def of_output(
             "began at the open stop."
         )
         out.append(Finding("output_direction", text))
-    if channel == "volt" and highest - lowest >= 1e-6 and (highest > 99.3 or lowest < 0.3):
+    if clipped:
+        text = (
+            f"The reading stays at {highest:.1f} % of the supply without any noise: the "
+            "recording is clipped, and where on the travel the rest lies cannot be told."
+        )
+        out.append(Finding("clipped", text))
+    elif channel == "volt" and highest - lowest >= 1e-6 and (highest > 99.3 or lowest < 0.3):
         text = (
             f"Steady readings reach {highest if highest > 99.3 else lowest:.1f} % of the supply: "
             "the recording may be clipped at its rail, or a lead is open or shorted."

@@ -17,6 +17,7 @@ from models.sweeps.nature import Events, fault_nature
 from models.sweeps.noise import spread
 from models.sweeps.samples import Reading, Sweeps
 from models.sweeps.scale import Scale, in_percent, scale_of
+from models.sweeps.screen import DEPTH_PCT, OHM_DEPTH_PCT, SIGMAS, Limits
 from models.sweeps.second_track import SecondTrack, second_track
 
 
@@ -151,12 +152,15 @@ def report_batch(
 
 def _report_known(rows, names, readings, sweeps: Sweeps, known, scales: list[Scale]) -> None:
     full = np.array([s.full for s in scales])
+    ohm = np.array([c.channel == "ohm" for c in known])
+    limits = Limits(depth_pct=np.where(ohm, OHM_DEPTH_PCT, DEPTH_PCT))
     y = in_percent(sweeps.signal, sweeps.bounds, full)
     a = analyse(
         sweeps.t_s, y, sweeps.bounds, travel_pct=sweeps.travel_pct,
-        output=[c.output for c in known],
+        output=["rising" if c.channel == "percent" else c.output for c in known], limits=limits,
+        has_rail=np.array([c.channel == "volt" for c in known]),
     )  # fmt: skip
-    second = second_track(a, sweeps.signal_b, full)
+    second = second_track(a, sweeps.signal_b, full, limits)
     load = {
         "vref_v": full,
         "track_ohm": np.array([c.track_ohm for c in known]),
@@ -171,11 +175,11 @@ def _report_known(rows, names, readings, sweeps: Sweeps, known, scales: list[Sca
     if len(a.strokes):
         rows.passes.append(tables.pass_columns(a, names))
     rows.profile.append(tables.profile_columns(a, names, sweep, events["travel_pct"]))
-    _report_measures(rows, names, readings, known, full, a, second, events)
+    _report_measures(rows, names, readings, known, full, a, second, events, limits)
 
 
 def _report_measures(
-    rows, names, readings, known, full, a: Analysis, second: SecondTrack, events: dict
+    rows, names, readings, known, full, a: Analysis, second: SecondTrack, events: dict, limits
 ) -> None:
     sweep = second.found.runs.sweep
     wear = np.array([c.kind != "contactless" for c in known])
@@ -184,7 +188,7 @@ def _report_measures(
         "sample_count": np.array([r.sample_count for r in readings]),
         "usable_count": np.array([r.usable_count for r in readings]),
         "track_agreement": second.agreement,
-        **figures.sampling_figures(a),
+        **figures.sampling_figures(a, limits),
         **figures.pass_figures(a),
         **figures.end_figures(a, full),
         **figures.roughness_figures(a),
@@ -196,11 +200,12 @@ def _report_measures(
     rows.measures.append(columns)
     lowest, highest = spread(a.bridged, a.bounds)
     event_from = group_starts(sweep, len(names))
+    stroke_from = group_starts(a.strokes.sweep, len(names))
     for i, name in enumerate(names):
         track = second.track[event_from[i] : event_from[i + 1]]
-        passes = int(columns["pass_count"][i])
+        strokes = int(stroke_from[i + 1] - stroke_from[i])
         span = (float(lowest[i]), float(highest[i]))
-        items = _findings(a, i, track, known[i], passes, span, float(second.agreement[i]))
+        items = _findings(a, i, track, known[i], strokes, span, float(second.agreement[i]))
         rows.add_findings(name, items)
 
 
@@ -239,8 +244,9 @@ def _conclusions(columns: dict, known: list[Context], a: Analysis) -> tuple[np.n
             int(columns["passes_opening"][i]),
             int(columns["passes_closing"][i]),
             float(columns["covered_to_pct"][i] - columns["covered_from_pct"][i]),
-            float(columns["least_visible_depth_pct"][i]),
+            SIGMAS * float(a.sigma[i]),
             1000.0 * float(a.clock.widest_s[i]),
+            bool(a.clipped[i]),
         )
         missing = shortcomings(sight)
         rough = is_rough(columns["roughness_z"][i], columns["roughness_pct"][i])
@@ -250,13 +256,13 @@ def _conclusions(columns: dict, known: list[Context], a: Analysis) -> tuple[np.n
 
 
 def _findings(
-    a: Analysis, i: int, track: np.ndarray, context: Context, passes: int, span, agreement: float
+    a: Analysis, i: int, track: np.ndarray, context: Context, strokes: int, span, agreement: float
 ) -> list[Finding]:
     """Findings on one measured sweep; ``span``: lowest and highest output, % of applied."""
     count = int(a.bounds[i + 1] - a.bounds[i])
     both, only_b = int((track == "both").sum()), int((track == "b").sum())
     return [
         *said.of_sampling(float(a.clock.step_s[i]), float(a.clock.widest_s[i]), count),
-        *said.of_output(*span, context.channel, bool(a.swapped[i]), passes),
+        *said.of_output(*span, context.channel, bool(a.swapped[i]), strokes, bool(a.clipped[i])),
         *said.of_tracks(agreement, both, only_b),
     ]

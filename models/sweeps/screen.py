@@ -14,8 +14,11 @@ from models.sweeps.morphology import closing, opening, pad_segments
 
 WINDOW_S = 0.10  # the closing's window: drop-outs up to this length are filled
 DEPTH_PCT = 0.55  # least depth that counts, % of applied
+OHM_DEPTH_PCT = 20.0  # and in ohms, % of the track: contact resistance stands there in full, where
+# against a usual load of 100 kilohm it takes but a twentieth of that share off a voltage
 SIGMAS = 6.5  # and in sigma of the noise near it
-HAND_PCT_PER_S2 = 2500.0  # a hand's greatest acceleration in a slow sweep, % of travel / s^2
+HAND_PCT_PER_S2 = 2500.0  # a hand's greatest steady acceleration in a sweep, % of travel / s^2
+TREMOR_PCT_PER_S2 = 6000.0  # and a trembling hand's, going and coming back
 LONGEST_S = 3.0  # a fault that lasts longer is not told from another position
 CHUNK = 100_000  # samples worked on at a time: the scratch arrays stay in the cache
 SCREEN_SHARE = 0.6  # candidates begin at this share of the least depth that counts ...
@@ -25,12 +28,16 @@ AROUND = 33  # samples, spread over a window to either side, whose median a cand
 
 @dataclass(frozen=True)
 class Limits:
-    """When a departure counts as a drop-out; see the module's constants."""
+    """When a departure counts as a drop-out; see the module's constants.
+
+    depth_pct : one for all, or one per sweep.
+    """
 
     window_s: float = WINDOW_S
-    depth_pct: float = DEPTH_PCT
+    depth_pct: float | np.ndarray = DEPTH_PCT
     sigmas: float = SIGMAS
     hand_pct_per_s2: float = HAND_PCT_PER_S2
+    tremor_pct_per_s2: float = TREMOR_PCT_PER_S2
     longest_s: float = LONGEST_S
 
 
@@ -75,7 +82,7 @@ def candidates(
 
     Shapes and units as in ``dropouts.find_dropouts``.
     """
-    floor = np.maximum(SCREEN_SHARE * limits.depth_pct, SCREEN_SIGMAS * sigma).astype(y.dtype)
+    floor = np.maximum(SCREEN_SHARE * DEPTH_PCT, SCREEN_SIGMAS * sigma).astype(y.dtype)
     windows = window_samples(step_s, limits)
     parts = [
         (_runs_of(places, sign), places, values)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.sweeps.analysis import Analysis
 from models.sweeps.dropouts import Found, find_dropouts, merge_found
 from models.sweeps.noise import noise_sigma
+from models.sweeps.screen import Limits
 
 NEAR_SAMPLES = 2  # drop-outs of both tracks within so many samples are one event
 READABLE_SHARE = 0.9  # share of the second track that must be readable
@@ -26,7 +27,9 @@ class SecondTrack:
     agreement: np.ndarray
 
 
-def second_track(a: Analysis, signal_b: np.ndarray | None, full: np.ndarray) -> SecondTrack:
+def second_track(
+    a: Analysis, signal_b: np.ndarray | None, full: np.ndarray, limits: Limits
+) -> SecondTrack:
     """Look for drop-outs on the second track and for what the two have in common.
 
     Parameters
@@ -37,6 +40,8 @@ def second_track(a: Analysis, signal_b: np.ndarray | None, full: np.ndarray) -> 
         Channel units, NaN where blank.
     full : array of shape (k,)
         100 % of applied in channel units.
+    limits : Limits
+        When a departure counts as a drop-out.
     """
     agreement = np.full(full.size, np.nan)
     track = np.full(len(a.found), "a", dtype=object)
@@ -49,8 +54,9 @@ def second_track(a: Analysis, signal_b: np.ndarray | None, full: np.ndarray) -> 
         if b is None:
             continue
         bounds = np.array([0, b.size])
+        own = replace(limits, depth_pct=float(np.broadcast_to(limits.depth_pct, full.shape)[i]))
         other, bridged = find_dropouts(
-            a.t_s[part], b, bounds, a.clock.step_s[i : i + 1], noise_sigma(b, bounds)
+            a.t_s[part], b, bounds, a.clock.step_s[i : i + 1], noise_sigma(b, bounds), own
         )
         agreement[i] = _correlation(a.bridged[part], bridged)
         found, track = _merged(found, track, other, i, int(a.bounds[i]))

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.sweeps.noise import Clock
 from models.sweeps.passes import Coarse, Strokes
 
 WINDOWS = 100  # of 1 % of travel
@@ -50,7 +51,8 @@ def cut_windows(
     strokes: Strokes,
     y: np.ndarray,
     bounds: np.ndarray,
-    step_s: np.ndarray,
+    clock: Clock,
+    t_s: np.ndarray,
 ) -> Windows:
     """Cut the passes into windows of 1 % travel and measure each.
 
@@ -64,18 +66,23 @@ def cut_windows(
         Passes; those without travel are left out.
     y : array of shape (n,)
         Output with drop-outs bridged, % of applied.
-    bounds, step_s : arrays of shape (k + 1,), (k,)
-        Where each sweep stands, and its sampling interval, s.
+    bounds : array of shape (k + 1,)
+        Where each sweep stands.
+    clock : Clock
+        Sampling of each sweep.
+    t_s : array of shape (n,)
+        Times, s.
     """
     stroke, bins, first, last = _edges(coarse, travel_pct, strokes)
     if stroke.size == 0:
         nothing = np.zeros(0)
         return Windows(stroke, stroke, bins, first, last, nothing, nothing)
     sweep = strokes.sweep[stroke]
-    lengths = line_samples(step_s)
+    lengths = line_samples(clock.step_s)
     rest = off_local_line(y, bounds, lengths)
     reach = lengths[sweep]
     usable = (first >= bounds[sweep] + reach) & (last < bounds[sweep + 1] - reach)
+    usable &= _without_gap(first - reach, last + reach, t_s, bounds, clock)
     usable &= (last - first + 1 >= LEAST_SAMPLES) & _inside_stroke(stroke, bins, len(strokes))
     height, power = _heights(rest, first, last)
     return Windows(
@@ -125,6 +132,18 @@ def _running_mean(total: np.ndarray, length: int) -> np.ndarray:
         np.subtract(total[length:], total[:-length], out=out[half : n - half])
         out *= 1.0 / length
     return out
+
+
+def _without_gap(low, high, t_s: np.ndarray, bounds: np.ndarray, clock: Clock) -> np.ndarray:
+    """Whether no interval between the places is much longer than usual."""
+    gaps = [
+        bounds[i] + np.flatnonzero(np.diff(t_s[bounds[i] : bounds[i + 1]]) > 1.5 * clock.step_s[i])
+        for i in np.flatnonzero(clock.widest_s > 1.5 * clock.step_s)
+    ]
+    if not gaps:
+        return np.ones(low.size, dtype=bool)
+    gaps = np.concatenate(gaps)
+    return np.searchsorted(gaps, low) == np.searchsorted(gaps, high)
 
 
 def _inside_stroke(stroke: np.ndarray, bins: np.ndarray, strokes: int) -> np.ndarray:
