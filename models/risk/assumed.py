@@ -27,6 +27,23 @@ class BetaPrior:
         return BetaPrior(self.hits + hits, self.misses + misses)
 
 
+@dataclass(frozen=True)
+class GammaPrior:
+    """A rate per km as a Gamma distribution: so many imagined events in so many km."""
+
+    events: float
+    km: float
+
+    @property
+    def mean(self) -> float:
+        """Mean rate per km."""
+        return self.events / self.km
+
+    def after(self, events: float, km: float) -> GammaPrior:
+        """The same rate after events seen in some km (conjugate update)."""
+        return GammaPrior(self.events + events, self.km + km)
+
+
 #: Weibull curve of defect over sensor age, assumed: 10 in 100 defective by about 33,000 km, half by
 #: about 117,000 km. Shape above 1 because a wiper wears its track.
 CURVE_SHAPE = 1.5
@@ -50,6 +67,12 @@ FEW_DEFECTS = 10
 
 #: Share of defective sensors in which a bench test finds the defect, assumed: mean 0.9.
 TEST_SENSITIVITY = BetaPrior(18.0, 2.0)
+
+#: Rate at which a defect leads to a complaint or a road failure that the shop hears of, assumed:
+#: once in 5,000 km, worth two such events (a 90 % range of mean delays from 2,100 to 28,000 km).
+DELAY_RATE = GammaPrior(2.0, 10_000.0)
+#: Below this many road failures the records do not move that rate.
+FEWEST_ROAD_FAILURES = 30
 
 #: Distance between two tests of one sensor where the records show no such distance, assumed.
 TEST_SPACING_KM = 6_000.0

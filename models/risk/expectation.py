@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import sparse
 
+from models.risk.delay import silent_chance, silent_km
 from models.risk.lives import Overlap, Rows, cell_of, overlap
 
 
@@ -48,6 +49,20 @@ class Records:
         self.exact = np.flatnonzero(rows.exact)
         self.exact_cell = cell_of(rows.bad[self.exact], edges)
         self.patterns = int(pattern.max()) + 1 if len(pattern) else 0
+        self.prior = rows.weight
+        self.delayed = np.flatnonzero(~np.isnan(rows.near))
+
+    def set_delay(self, rate: float) -> None:
+        """Weigh the pieces of windows by the delay until a defect is heard of (rate per km)."""
+        rows, some = self.rows, self.delayed
+        factor = silent_chance(rows.near[some], rows.far[some], rate)
+        self.prior = rows.weight.copy()
+        self.prior[some] *= factor * np.where(rows.heard[some], rate, 1.0)
+
+    def km_with_defect(self, weight: np.ndarray, rate: float) -> float:
+        """Expected km, over all lives, from the defect to the end of its window."""
+        some = self.delayed
+        return float(weight[some] @ silent_km(self.rows.near[some], self.rows.far[some], rate))
 
     def expect(self, rate: np.ndarray, ratio: np.ndarray) -> Expected:
         """E-step at a hazard of ``rate`` (cells, per km) times ``ratio`` (patterns)."""
@@ -126,8 +141,8 @@ class Records:
         return chance
 
     def _weights(self, chance: np.ndarray) -> tuple[np.ndarray, float]:
-        """Chance of each possible entry age given the record (Bayes), and the log likelihood."""
-        life, prior = self.rows.life, self.rows.weight
+        """Chance of each row of a life given its record (Bayes), and the log likelihood."""
+        life, prior = self.rows.life, self.prior
         lives = int(life.max()) + 1 if len(life) else 0
         top = np.full(lives, -np.inf)
         np.maximum.at(top, life, chance)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator
@@ -13,13 +15,22 @@ from models.risk.assumed import (
     BEND_SD,
     CURVE_SCALE_KM,
     CURVE_SHAPE,
+    DELAY_RATE,
     FEW_DEFECTS,
     GROUP_SD,
     LEVEL_SD,
     REPAIRED_SD,
     SLOPE_SD,
+    GammaPrior,
 )
 from models.risk.baseline import BaselineColumns
+from models.risk.delay import (
+    Delay,
+    assumed_delay,
+    enough_road_failures,
+    log_prior,
+    moved_rate,
+)
 from models.risk.expectation import Expected, Records
 from models.risk.lives import (
     LivesError,
@@ -27,10 +38,13 @@ from models.risk.lives import (
     checked_lives,
     entry_ages,
     found_on_entry,
+    last_known,
     overlap,
     rows_of,
 )
 
+#: Step on the scale of log rate in the second difference that gives the delay's spread.
+_LOG_STEP = 0.1
 _GROUPS = ["part_no", "duty"]
 #: Stands for a blank; never a category, so a blank has the common hazard.
 _BLANK = ""
@@ -64,6 +78,10 @@ class DefectHazard(BaseEstimator):
     level_sd, slope_sd, bend_sd, group_sd, repaired_sd : float
         Standard deviations of the coefficients' priors on the log hazard; a large value, 1e3 say,
         leaves a coefficient to the records alone.
+    delay_prior : GammaPrior, optional
+        Rate per km at which a defect is heard of. Used where any life has a ``contact_km``: such a
+        life is then followed to that age, with an allowance for a defect not yet heard of. None
+        follows each life to its last good test only.
     max_iter : int
         Most EM steps.
     tol : float
@@ -76,6 +94,8 @@ class DefectHazard(BaseEstimator):
     covariance_ : array of shape (columns, columns)
         Their covariance: inverse observed information with, as the middle of the sandwich, the
         spread of the bikes' scores, so that several sensors of a bike count as one draw.
+    delay_ : Delay or None
+        Km from a defect until it is heard of; None where not used.
     n_lives_, n_defects_, n_bikes_ : int
     km_watched_ : float
     n_found_on_entry_ : int
@@ -95,6 +115,7 @@ class DefectHazard(BaseEstimator):
         bend_sd: float = BEND_SD,
         group_sd: float = GROUP_SD,
         repaired_sd: float = REPAIRED_SD,
+        delay_prior: GammaPrior | None = DELAY_RATE,
         max_iter: int = 200,
         tol: float = 1e-4,
     ):
@@ -107,6 +128,7 @@ class DefectHazard(BaseEstimator):
         self.bend_sd = bend_sd
         self.group_sd = group_sd
         self.repaired_sd = repaired_sd
+        self.delay_prior = delay_prior
         self.max_iter = max_iter
         self.tol = tol
 
@@ -123,7 +145,9 @@ class DefectHazard(BaseEstimator):
         self.n_found_on_entry_ = int(already.sum())
         lives = lives[~already].reset_index(drop=True)
         self.entry_ages_ = entry_ages(lives)
-        rows = rows_of(lives, self.entry_ages_)
+        used = self.delay_prior if lives["contact_km"].notna().any() else None
+        self.delay_ = None if used is None else _first_delay(lives, used)
+        rows = rows_of(lives, self.entry_ages_, delay_km=None if used is None else 1.0 / used.mean)
         self._count(lives, rows)
         self._lay_grid(rows)
         self.encoder_ = _encoder(_groups(lives))
@@ -204,7 +228,8 @@ class DefectHazard(BaseEstimator):
         self.n_lives_ = len(lives)
         self.n_defects_ = int(lives["bad_km"].notna().sum())
         self.n_bikes_ = int(lives["unit_id"].nunique())
-        self.km_watched_ = float((lives["bad_km"].fillna(lives["good_km"]) - lives.entry_km).sum())
+        end = last_known(lives) if self.delay_ else lives["bad_km"].fillna(lives["good_km"])
+        self.km_watched_ = float((end - lives["entry_km"]).sum())
         if not self.km_watched_ > 0:
             raise LivesError("lives: no sensor has run a km under observation")
 
@@ -212,7 +237,8 @@ class DefectHazard(BaseEstimator):
         end = np.fmax(rows.good, rows.bad)
         self.edges_ = np.linspace(0.0, float(end.max()), self.n_cells + 1)
         seen = overlap(rows.entry, end, self.edges_)
-        watched = np.bincount(seen.cell, seen.km * rows.weight[seen.row], self.n_cells)
+        share = rows.weight / np.bincount(rows.life, rows.weight)[rows.life]
+        watched = np.bincount(seen.cell, seen.km * share[seen.row], self.n_cells)
         self.columns_ = BaselineColumns(self.baseline, self.level_sd, self.slope_sd, self.bend_sd)
         self.columns_.fit(_middles(self.edges_), weight=watched)
 
@@ -226,17 +252,48 @@ class DefectHazard(BaseEstimator):
         coef, reached = np.zeros(design.shape[1]), -np.inf
         for turn in range(self.max_iter):
             rate, ratio = assumed * np.exp(base @ coef[:split]), np.exp(other @ coef[split:])
+            if self.delay_ is not None:
+                records.set_delay(self.delay_.rate_per_km)
             expected = records.expect(rate, ratio)
-            now = expected.log_likelihood - float(coef @ coef) / 2
+            now = expected.log_likelihood - float(coef @ coef) / 2 + self._delay_term()
             self.n_iter_ = turn
             if now - reached < self.tol and turn > 1:
                 break
             reached = now
             coef = _m_step(step, design, expected, assumed)
+            self._move_delay(records, expected.weight)
         self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
         self.covariance_ = _covariance(
             records, rate, ratio, base, other, expected.weight, self.n_defects_
         )
+        self._spread_delay(records, rate, ratio)
+
+    def _delay_term(self) -> float:
+        if self.delay_ is None or not self.delay_.learned:
+            return 0.0
+        return log_prior(self.delay_prior, self.delay_.rate_per_km)
+
+    def _move_delay(self, records: Records, weight: np.ndarray) -> None:
+        """M-step of the delay's rate: defects heard of over km with the defect."""
+        delay = self.delay_
+        if delay is None or not delay.learned:
+            return
+        km = records.km_with_defect(weight, delay.rate_per_km)
+        self.delay_ = replace(delay, rate_per_km=moved_rate(self.delay_prior, delay.n_heard, km))
+
+    def _spread_delay(self, records: Records, rate: np.ndarray, ratio: np.ndarray) -> None:
+        """Spread of log rate from the curvature of the log likelihood, the curve held fixed."""
+        delay = self.delay_
+        if delay is None or not delay.learned:
+            return
+        heights = []
+        for factor in np.exp([-_LOG_STEP, 0.0, _LOG_STEP]):
+            records.set_delay(delay.rate_per_km * factor)
+            height = records.expect(rate, ratio).log_likelihood
+            heights.append(height + log_prior(self.delay_prior, delay.rate_per_km * factor))
+        bend = (2 * heights[1] - heights[0] - heights[2]) / _LOG_STEP**2
+        records.set_delay(delay.rate_per_km)
+        self.delay_ = replace(delay, log_sd=float(1 / np.sqrt(max(bend, self.delay_prior.events))))
 
     def _rates(self, edges: np.ndarray, coef: np.ndarray) -> np.ndarray:
         """Common hazard per km in each cell; ``coef`` of shape (columns,) or (draws, columns)."""
@@ -265,6 +322,17 @@ class DefectHazard(BaseEstimator):
         groups = self.encoder_.transform(_groups(frame)) * self.group_sd
         repaired = frame["repaired"].astype("boolean").fillna(False).to_numpy(dtype=float)
         return np.hstack([groups, self.repaired_sd * repaired[:, None]])
+
+
+def _first_delay(lives: pd.DataFrame, prior: GammaPrior) -> Delay:
+    """The prior, marked as to be moved where there are road failures enough.
+
+    Only defects with a window of some width say how long they went unheard of.
+    """
+    in_window = lives["bad_km"] > lives["good_km"]
+    road = int((lives["road_failure"] & in_window).sum())
+    delay = assumed_delay(prior, n_heard=int((lives["heard"] & in_window).sum()), n_road=road)
+    return replace(delay, learned=enough_road_failures(road))
 
 
 def _middles(edges: np.ndarray) -> np.ndarray:
@@ -344,9 +412,9 @@ def _covariance(
 
 
 def _mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """Information lost by not knowing which entry age a life had (Louis, JRSS B 44 (1982) 226)."""
+    """Information lost by not knowing which row of a life is true (Louis, JRSS B 44 (1982) 226)."""
     rows = records.rows
-    spread = rows.weight < 1
+    spread = np.bincount(rows.life)[rows.life] > 1
     if not spread.any():
         return np.zeros((score.shape[1], score.shape[1]))
     part, share = score[spread], weight[spread]

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from models.risk.assumed import ENTRY_AGES_KM
+from models.risk.delay import cut
 
 COVARIATES = ("part_no", "duty", "repaired")
 #: Ages over which a sensor of unknown age is spread: enough for a smooth curve, few for speed.
@@ -31,7 +32,10 @@ class Rows:
     """Lives as rows of equal-length arrays.
 
     A life of unknown age stands in several rows, one for each age it may have had when first
-    seen; ``weight`` holds their starting weights and adds to 1 within a life. All ages in km.
+    seen; ``weight`` holds their starting weights. Where the delay until a defect is heard of is
+    used, a life also stands in a row for each piece of the window in which the defect may lie
+    (``near`` to ``far`` km before the window's end, blank for other rows), and, if nothing was
+    heard of it until its last contact, in one without a defect until then. All ages in km.
     """
 
     entry: np.ndarray
@@ -41,6 +45,9 @@ class Rows:
     unit: np.ndarray
     weight: np.ndarray
     covariates: pd.DataFrame
+    near: np.ndarray
+    far: np.ndarray
+    heard: np.ndarray
 
     @property
     def window(self) -> np.ndarray:
@@ -74,7 +81,10 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
     if missing:
         raise LivesError(f"lives: no column {', '.join(missing)}")
     lives = windows[needed].reset_index(drop=True)
-    for name in ("entry_km", "good_km", "bad_km"):
+    lives["contact_km"] = _blank_where_absent(windows, "contact_km", np.nan)
+    lives["road_failure"] = _flags(windows, "road_failure", False)
+    lives["heard"] = _flags(windows, "heard", lives["road_failure"]) | lives["road_failure"]
+    for name in ("entry_km", "good_km", "bad_km", "contact_km"):
         lives[name] = lives[name].astype("float64")
     _refuse(lives, ~(np.isfinite(lives.entry_km) & (lives.entry_km >= 0)), "entry_km", "0 or more")
     below = ~(np.isfinite(lives.good_km) & (lives.good_km >= lives.entry_km))
@@ -82,6 +92,20 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
     bad = lives.bad_km
     _refuse(lives, ~(bad.isna() | (np.isfinite(bad) & (bad >= lives.good_km))), "bad_km", "blank")
     return lives
+
+
+def _blank_where_absent(windows: pd.DataFrame, name: str, blank: object) -> object:
+    return windows[name].to_numpy() if name in windows.columns else blank
+
+
+def _flags(windows: pd.DataFrame, name: str, blank: object) -> pd.Series:
+    flags = pd.Series(_blank_where_absent(windows, name, pd.NA), range(len(windows)), "boolean")
+    return flags.fillna(blank).astype(bool)
+
+
+def last_known(lives: pd.DataFrame) -> pd.Series:
+    """Age at which a life ended or was last heard from: finding, else contact or good test."""
+    return lives["bad_km"].fillna(lives[["good_km", "contact_km"]].max(axis=1))
 
 
 def _refuse(lives: pd.DataFrame, wrong: pd.Series, name: str, expected: str) -> None:
@@ -124,19 +148,56 @@ def entry_ages(lives: pd.DataFrame, count: int = ENTRY_AGE_COUNT) -> np.ndarray:
     return steps.ravel()[by_age][np.searchsorted(share, middles * share[-1])]
 
 
-def rows_of(lives: pd.DataFrame, ages_at_entry: np.ndarray) -> Rows:
-    """Rows for the fit: one for a life of known age, one for each possible age of the others."""
-    unknown = ~lives["age_known"].astype(bool).to_numpy()
+def rows_of(
+    lives: pd.DataFrame, ages_at_entry: np.ndarray, *, delay_km: float | None = None
+) -> Rows:
+    """Rows for the fit: one for a life of known age, one for each possible age of the others.
+
+    With ``delay_km``, the assumed mean delay until a defect is heard of, one more for each piece
+    of the window in which a defect may lie (see ``Rows``).
+    """
+    parts = _plain(lives) if delay_km is None else _with_pieces(lives, delay_km)
+    number = parts["life"].to_numpy()
+    unknown = ~lives["age_known"].astype(bool).to_numpy()[number]
     copies = np.where(unknown, len(ages_at_entry), 1)
-    life = np.repeat(np.arange(len(lives)), copies)
-    turn = np.arange(len(life)) - np.repeat(np.cumsum(copies) - copies, copies)
-    shift = np.where(unknown[life], ages_at_entry[turn % len(ages_at_entry)], 0.0)
-    entry, good, bad = (
-        lives[name].to_numpy()[life] + shift for name in ("entry_km", "good_km", "bad_km")
+    part = np.repeat(np.arange(len(parts)), copies)
+    turn = np.arange(len(part)) - np.repeat(np.cumsum(copies) - copies, copies)
+    shift = np.where(unknown[part], ages_at_entry[turn % len(ages_at_entry)], 0.0)
+    life = number[part]
+    return Rows(
+        entry=lives["entry_km"].to_numpy()[life] + shift,
+        good=parts["good"].to_numpy()[part] + shift,
+        bad=parts["bad"].to_numpy()[part] + shift,
+        life=life,
+        unit=pd.factorize(lives["unit_id"])[0][life],
+        weight=1.0 / copies[part],
+        covariates=lives[list(COVARIATES)].iloc[life].reset_index(drop=True),
+        near=parts["near"].to_numpy()[part],
+        far=parts["far"].to_numpy()[part],
+        heard=lives["heard"].to_numpy()[life] & lives["bad_km"].notna().to_numpy()[life],
     )
-    covariates = lives[list(COVARIATES)].iloc[life].reset_index(drop=True)
-    unit = pd.factorize(lives["unit_id"])[0][life]
-    return Rows(entry, good, bad, life, unit, 1.0 / copies[life], covariates)
+
+
+def _plain(lives: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "life": np.arange(len(lives)),
+            "good": lives["good_km"],
+            "bad": lives["bad_km"],
+            "near": np.nan,
+            "far": np.nan,
+        }
+    )
+
+
+def _with_pieces(lives: pd.DataFrame, delay_km: float) -> pd.DataFrame:
+    """Sound until the last contact, or with the defect in a piece of the window before."""
+    end, good = last_known(lives).to_numpy(), lives["good_km"].to_numpy()
+    whole = _plain(lives.assign(good_km=np.where(lives["bad_km"].notna(), good, end)))
+    whole = whole[lives["bad_km"].isna().to_numpy() | (end <= good)]
+    piece = cut(np.arange(len(lives)), good, end, delay_km)
+    pieces = pd.DataFrame(piece._asdict()).rename(columns={"low": "good", "high": "bad"})
+    return pd.concat([whole, pieces], ignore_index=True)
 
 
 def overlap(low: np.ndarray, high: np.ndarray, edges: np.ndarray) -> Overlap:

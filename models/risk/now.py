@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.special import expit, logit, logsumexp
 
 from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
+from models.risk.delay import silent_chance
 from models.risk.hazard import DefectHazard
 
 #: Km ahead for which a chance is given, beside now.
@@ -18,8 +19,21 @@ HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
 _TESTS_BACK = 3
 #: A sign in a test outweighs the curve: the curve may move its odds by this factor at most.
 MOST_ODDS_SHIFT = 3.0
-_CHUNK = 1_000
+_CHUNK = 500
+#: Km before the last contact at which the chance of a silent defect is taken afresh.
+_SILENT_CUTS_KM = (1_000, 2_000, 3_500, 5_000, 7_500, 10_000, 15_000, 20_000, 30_000, 50_000)
 _TINY = 1e-12
+
+
+class Draws(NamedTuple):
+    """Coefficients, sensitivities and rates of being heard of, one of each a draw.
+
+    ``rate`` is None where a defect is taken to stay silent until a test.
+    """
+
+    coef: np.ndarray
+    s: np.ndarray
+    rate: np.ndarray | None
 
 
 class Chances(NamedTuple):
@@ -110,6 +124,12 @@ def defect_chances(
     sound: S is then divided by its value at the cleaning. A sensor of unknown age: both the
     numerator and P are averaged over its possible ages at first sight.
 
+    **Silence.** Where the model has a delay (``DefectHazard.delay_``) and a sensor a
+    ``contact_km`` C, nothing was heard of it until C, so that a defect at u < C counts only with
+    the chance that it stayed silent for C - u: P = S(C) + the sum over stretches (a, b] up to C of
+    (S(a) - S(b)) (1-s)^(good tests after it) Q, with Q the mean of exp(-rate (C - u)) over the
+    stretch. Without either, Q is 1 and C the last good test, and P is as above.
+
     **A sign in the last test** (verdict fail or suspect, drop-outs in the sweep). Of such tests a
     learned share q proves to be a defect. By Bayes' rule with the same likelihood ratio for every
     sensor, odds = odds(q) x odds(p) / odds(mean p), p being the curve's chance for this sensor and
@@ -141,13 +161,15 @@ def defect_chances(
     rng = np.random.default_rng(seed)
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])
     s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
+    rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
+    drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
     batches = [(None, part) for part in _chunks(np.flatnonzero(sign.isna()))]
     batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
     for name, members in batches:
         some = sensors_now.iloc[members]
-        log_ok = _log_ok(model, some, draws, s, spacing_km, np.asarray(horizons_km))
+        log_ok = _log_ok(model, some, drawn, spacing_km, np.asarray(horizons_km))
         if name is not None:
             share = shares[name]
             q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
@@ -173,8 +195,7 @@ def _summarise(result: Chances, members: np.ndarray, log_ok: np.ndarray, level: 
 def _log_ok(
     model: DefectHazard,
     sensors: pd.DataFrame,
-    draws: np.ndarray,
-    s: np.ndarray,
+    draws: Draws,
     spacing_km: float,
     horizons_km: np.ndarray,
 ) -> np.ndarray:
@@ -182,45 +203,85 @@ def _log_ok(
 
     Sensors of known and of unknown age are worked apart: one possible age or several.
     """
-    result = np.zeros((len(draws), len(sensors), len(horizons_km)))
+    result = np.zeros((len(draws.coef), len(sensors), len(horizons_km)))
     known = sensors["age_known"].astype(bool).to_numpy()
     for members, ages in ((known, np.zeros(1)), (~known, model.entry_ages_)):
         if members.any():
             part = sensors[members]
-            result[:, members] = _log_ok_over(model, part, draws, s, spacing_km, horizons_km, ages)
+            result[:, members] = _log_ok_over(model, part, draws, spacing_km, horizons_km, ages)
     return result
 
 
 def _log_ok_over(
     model: DefectHazard,
     sensors: pd.DataFrame,
-    draws: np.ndarray,
-    s: np.ndarray,
+    draws: Draws,
     spacing_km: float,
     horizons_km: np.ndarray,
     start_km: np.ndarray,
 ) -> np.ndarray:
     good, entry = sensors["good_km"].to_numpy(float), sensors["entry_km"].to_numpy(float)
     repaired = sensors["repaired"].astype(bool).to_numpy()
-    tested = ~np.isnan(good)
     age = np.fmax(sensors["age_now_km"].to_numpy(float), good)
+    began = np.where(repaired, entry, 0.0)
     tests = good[:, None] - spacing_km * np.arange(_TESTS_BACK)
     tests[:, 1:] = np.where(tests[:, 1:] >= entry[:, None], tests[:, 1:], np.nan)
-    began = np.where(repaired, entry, 0.0)[:, None]
-    ages = np.hstack([began, tests, age[:, None] + horizons_km])
-    at = model.predict_cumulative_hazard(sensors, np.nan_to_num(ages)[:, :, None] + start_km, draws)
+    contact = _contact(sensors, age, good, began, draws.rate)
+    cuts_km = () if draws.rate is None else _SILENT_CUTS_KM
+    low, high, missed = _stretches(began, tests, contact, cuts_km)
+    ages = np.hstack([began[:, None], low, high, contact[:, None], age[:, None] + horizons_km])
+    at = model.predict_cumulative_hazard(sensors, ages[:, :, None] + start_km, draws.coef)
     # A life begun by cleaning is taken to begin sound; any other was sound when new, at age 0,
     # and is taken to be in use without the defect at first sight only if a test bears it out.
+    n = low.shape[1]
     sound = np.where(repaired[:, None], at[:, :, 0], 0.0)
-    start = np.where((repaired | tested)[:, None], at[:, :, 0], 0.0)
-    top = logsumexp(start[:, :, None] - at[:, :, 1 + _TESTS_BACK :], axis=-1)
-    untold = np.isnan(tests)[:, :, None]
-    at_tests = np.where(untold, sound[:, :, None], at[:, :, 1 : 1 + _TESTS_BACK])
-    at_tests = np.append(at_tests, sound[:, :, None], axis=2)
-    missed = np.stack([*(s * (1 - s) ** k for k in range(_TESTS_BACK)), (1 - s) ** _TESTS_BACK], 1)
-    weights = np.broadcast_to(missed[:, None, :, None], at_tests.shape)
-    passed = logsumexp(start[:, :, None] - at_tests, axis=(2, 3), b=weights)
-    return top - passed[:, :, None]
+    start = np.where((repaired | ~np.isnan(good))[:, None], at[:, :, 0], 0.0)
+    from_h, to_h = at[:, :, 1 : 1 + n].copy(), at[:, :, 1 + n : 1 + 2 * n]
+    from_h[:, :, 0] = sound
+    to_h = np.maximum(to_h, from_h)
+    weight = (1 - draws.s)[:, None, None] ** missed
+    if draws.rate is not None:
+        near, far = contact[:, None] - high, contact[:, None] - low
+        weight = weight * silent_chance(near, far, draws.rate[:, None, None])
+    relative = start[:, :, None]
+    with_defect = np.exp(relative - from_h) * -np.expm1(from_h - to_h)
+    with_defect = (with_defect * weight[..., None]).sum(axis=(2, 3))
+    without = np.exp(start - np.maximum(at[:, :, 1 + 2 * n], sound)).sum(axis=2)
+    ahead = logsumexp(relative - np.maximum(at[:, :, 2 + 2 * n :], sound[:, :, None]), axis=-1)
+    return ahead - np.log(with_defect + without)[:, :, None]
+
+
+def _contact(
+    sensors: pd.DataFrame,
+    age: np.ndarray,
+    good: np.ndarray,
+    began: np.ndarray,
+    rate: np.ndarray | None,
+) -> np.ndarray:
+    """Age up to which a defect would have had the time to be heard of, at least the last test."""
+    seen = np.fmax(began, good)
+    if rate is None or "contact_km" not in sensors.columns:
+        return np.minimum(seen, age)
+    return np.clip(np.fmax(sensors["contact_km"].to_numpy(float), seen), began, age)
+
+
+def _stretches(
+    began: np.ndarray, tests: np.ndarray, contact: np.ndarray, cuts_km: tuple[int, ...]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Cut each life up to its contact at its good tests and at km before the contact.
+
+    Returns
+    -------
+    low, high, missed : arrays of shape (sensors, stretches)
+        Ages, and how many good tests a defect in the stretch would have passed.
+    """
+    cuts = contact[:, None] - np.asarray(cuts_km)
+    inner = np.where(np.isnan(tests), began[:, None], tests)
+    edges = np.hstack([began[:, None], inner, cuts, contact[:, None]])
+    edges = np.sort(np.clip(edges, began[:, None], contact[:, None]), axis=1)
+    low, high = edges[:, :-1], edges[:, 1:]
+    missed = (tests[:, None, :] >= high[:, :, None]).sum(axis=2)
+    return low, high, missed
 
 
 def _with_sign(log_ok: np.ndarray, q: np.ndarray) -> np.ndarray:

@@ -5,9 +5,26 @@ a *defect* (the sensor enters a state that a sound bench test would find) and a 
 (a defect lets the rider down).
 """
 
+from dataclasses import dataclass
+
+import pandas as pd
+
 from models.frames import Column, FrameSchema
 
-LIFE_WINDOWS = FrameSchema(
+
+@dataclass(frozen=True)
+class RecordSchema(FrameSchema):
+    """A schema some of whose columns not every record has: absent ones are read as blank."""
+
+    may_lack: tuple[str, ...] = ()
+
+    def check(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """As in ``FrameSchema``, with a blank column for each of ``may_lack`` that is absent."""
+        absent = {name: None for name in self.may_lack if name not in frame.columns}
+        return super().check(frame.assign(**absent))
+
+
+LIFE_WINDOWS = RecordSchema(
     "life_windows",
     "one observed life of one sensor (a cleaning with a confirmed fault ends one life and begins "
     "the next, repaired, one)",
@@ -31,10 +48,25 @@ LIFE_WINDOWS = FrameSchema(
             True,
         ),
         Column("road_failure", "flag", "the defect let the rider down"),
+        Column(
+            "heard",
+            "flag",
+            "a complaint or a road failure led to the finding, not a test that was due anyway",
+            blank=True,
+        ),
+        Column(
+            "contact_km",
+            "number",
+            "age up to which nothing was heard of it: last odometer reading, test or removal; "
+            "blank where a defect was found or nothing is known",
+            "km",
+            True,
+        ),
     ),
+    may_lack=("heard", "contact_km"),
 )
 
-SENSORS_NOW = FrameSchema(
+SENSORS_NOW = RecordSchema(
     "sensors_now",
     "one sensor in service",
     (
@@ -70,7 +102,17 @@ SENSORS_NOW = FrameSchema(
         Column(
             "last_conclusion", "text", "what the last sweep showed (see sweep measures)", blank=True
         ),
+        Column(
+            "contact_km",
+            "number",
+            "age up to which nothing was heard of it: last odometer reading or repair, today in a "
+            "fleet; blank where not known",
+            "km",
+            True,
+        ),
+        Column("last_test_km", "number", "age at its last test, whatever it showed", "km", True),
     ),
+    may_lack=("contact_km", "last_test_km"),
 )
 
 DEFECT_RISK = FrameSchema(
@@ -92,6 +134,13 @@ DEFECT_RISK = FrameSchema(
         Column("defect_10000_km", "number", "the same within 10,000 km", "", True),
         Column("defect_10000_km_low", "number", "lower end", "", True),
         Column("defect_10000_km_high", "number", "upper end", "", True),
+        Column(
+            "defect_now_if_silent",
+            "number",
+            "the first of these, were a defect never heard of before a test finds it",
+            "",
+            True,
+        ),
         Column("basis", "text", "one sentence: what the number rests on, with counts"),
     ),
 )

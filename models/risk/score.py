@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from sklearn.base import clone
 
 from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
+from models.risk.delay import Delay
 from models.risk.hazard import DefectHazard
 from models.risk.lives import checked_lives, found_on_entry
 from models.risk.now import (
@@ -37,7 +39,9 @@ class RiskResults:
     ``defect_risk`` is in the columns of ``DEFECT_RISK``, ``fleet_curve`` in those of
     ``FLEET_CURVE``. ``model`` is None where no life was observed. ``summary`` holds ``n_lives``,
     ``n_defects``, ``n_bikes``, ``km_observed``, ``n_found_on_entry``, ``n_unknown_age``,
-    ``mostly_assumed``, ``test_spacing_km`` and, apart from the defect, ``road_failures``.
+    ``mostly_assumed``, ``test_spacing_km``, ``delay`` (km until a defect is heard of, whether
+    learned or assumed; None where no contact is given) and, apart from the defect,
+    ``road_failures``.
     """
 
     defect_risk: pd.DataFrame
@@ -85,21 +89,18 @@ def fit_and_score(
     shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
     fitted = _fit(windows, model)
     summary = _summary(windows, fitted)
-    known = sensors["age_now_km"].notna() & (fitted is not None)
-    risk = _blank_risk(sensors)
-    if fitted is not None and known.any():
-        chances = defect_chances(
-            fitted,
-            sensors[known],
-            shares=shares,
-            sensitivity=sensitivity,
-            spacing_km=summary["test_spacing_km"],
-            n_resamples=n_resamples,
-            seed=seed,
-        )
-        for i, name in enumerate(_NAMES):
-            for end, values in zip(("", "_low", "_high"), chances, strict=True):
-                risk.loc[known, name + end] = values[:, i]
+    settings = {
+        "shares": shares,
+        "sensitivity": sensitivity,
+        "spacing_km": summary["test_spacing_km"],
+        "seed": seed,
+    }
+    risk = _risk(fitted, sensors, n_resamples=n_resamples, **settings)
+    risk["defect_now_if_silent"] = risk["defect_now"]
+    if fitted is not None and fitted.delay_ is not None:
+        silent = _fit(windows, clone(fitted).set_params(delay_prior=None))
+        chances = _risk(silent, sensors, n_resamples=0, **settings)
+        risk["defect_now_if_silent"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
     return RiskResults(DEFECT_RISK.check(risk), FLEET_CURVE.check(curve), fitted, summary)
@@ -133,14 +134,27 @@ def _summary(windows: pd.DataFrame, fitted: DefectHazard | None) -> dict[str, An
         "mostly_assumed": counts["n_defects"] < FEW_DEFECTS,
         "test_spacing_km": usual_test_spacing_km(windows),
         "road_failures": road,
+        "delay": None if fitted is None or fitted.delay_ is None else _delay_summary(fitted.delay_),
     }
 
 
-def _blank_risk(sensors: pd.DataFrame) -> pd.DataFrame:
+def _delay_summary(delay: Delay) -> dict[str, Any]:
+    return asdict(delay) | {"mean_km": delay.mean_km}
+
+
+def _risk(fitted: DefectHazard | None, sensors: pd.DataFrame, **settings: Any) -> pd.DataFrame:
+    """Chances and intervals by sensor, blank where there is no model or no age."""
     risk = pd.DataFrame({"sensor_id": sensors["sensor_id"]})
     for name in _NAMES:
         for end in ("", "_low", "_high"):
             risk[name + end] = np.nan
+    known = sensors["age_now_km"].notna() & (fitted is not None)
+    if fitted is None or not known.any():
+        return risk
+    chances = defect_chances(fitted, sensors[known], **settings)
+    for i, name in enumerate(_NAMES):
+        for end, values in zip(("", "_low", "_high"), chances, strict=True):
+            risk.loc[known, name + end] = values[:, i]
     return risk
 
 
@@ -158,7 +172,7 @@ def _basis(
     tallies = {} if followed_up is None else followed_up.set_index("sign").to_dict("index")
     signs = sign_of(sensors, shares)
     texts = [
-        _sensor_text(sensor, sign, tallies, records)
+        _sensor_text(sensor, sign, tallies, records, summary["delay"])
         for sensor, sign in zip(sensors.itertuples(), signs, strict=True)
     ]
     return pd.Series(texts, index=sensors.index)
@@ -175,10 +189,18 @@ def _records_text(summary: dict[str, Any]) -> str:
     return counts
 
 
-def _sensor_text(sensor: Any, sign: str | None, tallies: dict[str, Any], records: str) -> str:
+def _sensor_text(
+    sensor: Any,
+    sign: str | None,
+    tallies: dict[str, Any],
+    records: str,
+    delay: dict[str, Any] | None,
+) -> str:
     if np.isnan(sensor.age_now_km):
         return "The bike has no odometer reading, so the sensor's age and risk are not known."
     parts = [f"Rests on {records}", _test_text(sensor)]
+    if delay and not np.isnan(sensor.contact_km):
+        parts.append(_contact_text(sensor, delay))
     if not sensor.age_known:
         parts.append("its age before it was first seen is not known and was averaged over")
     if isinstance(sign, str):
@@ -192,6 +214,17 @@ def _share_text(tally: dict[str, int] | None) -> str:
     return (
         f"{tally['confirmed']} of {tally['followed_up']} such tests followed up proved to be a "
         "defect (added to an assumed share)"
+    )
+
+
+def _contact_text(sensor: Any, delay: dict[str, Any]) -> str:
+    since = sensor.age_now_km - sensor.contact_km
+    until = "today" if since < 1 else f"{since:,.0f} km ago"
+    road = _count(delay["n_road_failures"], "road failure")
+    source = f"learned with {road}" if delay["learned"] else f"assumed, {road} being too few"
+    return (
+        f"nothing was heard of it up to {until}, and a defect is taken to be heard of after "
+        f"{delay['mean_km']:,.0f} km on average ({source})"
     )
 
 
@@ -221,7 +254,7 @@ def _group_curve(
     ages = np.broadcast_to(age, (len(mix), len(age)))
     by_pattern = model.predict_survival(mix, ages, draws)
     survival = np.einsum("dpa,p->da", by_pattern, mix["n"] / mix["n"].sum())
-    low, high = np.quantile(survival[1:], [0.05, 0.95], axis=0)
+    low, high = np.quantile(survival[1:] if len(draws) > 1 else survival, [0.05, 0.95], axis=0)
     known = group[group["age_known"].astype(bool)]
     end = known["bad_km"].fillna(known["good_km"]).to_numpy()
     watched = (known["entry_km"].to_numpy() <= age[:, None]) & (age[:, None] <= end)

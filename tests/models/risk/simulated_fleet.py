@@ -86,6 +86,52 @@ def simulate(
     return windows, sensors[np.isnan(bad)].reset_index(drop=True)
 
 
+def with_contact(
+    bikes: int, seed: int, *, spacing_km: float = 8_000.0, delay_km: float = 3_000.0
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """A fleet read to this day, tested now and then and whenever a defect is heard of.
+
+    New sensors of one part, Weibull of shape 2 and scale 60,000 km, perfect tests. A defect is
+    heard of after an exponential delay, half the times by a road failure.
+    """
+    rng = np.random.default_rng(seed)
+    defect = 60_000.0 * rng.weibull(2.0, bikes)
+    heard_at = defect + rng.exponential(delay_km, bikes)
+    now = rng.uniform(10_000.0, 70_000.0, bikes)
+    tests = np.cumsum(spacing_km * rng.uniform(0.4, 1.6, (bikes, 60)), axis=1)
+    before = np.minimum(now, defect)[:, None]
+    good = np.where(tests <= before, tests, 0.0).max(axis=1)
+    due = np.where(tests > defect[:, None], tests, np.inf).min(axis=1)
+    bad = np.minimum(heard_at, due)
+    found, heard = bad <= now, heard_at <= due
+    names = [f"S{i}" for i in range(bikes)]
+    windows = pd.DataFrame(
+        {
+            "life_id": names,
+            "sensor_id": names,
+            "unit_id": names,
+            "part_no": "P",
+            "duty": None,
+            "repaired": False,
+            "age_known": True,
+            "entry_km": 0.0,
+            "good_km": good,
+            "bad_km": np.where(found, bad, np.nan),
+            "road_failure": found & heard & (rng.random(bikes) < 0.5),
+            "heard": found & heard,
+            "contact_km": np.where(found, np.nan, now),
+        }
+    )
+    sensors = windows.drop(columns=["bad_km", "road_failure", "heard"]).assign(
+        age_now_km=now,
+        good_km=np.where(good > 0, good, np.nan),
+        truly_defective=defect <= now,
+        last_verdict="pass",
+        last_conclusion="nothing_seen",
+    )
+    return windows, sensors[~found].reset_index(drop=True)
+
+
 def _defect_after_entry(
     rng: np.random.Generator, unit: np.ndarray, entry: np.ndarray, ratio: np.ndarray, truth: Truth
 ) -> np.ndarray:
