@@ -70,6 +70,8 @@ def _lines(trace: pd.DataFrame, time: alt.X, unit: str) -> alt.Chart:
         id_vars=["t_s", "sample_no"], value_vars=present, var_name="track", value_name="reading"
     )
     long["track"] = long["track"].map(_TRACKS)
+    # Single precision is finer than any screen, and half as much to send.
+    long = long.astype({"t_s": "float32", "reading": "float32", "sample_no": "int32"})
     both = list(_TRACKS.values())
     # A blank reading breaks the line: what was not read is not drawn.
     return (

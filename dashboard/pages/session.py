@@ -138,7 +138,7 @@ def _earlier(earlier: pd.DataFrame) -> None:
 
 
 def _take_away(view: SessionView) -> None:
-    surround.heading("Take away")
+    surround.heading("Save this test's tables")
     stem = "".join(c if c.isalnum() or c in "-_." else "_" for c in view.session["session_id"])
     parts = {
         "Static readings": ("static_readings", view.checks),
