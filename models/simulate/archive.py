@@ -100,6 +100,7 @@ def _logger(rng: np.random.Generator, test: TestRecord) -> Logger:
         noise_v=float(shop.noise_v * rng.uniform(0.85, 1.2)),
         pull_down_ohm=shop.pull_down_ohm,
         timestamps=shop.timestamps,
+        stamp_s=shop.stamp_s,
     )
     if test.channel == "volt" and rng.random() < FLAWED_LOG:
         flaws = ({"gaps": 2}, {"duplicated": 0.01}, {"reordered": 0.005})

@@ -73,7 +73,7 @@ class SimulatedSweep:
         return pd.DataFrame(
             {
                 "session_id": session_id,
-                "t_s": np.round(self.t_s, 4),
+                "t_s": np.round(np.round(self.t_s / self.logger.stamp_s) * self.logger.stamp_s, 4),
                 "signal": self.signal,
                 "signal_b": blank if self.signal_b is None else self.signal_b,
                 "travel_pct": blank if self.travel_pct is None else np.round(self.travel_pct, 2),

@@ -25,6 +25,7 @@ class Logger:
     clip_low_v, clip_high_v : rails beyond which the input does not follow.
     gaps, gap_s : number of stretches not recorded and their mean length.
     duplicated, reordered : share of samples written twice, or swapped with the next.
+    stamp_s : step to which times are written, s (0.1 ms, or the whole ms of a slow clock).
     meter_range_ohm : over-range reading of the ohm meter; leads_ohm its leads.
     """
 
@@ -40,6 +41,7 @@ class Logger:
     gap_s: float = 0.25
     duplicated: float = 0.0
     reordered: float = 0.0
+    stamp_s: float = 1e-4
     meter_range_ohm: float = 20_000.0
     leads_ohm: float = 0.3
 

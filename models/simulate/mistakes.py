@@ -104,9 +104,10 @@ def _before_fitting(desk: _Desk) -> None:
     here = sensors[sensors["origin"] == "fitted_here"].set_index("sensor_id")["fitted_on"]
     rows = _quiet_tests(desk)
     rows = rows[rows["sensor_id"].isin(here.index)]
-    written = rows["tested_at"].map(lambda text: _years_earlier(text, 3))
+    written = rows["tested_at"].map(lambda text: _years_earlier(text, 3)).dropna()
+    rows = rows.loc[written.index]
     early = [
-        text is not None and dt.date.fromisoformat(text[:10]) < here[sensor]
+        dt.date.fromisoformat(text[:10]) < here[sensor]
         for text, sensor in zip(written, rows["sensor_id"], strict=True)
     ]
     at = desk.pick(rows[np.array(early, dtype=bool)], "session_id")

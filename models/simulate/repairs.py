@@ -10,7 +10,7 @@ import numpy as np
 from models.simulate.book import OutcomeRecord, TestRecord
 from models.simulate.riding import date_of
 from models.simulate.wear import draw_spell
-from models.simulate.world import LAST_DAY, NOTICE_KM, OTHER_KM, PARTS
+from models.simulate.world import LAST_DAY, NOTICE_KM, OTHER_KM, PARTS, SHORTAGE
 
 if TYPE_CHECKING:
     from models.simulate.visits import Position
@@ -25,6 +25,7 @@ PREVENTIVE_KM, PREVENTIVE_CHANCE = 80_000.0, 0.06
 RETEST_AFTER_REPAIR = 0.7
 FAILED_KM_NOTED = 0.7  # road failures whose km was noted
 OLD_PART_STOCK_DAYS = 120  # the superseded part is still fitted this long after its end
+CALLED_IN_KM, CALLED_IN_DAYS = (800.0, 2200.0), (8, 70)  # until a doubtful sensor's next test
 AGAIN_KM = 1200.0  # mean km until a road failure that was not cured happens again
 
 
@@ -51,10 +52,16 @@ def _on_suspect(position: Position, test: TestRecord) -> int:
         blank = None if rng.random() < 0.6 else ("yes" if test.defective else "no")
         return _replace(position, test, _close_day(position, test), blank, "preventive")
     if rng.random() < position.bike.group.called_in_chance:
-        position.called_day = test.day + int(rng.integers(21, 70))
+        position.called_day = test.day + _called_in_after_days(position)
     if test.reason == "symptom":
         _ease_symptoms(position, test)
     return test.day
+
+
+def _called_in_after_days(position: Position) -> int:
+    """A doubtful sensor is looked at again after some riding, not after some days."""
+    wait = position.rng.uniform(*CALLED_IN_KM) / position.bike.km_per_day
+    return int(np.clip(wait, *CALLED_IN_DAYS))
 
 
 def _repair_sensor(position: Position, test: TestRecord) -> int:
@@ -72,9 +79,11 @@ def _repair_sensor(position: Position, test: TestRecord) -> int:
 def _replace(
     position: Position, test: TestRecord, close: int, confirmed: str | None, why: str
 ) -> int:
+    part = PARTS[current_part(test.sensor.part_no, close)]
+    if SHORTAGE.holds_up(part.part_no, test.shop_id, date_of(close)):
+        return _wait_for_part(position, test, why)
     if close > min(position.bike.last_day, LAST_DAY):  # still open when the history ends
         return position.bike.last_day
-    part = PARTS[current_part(test.sensor.part_no, close)]
     _close(position, test, close, "sensor_replaced", confirmed, why, part.unit_price)
     sensor, km = position.sensor, position.bike.km_on(close)
     sensor.removed_day, sensor.removed_km, sensor.removed_reason = close, km, why
@@ -82,6 +91,20 @@ def _replace(
     position.called_day = LAST_DAY + 10_000
     position.sensor = position.fit(part.part_no, "fitted_here", close, close, float(km))
     return _after_repair(position, close)
+
+
+def _wait_for_part(position: Position, test: TestRecord, why: str) -> int:
+    """The delivery comes after the history's end: a failed sensor's bike stands until then.
+
+    The shop reads the odometers of what stands there on the last day. A sensor that still passes
+    is not replaced by way of precaution while the part is short. Standing is for bikes with one
+    sensor only: a second one's records would have gone ahead of it.
+    """
+    if why == "preventive":
+        return test.day
+    position.bike.stand_from(test.day)
+    position.book.read_odometer(position.bike, position.bike.last_day)
+    return position.bike.last_day
 
 
 def _clean(position: Position, test: TestRecord, close: int, confirmed: str | None) -> int:
@@ -140,7 +163,7 @@ def _after_repair(position: Position, close: int) -> int:
     if rng.random() < RETEST_AFTER_REPAIR:
         test = position.test(close, "after_repair", "routine", hour=float(rng.uniform(15.0, 18.0)))
         if test.verdict == "suspect":
-            position.called_day = close + int(rng.integers(21, 70))
+            position.called_day = close + _called_in_after_days(position)
     return close
 
 

@@ -43,6 +43,10 @@ class Bike:
         """Whole km on the clock at the end of a day."""
         return int(self.odometer_km[day])
 
+    def stand_from(self, day: int) -> None:
+        """Not ridden after a day: it waits in the shop until the history ends."""
+        self.odometer_km[day:] = self.odometer_km[day]
+
     def day_at(self, odometer_km: float) -> int:
         """First day on which the odometer has reached a figure; past the last day if never."""
         return int(np.searchsorted(self.odometer_km, odometer_km))
@@ -51,6 +55,11 @@ class Bike:
 def date_of(day: int) -> dt.date:
     """Calendar date of a day of the history."""
     return FIRST_DAY + dt.timedelta(days=int(day))
+
+
+def day_of(date: dt.date) -> int:
+    """Day of the history of a calendar date."""
+    return (date - FIRST_DAY).days
 
 
 def bikes(rng: np.random.Generator, n_bikes: int) -> list[Bike]:

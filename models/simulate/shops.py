@@ -11,6 +11,7 @@ from models.simulate import tables
 from models.simulate.archive import sweeps as recorded_sweeps
 from models.simulate.book import Book, TestRecord
 from models.simulate.mistakes import plant
+from models.simulate.odometers import report_odometer
 from models.simulate.readings import sensor_tracks, static_readings
 from models.simulate.rides import ride_log
 from models.simulate.riding import Bike
@@ -104,11 +105,14 @@ def simulate_shops(
 
 def play_history(seed: int, n_bikes: int) -> History:
     """Let the years pass: bikes ridden, sensors worn, tests made, repairs closed."""
-    riding, visiting, making, reading = (np.random.default_rng([seed, k]) for k in range(4))
+    riding, visiting, making, reading, reporting = (
+        np.random.default_rng([seed, k]) for k in range(5)
+    )
     bikes = draw_bikes(riding, n_bikes)
     book = Book()
     for bike in bikes:
         live(visiting, book, bike)
+        report_odometer(reporting, book, bike)
     tests = tables.in_time(book.tests)
     tracks = sensor_tracks(making, book.sensors)
     return History(bikes, book, tests, tracks, static_readings(reading, tests, tracks))

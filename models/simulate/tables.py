@@ -11,7 +11,7 @@ from models.simulate.book import Book, OutcomeRecord, SensorRecord, TestRecord
 from models.simulate.readings import load_ohm
 from models.simulate.riding import Bike, date_of
 from models.simulate.wear import Spell, rough_ohm
-from models.simulate.world import AS_OF, LAST_DAY, MODELS, PARTS, SHOPS, UTC_OFFSET_H
+from models.simulate.world import AS_OF, LAST_DAY, MODELS, PARTS, SHOPS, SHORTAGE, UTC_OFFSET_H
 
 READING_COLUMNS = [
     "supply_v", "supply_to_ground_v", "track_ohm", "closed_ohm", "open_ohm", "closed_v", "open_v",
@@ -206,6 +206,9 @@ def stock(rng: np.random.Generator) -> pd.DataFrame:
                     0 if ended or rng.random() < 0.6 else part.pack_size * int(rng.integers(1, 4))
                 )
                 wait = int(rng.integers(1, part.lead_time_days + 1))
+                if SHORTAGE.holds_up(part.part_no, shop_id, day):
+                    on_hand, order = 0, max(order, 3)
+                    wait = (SHORTAGE.delivery_day - day).days
                 due = day + dt.timedelta(days=wait) if order else None
                 rows.append((shop_id, part.part_no, day, on_hand, order, due))
     columns = ["shop_id", "part_no", "counted_on", "on_hand", "on_order", "order_due_on"]

@@ -20,7 +20,9 @@ CHANNEL_SHARES = (  # (channel, samples a second, share of tests)
 )
 SEEN_AT_ONCE, SEEN_AT_LAST, SEEN_KM = 0.80, 0.97, 1500.0
 PERCENT_BLINDNESS = 0.45  # a polled percentage shows this share of what a voltmeter shows
-FAIL_SHARE = 0.90  # of defects seen, the rest is called suspect
+# Of defects seen, the share called failed; the rest is called suspect. One lift-off in several
+# strokes is called in again rather than condemned, many in one place leave no doubt.
+FAIL_AT_ONCE, FAIL_AT_LAST, FAIL_KM = 0.45, 0.97, 3000.0
 FALSE_FAIL, FALSE_SUSPECT, ROUGH_SUSPECT = 0.006, 0.02, 0.16
 BLANK_VERDICT = 0.015
 LEAD_SEEN_ROUTINE, LEAD_SEEN_SYMPTOM = 0.50, 0.85
@@ -52,11 +54,12 @@ def judge(
     """Verdict on the sensor: ``pass``, ``suspect``, ``fail`` or None where it was left blank."""
     at = rng.random()
     if spell.defective(odometer_km):
-        grown = 1.0 - np.exp(-1000.0 * spell.severity(odometer_km) / SEEN_KM)
-        seen = SEEN_AT_ONCE + (SEEN_AT_LAST - SEEN_AT_ONCE) * grown
+        since_km = 1000.0 * spell.severity(odometer_km)
+        seen = _growing(SEEN_AT_ONCE, SEEN_AT_LAST, since_km / SEEN_KM)
         seen *= PERCENT_BLINDNESS if channel == "percent" else 1.0
         if at < seen:
-            return "fail" if at < seen * FAIL_SHARE else "suspect"
+            failed = seen * _growing(FAIL_AT_ONCE, FAIL_AT_LAST, since_km / FAIL_KM)
+            return "fail" if at < failed else "suspect"
         return "pass"
     if lead_seen:
         return "fail" if at < LEAD_TAKEN_FOR_SENSOR else "pass"
@@ -67,6 +70,11 @@ def judge(
     if at < FALSE_FAIL + suspect:
         return "suspect"
     return None if at > 1.0 - BLANK_VERDICT else "pass"
+
+
+def _growing(first: float, last: float, way: float) -> float:
+    """A share that goes from its first value to its last as a defect ages."""
+    return last - (last - first) * float(np.exp(-way))
 
 
 def lead_seen(rng: np.random.Generator, lead: str | None, reason: str) -> bool:

@@ -7,14 +7,18 @@ from plug or lead, or from elsewhere on the bike.
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 
 from models.simulate.book import Book, OutcomeRecord, SensorRecord, TestRecord
 from models.simulate.repairs import after_test
-from models.simulate.riding import Bike
+from models.simulate.riding import Bike, day_of
 from models.simulate.verdicts import choose_channel, judge, lead_seen, symptom_words
 from models.simulate.wear import draw_spell
 from models.simulate.world import (
+    AS_OF,
+    FIRST_DAY,
     LAST_DAY,
     LEAD_KM,
     LEAD_NOTICE_KM,
@@ -28,6 +32,8 @@ NEVER = LAST_DAY + 10_000
 QUIET_DAYS = 5  # routine visits this soon after another are not made
 FIRST_VISIT_TEST = 0.6  # first visits that include a bench test (assumed)
 UNTESTED_READ = 0.6  # services without a bench test whose odometer was written down (assumed)
+AUTUMN_FROM, AUTUMN_DAYS = (9, 5), 45  # the fleets' autumn check: from this date on (assumed)
+AUTUMN_APART_DAYS = 30  # a service this close to the autumn check is made with it (assumed)
 ELSEWHERE_CHANCE = 0.03  # a test made by another shop (assumed)
 
 
@@ -172,6 +178,22 @@ def live(rng: np.random.Generator, book: Book, bike: Bike) -> None:
 
 def routine_days(rng: np.random.Generator, bike: Bike) -> list[tuple[int, bool]]:
     """Days of the routine visits after the first, and whether each includes a bench test."""
+    days = _services(rng, bike)
+    if not bike.group.autumn_check:
+        return days
+    checks = _autumn_checks(rng, bike)
+    apart = [(day, t) for day, t in days if all(abs(day - c) > AUTUMN_APART_DAYS for c in checks)]
+    return sorted([*apart, *((day, True) for day in checks)])
+
+
+def _autumn_checks(rng: np.random.Generator, bike: Bike) -> list[int]:
+    years = range(FIRST_DAY.year, AS_OF.year + 1)
+    starts = [day_of(dt.date(year, *AUTUMN_FROM)) for year in years]
+    days = [start + int(rng.integers(AUTUMN_DAYS)) for start in starts]
+    return [day for day in days if bike.first_day + AUTUMN_APART_DAYS < day <= bike.last_day]
+
+
+def _services(rng: np.random.Generator, bike: Bike) -> list[tuple[int, bool]]:
     days: list[tuple[int, bool]] = []
     group, day = bike.group, bike.first_day
     while True:

@@ -136,7 +136,10 @@ DUTIES = {
 
 @dataclass(frozen=True)
 class Shop:
-    """A workshop and its bench: the logger it owns and how many technicians it has."""
+    """A workshop and its bench: the logger it owns and how many technicians it has.
+
+    stamp_s : the step to which the logger writes its times.
+    """
 
     shop_id: str
     name: str
@@ -146,6 +149,7 @@ class Shop:
     noise_v: float
     pull_down_ohm: float
     timestamps: str = "even"
+    stamp_s: float = 1e-4
 
 
 SHOPS = {
@@ -154,9 +158,33 @@ SHOPS = {
         Shop("brackenford", "Brackenford Workshop", 8.0, 3, 12, 0.0016, 100_000.0),
         Shop("lower-ferry", "Lower Ferry Garage", 6.5, 2, 12, 0.0024, 100_000.0),
         Shop("tollgate", "Tollgate Street Bikes", 12.0, 3, 10, 0.0020, 120_000.0),
-        Shop("copperhill", "Copperhill Depot", 5.0, 1, 14, 0.0030, 82_000.0, "jittered"),
+        Shop("copperhill", "Copperhill Depot", 5.0, 1, 14, 0.0030, 82_000.0, "jittered", 1e-3),
     )
 }
+
+
+@dataclass(frozen=True)
+class Shortage:
+    """A part number that its supplier cannot deliver to some shops for a while (assumed).
+
+    Jobs that need it stay open, the bike stands, and what is on order comes on the day of the
+    delivery.
+    """
+
+    part_no: str
+    shop_ids: tuple[str, ...]
+    first_day: dt.date
+    delivery_day: dt.date
+
+    def holds_up(self, part_no: str, shop_id: str, day: dt.date) -> bool:
+        """Whether a shop that needs the part on a day has to wait for the delivery."""
+        short = part_no == self.part_no and shop_id in self.shop_ids
+        return short and self.first_day <= day < self.delivery_day
+
+
+SHORTAGE = Shortage(
+    "QK-1140S", ("tollgate", "copperhill"), dt.date(2026, 9, 1), dt.date(2026, 11, 20)
+)
 
 
 @dataclass(frozen=True)
@@ -165,7 +193,8 @@ class Group:
 
     share : part of all bikes. service_days : mean days between visits; test_chance : chance that
     a routine visit includes a bench test. keeps_km : fleet bikes are retired near this odometer.
-    lost_per_year : chance a year that a bike is not seen again.
+    lost_per_year : chance a year that a bike is not seen again. autumn_check : whether every bike
+    is tested once each September or October, before the wet months.
     """
 
     fleet_id: str | None
@@ -178,6 +207,7 @@ class Group:
     keeps_km: float | None
     lost_per_year: float
     called_in_chance: float
+    autumn_check: bool = False
 
 
 _PRIVATE = (("commute", 0.55), ("tour", 0.33), ("offroad", 0.12))
@@ -187,15 +217,15 @@ _STREET = (
 )  # fmt: skip
 GROUPS = (
     Group("harrow-parcel", "tollgate", 0.20, (("courier", 1.0),),
-          (("sedge-125", 0.35), ("sedge-250", 0.65)), 118.0, 0.36, 120_000.0, 0.0, 0.9),
+          (("sedge-125", 0.35), ("sedge-250", 0.65)), 118.0, 0.60, 120_000.0, 0.0, 0.9, True),
     Group("copperhill-school", "copperhill", 0.13, (("training", 1.0),),
-          (("sedge-125", 0.6), ("bracken-450", 0.4)), 165.0, 0.42, 90_000.0, 0.0, 0.9),
+          (("sedge-125", 0.6), ("bracken-450", 0.4)), 165.0, 0.48, 90_000.0, 0.0, 0.9, True),
     Group("ferry-hire", "lower-ferry", 0.15, (("hire", 1.0),),
           (("marram-650", 0.5), ("saltwort-1100", 0.3), ("yarrow-800", 0.2)),
-          195.0, 0.44, 70_000.0, 0.0, 0.85),
-    Group(None, "brackenford", 0.24, _PRIVATE, _STREET, 250.0, 0.42, None, 0.07, 0.45),
-    Group(None, "lower-ferry", 0.16, _PRIVATE, _STREET, 270.0, 0.40, None, 0.08, 0.40),
-    Group(None, "tollgate", 0.12, _PRIVATE, _STREET, 270.0, 0.40, None, 0.08, 0.40),
+          195.0, 0.42, 70_000.0, 0.0, 0.85, True),
+    Group(None, "brackenford", 0.24, _PRIVATE, _STREET, 240.0, 0.46, None, 0.035, 0.45),
+    Group(None, "lower-ferry", 0.16, _PRIVATE, _STREET, 250.0, 0.44, None, 0.04, 0.40),
+    Group(None, "tollgate", 0.12, _PRIVATE, _STREET, 250.0, 0.44, None, 0.04, 0.40),
 )  # fmt: skip
 
 # Wear, faults and people: chances and scales used by ``wear`` and ``visits`` (all assumed).

@@ -228,12 +228,12 @@ def test_the_population_has_the_cases_the_risk_model_must_handle():
     shops = _small(20261031, n_bikes=160)
     sensors, repairs = shops.tables["sensors"], shops.tables["repair_outcomes"]
     tests = shops.tables["test_sessions"]
-    assert 650 <= len(tests) <= 950
+    assert 1000 <= len(tests) <= 1200
     confirmed = repairs[
         repairs["fault_confirmed"].eq("yes")
         & repairs["action"].isin(["sensor_replaced", "sensor_cleaned"])
     ]
-    assert len(confirmed) >= 60
+    assert len(confirmed) >= 75
     assert confirmed["on_road"].eq("yes").sum() >= 25
     assert set(sensors["origin"]) == {"original", "unknown", "fitted_here"}
     assert {"faulty", "preventive", "bike_gone"} <= set(sensors["removed_reason"].dropna())
@@ -249,6 +249,19 @@ def test_the_population_has_the_cases_the_risk_model_must_handle():
     assert (tests["fault_codes"].notna() & tests["unplugged_key_on"].eq("yes")).any()
     assert len({group.shop_id for group in GROUPS}) == len(shops.tables["shops"]) == 4
     assert shops.tables["calendar"]["free_from"].min() > AS_OF
+
+
+def test_few_sensors_in_service_have_an_old_odometer_reading_and_lost_bikes_all_have():
+    shops = _small(20261031, n_bikes=160)
+    read = _dates(shops.tables["odometer"].groupby("unit_id")["read_on"].max())
+    sensors = shops.tables["sensors"].query("removed_on.isna()")
+    old = (pd.Timestamp(AS_OF) - sensors["unit_id"].map(read)).dt.days > 120
+    assert 0.08 <= old.mean() <= 0.15
+    units = shops.tables["units"].set_index("unit_id")["fleet_id"]
+    assert not old[sensors["unit_id"].map(units).notna()].any()
+    lost = shops.truth["bikes"].query("gone == 'lost' and last_in_view_on < @dt.date(2026, 6, 1)")
+    assert len(lost) >= 5
+    assert old[sensors["unit_id"].isin(lost["unit_id"])].all()
 
 
 def test_planted_mistakes_are_the_only_difference_and_are_all_listed():

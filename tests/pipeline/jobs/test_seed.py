@@ -9,11 +9,11 @@ import pytest
 
 from models.simulate.archive import sweeps as recorded_sweeps
 from models.simulate.shops import play_history, simulate_shops
-from models.simulate.world import DEFAULT_BIKES, DEFAULT_SEED
-from pipeline.jobs.seed import RETRACT_FILE, SWEEP_TYPES, write_csv, write_seed
+from models.simulate.world import DEFAULT_BIKES, DEFAULT_SEED, SHORTAGE
+from pipeline.jobs.seed import RETRACT_FILE, SWEEP_TYPES, open_jobs, write_csv, write_seed
 
 SEED_DATA = Path(__file__).resolve().parents[3] / "seed_data"
-LARGEST_BYTES = 8_000_000
+LARGEST_BYTES = 7_500_000
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +27,7 @@ def samples():
     return pd.concat([pq.read_table(file).to_pandas() for file in files], ignore_index=True)
 
 
-def test_the_extract_is_under_eight_megabytes():
+def test_the_extract_stays_small():
     total = sum(file.stat().st_size for file in SEED_DATA.rglob("*") if file.is_file())
     assert 1_000_000 < total < LARGEST_BYTES
 
@@ -89,6 +89,30 @@ def test_the_readme_says_plainly_that_nothing_is_measured(shops):
     for key in shops.truth["mistakes"]["key"]:
         assert key in text
     assert f"{len(shops.tables['test_sessions']):,}" in text
+
+
+def test_some_jobs_are_open_for_want_of_the_part(shops):
+    waiting = open_jobs(shops.tables)
+    assert 4 <= len(waiting) <= 8
+    assert waiting["tested_at"].min()[:10] >= SHORTAGE.first_day.isoformat()
+    sensors = shops.tables["sensors"].set_index("sensor_id")
+    units = sensors.loc[waiting["sensor_id"], "unit_id"]
+    read = shops.tables["odometer"].drop_duplicates("unit_id", keep="last").set_index("unit_id")
+    assert (read.loc[units, "odometer_km"].to_numpy() == waiting["odometer_km"].to_numpy()).all()
+    worn = pd.read_csv(SEED_DATA / "truth" / "dropouts.csv").query("cause == 'worn' and visible")
+    assert waiting["session_id"].isin(worn["session_id"]).sum() >= 4
+    text = " ".join((SEED_DATA / "README.md").read_text(encoding="utf-8").split())
+    assert f"({len(waiting)} of them on the last day)" in text
+
+
+def test_short_shops_have_none_on_the_shelf_but_some_on_order(shops):
+    stock = shops.tables["stock"]
+    stock = stock[stock["part_no"].eq(SHORTAGE.part_no)].sort_values("counted_on")
+    last = stock.drop_duplicates("shop_id", keep="last").set_index("shop_id")
+    short = last.loc[list(SHORTAGE.shop_ids)]
+    assert (short["on_hand"] == 0).all()
+    assert (short["on_order"] > 0).all()
+    assert (short["order_due_on"] == SHORTAGE.delivery_day).all()
 
 
 def test_writing_twice_gives_the_same_bytes(tmp_path, monkeypatch):
