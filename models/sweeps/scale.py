@@ -12,6 +12,7 @@ import numpy as np
 
 ASSUMED_SUPPLY_V = 5.0  # common practice, no source
 PLAUSIBLE_SUPPLY_V = (3.0, 16.0)  # from 3.3 V logic to a 12 V system (common practice)
+LEAST_TRACK_OHM = 50.0  # tracks have some kilohm (common practice): less is another unit
 CLIP_PCT = (-100.0, 300.0)  # readings beyond are held here: deeper than any drop-out's depth
 
 
@@ -76,15 +77,14 @@ def _volt(low: float, high: float, supply_v: float) -> Scale:
 
 
 def _ohm(low: float, high: float, track_ohm: float) -> Scale:
-    findings = []
     if np.isfinite(track_ohm) and track_ohm > 0:
+        if track_ohm < LEAST_TRACK_OHM:
+            return _asked([], "unit_kilohms", f"{high:g}", "kilohms", "ohms")
         if high < 0.03 * track_ohm:
-            return _asked(findings, "unit_kilohms", f"{high:g} ohm", "kilohms", "ohms")
-        if high > 3.0 * track_ohm and high < 1e6 and high > 300.0 * track_ohm:
-            return _asked(findings, "unit_track_kilohms", f"{high:g} ohm", "ohms", "ohms")
-        return Scale(track_ohm, ())
-    if 0.0 < high < 50.0:
-        return _asked(findings, "unit_kilohms", f"{high:g} ohm", "kilohms", "ohms")
+            return _asked([], "unit_kilohms", f"{high:g} ohm", "kilohms", "ohms")
+        return Scale(track_ohm)
+    if 0.0 < high < LEAST_TRACK_OHM:
+        return _asked([], "unit_kilohms", f"{high:g} ohm", "kilohms", "ohms")
     if high <= 0.0:
         text = "No reading above 0 ohm: please check the leads and the channel."
         return Scale(np.nan, (("signal_not_positive", text),))

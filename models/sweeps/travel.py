@@ -21,6 +21,7 @@ LINEARITY_PCT = 0.6  # 1 sigma of the track's departure from a straight line (co
 # conductive-plastic tracks are sold to 1 to 2 %, no source), % of travel
 LONE_STOP_PCT = 0.8  # uncertainty of a stop visited once, % of travel
 STOP_SPREAD = 0.015  # visits within this share of the range of the farthest are at the stop
+BEYOND_PCT = 5.0  # a position channel reads no farther beyond a stop
 CHANNEL_PCT = 0.2  # uncertainty of a position channel, % of travel (assumed)
 
 
@@ -91,14 +92,18 @@ def rising_output(levels: np.ndarray, declared: str | None) -> tuple[bool, bool]
 
 
 def channel_travel(travel_pct: np.ndarray, coarse: Coarse, place_bounds: np.ndarray) -> np.ndarray:
-    """A position channel on the blocks of the coarse copy; NaN in sweeps mostly without it."""
+    """A position channel on the blocks of the coarse copy; NaN in sweeps mostly without it.
+
+    Positions well beyond the stops are unreadable; slightly beyond, they are held at the stop.
+    """
     out = np.full(coarse.level.size, np.nan)
     for i, (begin, end) in enumerate(itertools.pairwise(place_bounds)):
         part = travel_pct[begin:end]
-        known = np.flatnonzero(np.isfinite(part))
+        known = np.flatnonzero((part >= -BEYOND_PCT) & (part <= 100.0 + BEYOND_PCT))
         if known.size > 0.9 * part.size:
             blocks = slice(coarse.bounds[i], coarse.bounds[i + 1])
-            out[blocks] = np.interp(coarse.place[blocks] - begin, known, part[known])
+            at = coarse.place[blocks] - begin
+            out[blocks] = np.clip(np.interp(at, known, part[known]), 0.0, 100.0)
     return out
 
 
