@@ -168,6 +168,7 @@ def case_of(row: dict, levels: Levels) -> Case:
         elsewhere=known(row["elsewhere"]),
         repaired=known(row["repaired_since_test"]),
         waiting=known(row["waiting"]),
+        unanswered=known(row["unanswered"]),
     )
 
 
@@ -238,6 +239,7 @@ def _reasons(row: dict, rule: Rule, fill: dict, levels: Levels) -> list[str]:
         *(f"Set aside: {line}" for line in lines(row["waiting"])),
         *(f"Repair since: {line}" for line in lines(row["repaired_since_test"])),
         *(f"Settle first: {line}" for line in lines(row["elsewhere"])),
+        *lines(row["unanswered"]),
         *risk_sentences(row),
         last_test_sentence(row, tested=verdict_of(row) != "untested"),
         *_after_a_test(row),

@@ -44,6 +44,8 @@ class Case:
         A repair was closed after the last test.
     waiting : bool
         A record of the sensor or the bike is set aside.
+    unanswered : bool
+        An earlier sweep showed drop-outs that no later sweep or repair answers.
     """
 
     verdict: str
@@ -54,6 +56,7 @@ class Case:
     elsewhere: bool
     repaired: bool
     waiting: bool
+    unanswered: bool
 
 
 @dataclass(frozen=True)
@@ -129,6 +132,13 @@ RULES: tuple[Rule, ...] = (
         "test",
         "Test again: the last test left a suspicion.",
         "The last test neither clears the sensor nor condemns it.",
+    ),
+    Rule(
+        "drop_outs_unanswered",
+        lambda c: c.unanswered,
+        "test",
+        "Test again, with a slow sweep: drop-outs seen earlier were never explained.",
+        "A later test that cannot tell does not answer drop-outs that were seen before.",
     ),
     Rule(
         "never_tested",

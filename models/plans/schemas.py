@@ -42,6 +42,13 @@ EVIDENCE = FrameSchema(
             blank=True,
         ),
         Column(
+            "unanswered",
+            "text",
+            "an earlier sweep with drop-outs that no later sweep or repair answers, in words; "
+            "blank if none",
+            blank=True,
+        ),
+        Column(
             "repaired_since_test",
             "text",
             "repair closed after the last test, in words; blank if none",

@@ -24,9 +24,9 @@ def lines(text: object) -> list[str]:
 
 def in_100(chance: float) -> str:
     """A chance as a number out of 100, never rounded to none or all."""
-    if chance < 0.005:
+    if chance <= 0.005:  # exactly half would round to none, or to all
         return "less than 1"
-    return "more than 99" if 0.995 < chance < 1 else f"{100 * chance:.0f}"
+    return "more than 99" if 0.995 <= chance < 1 else f"{100 * chance:.0f}"
 
 
 def risk_sentences(row: dict) -> list[str]:

@@ -56,6 +56,11 @@ _SWEEP = {
         "The sweep shows a fault that wanders over the travel: a plug, a lead or the hand more "
         "often than the sensor.",
     ),
+    "undecided": (
+        "sensor",
+        "The sweep shows drop-outs that do not tell a worn track from a plug, a lead or the hand: "
+        "sweep again slowly, six passes or more, and move plug and lead by hand in between.",
+    ),
 }
 _ELSEWHERE = (
     "Nothing read here lies outside its range. That does not show that the sensor is sound: sweep "

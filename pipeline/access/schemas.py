@@ -133,7 +133,7 @@ ODOMETER = FrameSchema(
     (
         Column("read_on", "date", "day"),
         Column("odometer_km", "number", "reading", "km"),
-        Column("source", "text", "odometer, test or repair"),
+        Column("source", "text", "odometer, test, repair, fitting or removal"),
     ),
 )
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.home import Home
-from pipeline.intake.receive import receive
+from pipeline.intake.receive import handed_files, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
@@ -64,9 +64,9 @@ def rebuild(
 
 
 def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None) -> None:
-    """Rebuild what another version of the code published; do nothing where nothing is published."""
+    """Rebuild where files were handed in but no version of the present shape is published."""
     found = newest(home)
-    if found is not None and not found.is_current:
+    if handed_files(home) and (found is None or not found.is_current):
         rebuild(home, progress=True, say=say)
 
 

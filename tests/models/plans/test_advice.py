@@ -211,6 +211,7 @@ _ROW = st.fixed_dictionaries(
         "elsewhere": _TEXT,
         "repaired_since_test": _TEXT,
         "waiting": _TEXT,
+        "unanswered": _TEXT,
         "risk_basis": _TEXT,
     }
 )
@@ -228,7 +229,7 @@ def test_any_evidence_gets_one_action_with_reasons(rows):
         assert len(set(reasons)) == len(reasons)
         assert not any(word in answer["reasons"] for word in ("nan", "None", "{", "<NA>"))
         left = answer["action"] == "leave"
-        assert not (left and row["waiting"])
+        assert not (left and (row["waiting"] or row["unanswered"]))
         assert not (left and (row["defect_now"] is None or row["defect_now"] >= 0.10))
         assert not (left and row["elsewhere"])
         assert np.floor(answer["urgency"]) == (

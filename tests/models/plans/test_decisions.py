@@ -18,7 +18,9 @@ from models.plans.decisions import (
 FLAGS = (False, True)
 EVERY_CASE = [
     Case(*values)
-    for values in itertools.product(VERDICTS, SWEEPS, RISKS, ODOMETERS, RUNS, FLAGS, FLAGS, FLAGS)
+    for values in itertools.product(
+        VERDICTS, SWEEPS, RISKS, ODOMETERS, RUNS, FLAGS, FLAGS, FLAGS, FLAGS
+    )
 ]
 USUAL = Case(
     verdict="pass",
@@ -29,6 +31,7 @@ USUAL = Case(
     elsewhere=False,
     repaired=False,
     waiting=False,
+    unanswered=False,
 )
 
 
@@ -37,7 +40,7 @@ def action(**changed):
 
 
 def test_every_case_has_one_action_and_a_reason():
-    assert len(EVERY_CASE) == 5 * 5 * 5 * 3 * 3 * 8
+    assert len(EVERY_CASE) == 5 * 5 * 5 * 3 * 3 * 16
     for case in EVERY_CASE:
         rule = decide(case)
         assert rule.action in ACTIONS
@@ -59,7 +62,7 @@ def test_leave_only_where_nothing_speaks_against_it():
             and case.risk == "low"
             and case.odometer == "current"
             and case.run == "short"
-            and not (case.elsewhere or case.repaired or case.waiting)
+            and not (case.elsewhere or case.repaired or case.waiting or case.unanswered)
         )
         assert (decide(case).action == "leave") == may_leave, case
 
@@ -111,6 +114,8 @@ def test_higher_risk_never_lowers_the_action():
         ({"run": "unknown"}, "not_enough_known"),
         ({"run": "long"}, "test"),
         ({"waiting": True}, "not_enough_known"),
+        ({"unanswered": True}, "test"),
+        ({"unanswered": True, "sweep": "none"}, "test"),
         ({"waiting": True, "risk": "raised"}, "test"),
         ({"elsewhere": True}, "test"),
         ({"repaired": True}, "test"),

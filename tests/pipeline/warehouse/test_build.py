@@ -221,3 +221,19 @@ def test_odd_costs_and_windows_gone_by_are_pointed_out(home, tmp_path):
         "record is 84.50." in notices
     )
     assert any("the last ended on 2025-01-05" in notice for notice in notices)
+
+
+def test_drop_outs_outlast_a_later_test_that_cannot_tell(home, tmp_path):
+    tests = SHOP["test_sessions"] + (
+        "T4,S2,s1,2026-03-01T10:00:00+01:00,23000,routine,5.00,volt,pass\n"
+        "T5,S2,s1,2026-03-04T10:00:00+01:00,23010,routine,5.00,,pass\n"
+    )
+    lines = sweep_csv("T4").splitlines()
+    for sample in (150, 151, 650, 651, 950, 951, 1450, 1451):  # the same travel, up and down
+        session, t_s, _ = lines[sample].split(",")
+        lines[sample] = f"{session},{t_s},0.1"
+    ask = _rebuilt(home, tmp_path, test_sessions=tests, sweeps="\n".join(lines) + "\n")
+    assert ask("select conclusion from marts.tests where session_id = 'T4'") == [("dropouts_seen",)]
+    ((action, reasons),) = ask("select action, reasons from marts.worklist where unit_id = 'B2'")
+    assert action == "test"
+    assert "The sweep of 2026-03-01 showed" in reasons

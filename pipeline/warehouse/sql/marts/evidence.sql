@@ -9,9 +9,38 @@ with elsewhere as (
 
 waiting as (
     select unit_id, string_agg(sentence, chr(10) order by row_id, sentence) as waiting
-    from marts.waiting
-    where stands_aside
+    from (
+        select unit_id, sentence, min(row_id) as row_id
+        from marts.waiting
+        where stands_aside
+        group by unit_id, sentence
+    )
     group by unit_id
+),
+
+unanswered as (
+    -- the latest earlier sweep with drop-outs, where no sweep that can tell and no repair came after
+    select
+        seen.sensor_id,
+        arg_max(
+            'The sweep of ' || seen.tested_on || ' showed ' || seen.dropout_count
+                || ' drop-outs, and no later sweep that can tell, and no repair, answers them.',
+            seen.tested_at
+        ) as unanswered
+    from marts.tests as seen
+    join marts.last_tests on last_tests.sensor_id = seen.sensor_id
+    where seen.conclusion = 'dropouts_seen'
+        and seen.tested_at < last_tests.tested_at
+        and not exists (
+            select 1 from marts.tests as later
+            where later.sensor_id = seen.sensor_id and later.tested_at > seen.tested_at
+                and later.conclusion <> 'cannot_tell'
+        )
+        and not exists (
+            select 1 from staging.repair_outcomes as repairs
+            where repairs.sensor_id = seen.sensor_id and repairs.closed_on >= seen.tested_on
+        )
+    group by seen.sensor_id
 ),
 
 repaired as (
@@ -43,12 +72,13 @@ select
     last_tests.sweep_advice as last_sweep_advice,
     if(bikes.odometer_now_km >= last_tests.odometer_km, bikes.odometer_now_km - last_tests.odometer_km,
         last_tests.odometer_km * 0) as km_since_test,
-    elsewhere.elsewhere, repaired.repaired_since_test, waiting.waiting
+    elsewhere.elsewhere, unanswered.unanswered, repaired.repaired_since_test, waiting.waiting
 from marts.sensors_now as sensors
 join marts.bikes using (unit_id)
 left join marts.defect_risk as risk using (sensor_id)
 left join marts.last_tests using (sensor_id)
 left join elsewhere on elsewhere.session_id = last_tests.session_id
 left join repaired on repaired.sensor_id = sensors.sensor_id
+left join unanswered on unanswered.sensor_id = sensors.sensor_id
 left join waiting on waiting.unit_id = sensors.unit_id
 order by sensors.sensor_id
