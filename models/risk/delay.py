@@ -31,13 +31,14 @@ _TINY = 1e-300
 class Delay:
     """Rate per km at which a defect is heard of, and the spread of its logarithm.
 
-    ``learned`` says that the records moved it; otherwise it is the assumed prior alone.
+    ``learned`` says that the records moved it; otherwise it is the assumed prior alone. ``n_heard``
+    counts a doubt as the share of a defect that it stands for.
     """
 
     rate_per_km: float
     log_sd: float
     learned: bool
-    n_heard: int
+    n_heard: float
     n_road_failures: int
 
     @property
@@ -61,7 +62,9 @@ class Pieces(NamedTuple):
     far: np.ndarray
 
 
-def assumed_delay(prior: GammaPrior = DELAY_RATE, *, n_heard: int = 0, n_road: int = 0) -> Delay:
+def assumed_delay(
+    prior: GammaPrior = DELAY_RATE, *, n_heard: float = 0.0, n_road: int = 0
+) -> Delay:
     """The delay by the prior alone.
 
     The spread of log rate under a gamma prior of shape a is sqrt(trigamma(a)).

@@ -149,7 +149,10 @@ class Records:
         scaled = prior * np.exp(chance - top[life])
         total = np.bincount(life, scaled, lives)
         seen = total > 0
-        return scaled / total[life], float(np.sum(np.log(total[seen]) + top[seen]))
+        height = np.where(seen, np.log(np.maximum(total, 1e-300)) + np.where(seen, top, 0.0), 0.0)
+        times = np.zeros(lives)
+        times[life] = self.rows.times
+        return scaled / total[life] * self.rows.times, float(times @ height)
 
     def _window_hazard(self, rate: np.ndarray, relative: np.ndarray) -> np.ndarray:
         part = self.unsure

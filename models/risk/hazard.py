@@ -225,11 +225,11 @@ class DefectHazard(BaseEstimator):
         return float(shape), float((shape / np.exp(log_rate)) ** (1 / shape))
 
     def _count(self, lives: pd.DataFrame, rows: Rows) -> None:
-        self.n_lives_ = len(lives)
-        self.n_defects_ = int(lives["bad_km"].notna().sum())
+        self.n_lives_ = round(lives["times"].sum())
+        self.n_defects_ = int((lives["bad_km"].notna() & (lives["times"] >= 1)).sum())
         self.n_bikes_ = int(lives["unit_id"].nunique())
         end = last_known(lives) if self.delay_ else lives["bad_km"].fillna(lives["good_km"])
-        self.km_watched_ = float((end - lives["entry_km"]).sum())
+        self.km_watched_ = float(((end - lives["entry_km"]) * lives["times"]).sum())
         if not self.km_watched_ > 0:
             raise LivesError("lives: no sensor has run a km under observation")
 
@@ -331,7 +331,8 @@ def _first_delay(lives: pd.DataFrame, prior: GammaPrior) -> Delay:
     """
     in_window = lives["bad_km"] > lives["good_km"]
     road = int((lives["road_failure"] & in_window).sum())
-    delay = assumed_delay(prior, n_heard=int((lives["heard"] & in_window).sum()), n_road=road)
+    heard = lives["times"][lives["heard"] & in_window].sum()
+    delay = assumed_delay(prior, n_heard=float(heard), n_road=road)
     return replace(delay, learned=enough_road_failures(road))
 
 
@@ -421,4 +422,7 @@ def _mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarr
     lives, life = np.unique(rows.life[spread], return_inverse=True)
     mean = np.zeros((len(lives), score.shape[1]))
     np.add.at(mean, life, part)
-    return part.T @ (part / np.maximum(share, 1e-300)[:, None]) - mean.T @ mean
+    times = np.ones(len(lives))
+    times[life] = rows.times[spread]
+    lost = mean.T @ (mean / np.maximum(times, 1e-300)[:, None])
+    return part.T @ (part / np.maximum(share, 1e-300)[:, None]) - lost

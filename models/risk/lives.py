@@ -8,13 +8,14 @@ of Klein & Moeschberger, Survival Analysis, 2nd ed. (2003), ch. 3.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from models.risk.assumed import ENTRY_AGES_KM
+from models.risk.assumed import ENTRY_AGES_KM, BetaPrior
 from models.risk.delay import cut
 
 COVARIATES = ("part_no", "duty", "repaired")
@@ -35,7 +36,8 @@ class Rows:
     seen; ``weight`` holds their starting weights. Where the delay until a defect is heard of is
     used, a life also stands in a row for each piece of the window in which the defect may lie
     (``near`` to ``far`` km before the window's end, blank for other rows), and, if nothing was
-    heard of it until its last contact, in one without a defect until then. All ages in km.
+    heard of it until its last contact, in one without a defect until then. ``times`` is how often
+    the life counts. All ages in km.
     """
 
     entry: np.ndarray
@@ -48,6 +50,7 @@ class Rows:
     near: np.ndarray
     far: np.ndarray
     heard: np.ndarray
+    times: np.ndarray
 
     @property
     def window(self) -> np.ndarray:
@@ -81,6 +84,7 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
     if missing:
         raise LivesError(f"lives: no column {', '.join(missing)}")
     lives = windows[needed].reset_index(drop=True)
+    lives["times"] = _blank_where_absent(windows, "times", 1.0)
     lives["contact_km"] = _blank_where_absent(windows, "contact_km", np.nan)
     lives["road_failure"] = _flags(windows, "road_failure", False)
     lives["heard"] = _flags(windows, "heard", lives["road_failure"]) | lives["road_failure"]
@@ -106,6 +110,28 @@ def _flags(windows: pd.DataFrame, name: str, blank: object) -> pd.Series:
 def last_known(lives: pd.DataFrame) -> pd.Series:
     """Age at which a life ended or was last heard from: finding, else contact or good test."""
     return lives["bad_km"].fillna(lives[["good_km", "contact_km"]].max(axis=1))
+
+
+def with_doubts(windows: pd.DataFrame, shares: Mapping[str, BetaPrior]) -> pd.DataFrame:
+    """Lives with an open doubt counted in part as a defect, in part as sound until that test.
+
+    A test that pointed to a defect, answered by no repair, is neither an event nor a clean bill:
+    were such lives only censored there, as many defects would be missing from the record as repairs
+    are closed without a word. Each counts ``times`` = q as a defect found at that test and
+    1 - q as a life in which nothing was found up to it, q being the learned share of such tests
+    that prove right. Example: good at 20,000, failed at 26,000, replaced without a word, q = 0.9:
+    0.9 lives with a defect in (20,000, 26,000] and 0.1 lives without one until 26,000.
+    """
+    plain = windows.assign(times=1.0)
+    if "doubt_km" not in windows.columns:
+        return plain
+    q = windows["doubt_sign"].map({sign: share.mean for sign, share in shares.items()})
+    split = (windows["doubt_km"].notna() & windows["bad_km"].isna() & q.notna()).astype(bool)
+    some, q = plain[split], q[split].astype(float)
+    found = some["doubt_km"].clip(lower=some["good_km"])
+    defect = some.assign(times=q, bad_km=found, contact_km=np.nan, heard=some["doubt_heard"])
+    sound = some.assign(times=1 - q, contact_km=found)
+    return pd.concat([plain[~split], defect, sound], ignore_index=True)
 
 
 def _refuse(lives: pd.DataFrame, wrong: pd.Series, name: str, expected: str) -> None:
@@ -174,6 +200,7 @@ def rows_of(
         covariates=lives[list(COVARIATES)].iloc[life].reset_index(drop=True),
         near=parts["near"].to_numpy()[part],
         far=parts["far"].to_numpy()[part],
+        times=lives["times"].to_numpy(float)[life],
         heard=lives["heard"].to_numpy()[life] & lives["bad_km"].notna().to_numpy()[life],
     )
 

@@ -112,6 +112,7 @@ def defect_chances(
     n_resamples: int = 200,
     level: float = 0.9,
     seed: int = 0,
+    all_heard: bool = False,
 ) -> Chances:
     """Chance of the defect state now and within each horizon, with an interval.
 
@@ -134,7 +135,8 @@ def defect_chances(
     learned share q proves to be a defect. By Bayes' rule with the same likelihood ratio for every
     sensor, odds = odds(q) x odds(p) / odds(mean p), p being the curve's chance for this sensor and
     mean p that of the sensors that show the sign; the last factor is held within 1/3 to 3, because
-    the curve knows little about a sensor that has already shown something.
+    the curve knows little about a sensor that has already shown something. Silence from that test
+    (``last_test_km``) until C multiplies the odds by exp(-rate (C - test)).
 
     **The interval** is by draws of the coefficients from their normal approximation, of s and of q
     from their Beta distributions; the chance itself is at the fitted coefficients and mean s and q.
@@ -157,7 +159,15 @@ def defect_chances(
         Number and seed of the draws.
     level : float
         Chance that an interval is meant to hold.
+    all_heard : bool
+        Take it that a defect would have been heard of to this day on every bike with a contact,
+        not only up to that contact.
     """
+    if all_heard and "contact_km" in sensors_now.columns:
+        reached = sensors_now["contact_km"].where(
+            sensors_now["contact_km"].isna(), sensors_now["age_now_km"]
+        )
+        sensors_now = sensors_now.assign(contact_km=reached)
     rng = np.random.default_rng(seed)
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])
     s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
@@ -173,7 +183,7 @@ def defect_chances(
         if name is not None:
             share = shares[name]
             q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
-            log_ok = _with_sign(log_ok, q)
+            log_ok = _with_sign(log_ok, q, _silence_since_test(some, rate))
         _summarise(result, members, log_ok, level)
     return result
 
@@ -284,11 +294,19 @@ def _stretches(
     return low, high, missed
 
 
-def _with_sign(log_ok: np.ndarray, q: np.ndarray) -> np.ndarray:
+def _silence_since_test(sensors: pd.DataFrame, rate: np.ndarray | None) -> np.ndarray:
+    """Log chance that a defect at the last test was not heard of since, shape (draws, sensors)."""
+    if rate is None or not {"contact_km", "last_test_km"} <= set(sensors.columns):
+        return np.zeros((1, len(sensors)))
+    since = (sensors["contact_km"] - sensors["last_test_km"]).to_numpy(float)
+    return -rate[:, None] * np.maximum(np.nan_to_num(since), 0.0)
+
+
+def _with_sign(log_ok: np.ndarray, q: np.ndarray, silence: np.ndarray) -> np.ndarray:
     """Log chance of no defect once a sign is known; see ``defect_chances``."""
     now = np.clip(-np.expm1(np.minimum(log_ok[:, :, 0], 0.0)), _TINY, 1 - _TINY)
     shift = logit(now) - logit(now.mean(axis=1, keepdims=True))
     limit = np.log(MOST_ODDS_SHIFT)
     prior = logit(np.clip(q, _TINY, 1 - _TINY))[:, None]
-    ok_now = np.log(expit(-(prior + np.clip(shift, -limit, limit))))
+    ok_now = np.log(expit(-(prior + np.clip(shift, -limit, limit) + silence)))
     return ok_now[:, :, None] + log_ok - log_ok[:, :, :1]

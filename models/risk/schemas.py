@@ -62,8 +62,20 @@ LIFE_WINDOWS = RecordSchema(
             "km",
             True,
         ),
+        Column(
+            "doubt_km",
+            "number",
+            "age at the first test since the last good one that pointed to a defect which no "
+            "repair has confirmed or denied; contact_km does not go beyond it",
+            "km",
+            True,
+        ),
+        Column(
+            "doubt_sign", "text", "what that test showed: fail, suspect, dropouts_seen", "", True
+        ),
+        Column("doubt_heard", "flag", "a complaint or a road failure led to that test", "", True),
     ),
-    may_lack=("heard", "contact_km"),
+    may_lack=("heard", "contact_km", "doubt_km", "doubt_sign", "doubt_heard"),
 )
 
 SENSORS_NOW = RecordSchema(
@@ -138,6 +150,14 @@ DEFECT_RISK = FrameSchema(
             "defect_now_if_silent",
             "number",
             "the first of these, were a defect never heard of before a test finds it",
+            "",
+            True,
+        ),
+        Column(
+            "defect_now_if_all_heard",
+            "number",
+            "the first of these, had a defect been heard of to this day on every bike, those not "
+            "read since their last contact too",
             "",
             True,
         ),

@@ -13,7 +13,7 @@ from sklearn.base import clone
 from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
 from models.risk.delay import Delay
 from models.risk.hazard import DefectHazard
-from models.risk.lives import checked_lives, found_on_entry
+from models.risk.lives import checked_lives, found_on_entry, with_doubts
 from models.risk.now import (
     defect_chances,
     learned_shares,
@@ -87,7 +87,7 @@ def fit_and_score(
     """
     windows, sensors = LIFE_WINDOWS.check(windows), SENSORS_NOW.check(sensors_now)
     shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
-    fitted = _fit(windows, model)
+    fitted = _fit(with_doubts(windows, shares), model)
     summary = _summary(windows, fitted)
     settings = {
         "shares": shares,
@@ -96,11 +96,13 @@ def fit_and_score(
         "seed": seed,
     }
     risk = _risk(fitted, sensors, n_resamples=n_resamples, **settings)
-    risk["defect_now_if_silent"] = risk["defect_now"]
+    risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted is not None and fitted.delay_ is not None:
-        silent = _fit(windows, clone(fitted).set_params(delay_prior=None))
+        silent = _fit(with_doubts(windows, shares), clone(fitted).set_params(delay_prior=None))
         chances = _risk(silent, sensors, n_resamples=0, **settings)
         risk["defect_now_if_silent"] = chances["defect_now"]
+        chances = _risk(fitted, sensors, n_resamples=0, all_heard=True, **settings)
+        risk["defect_now_if_all_heard"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
     return RiskResults(DEFECT_RISK.check(risk), FLEET_CURVE.check(curve), fitted, summary)
