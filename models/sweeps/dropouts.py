@@ -10,6 +10,9 @@ confirmed when it is
 3. off both the line that leads up to it and the line that leads away from it, so that a turn of
    the hand is none.
 
+A closing sees a dip on a slope only until the signal has risen as far as the dip is deep, so a
+drop-out that is both shallow and long is seen less surely while the hand moves.
+
 Dips longer than the window are found by their two edges (``long_dropouts``). Both signs count:
 contact resistance against a pull-down takes a voltage down, against a pull-up takes it up, a
 two-wire resistance rises, an open ground lead lifts a voltage to the supply.

@@ -18,13 +18,22 @@ NEAR_PCT = 1.0  # drop-outs within this sit together, % of travel
 
 
 def sampling_figures(a: Analysis, limits: Limits) -> dict[str, np.ndarray]:
-    """Sampling, noise, and what they let show."""
+    """Sampling, noise, and what they let show.
+
+    The shallowest drop-out that shows stands out from the noise and from what the output changes
+    over two samples at the fastest pass.
+    """
+    starts = group_starts(a.strokes.sweep, a.bounds.size - 1)
+    moved = np.abs(a.coarse.level[a.strokes.last] - a.coarse.level[a.strokes.first])
+    time = np.maximum(a.coarse.t_s[a.strokes.last] - a.coarse.t_s[a.strokes.first], 1e-9)
+    slope = group_reduce(np.maximum, moved / time, starts, 0.0) * a.clock.step_s
     return {
         "duration_s": a.clock.duration_s,
         "rate_hz": 1.0 / a.clock.step_s,
         "noise_pct": a.sigma,
         "shortest_visible_ms": shortest_visible_ms(a.clock.step_s),
-        "least_visible_depth_pct": np.maximum(limits.depth_pct, limits.sigmas * a.sigma),
+        "least_visible_depth_pct": np.maximum(limits.depth_pct, limits.sigmas * a.sigma)
+        + 2.0 * slope,
     }
 
 

@@ -124,7 +124,7 @@ MEASURES = FrameSchema(
         Column(
             "least_visible_depth_pct",
             "number",
-            "shallowest drop-out this sweep would have shown",
+            "shallowest short drop-out this sweep would have shown",
             "% of applied",
             True,
         ),

@@ -35,8 +35,10 @@ def test_closing_and_opening_are_scipys():
         )
 
 
-@pytest.mark.parametrize("depth", [0.1, 0.2, 1.5, -0.2, -0.5])
-@pytest.mark.parametrize("length", [1, 3, 12])
+@pytest.mark.parametrize(
+    ("depth", "length"),
+    [(0.1, 1), (0.1, 3), (0.3, 12), (1.5, 1), (1.5, 12), (-0.2, 1), (-0.2, 3), (-0.5, 12)],
+)
 def test_both_signs_and_all_depths_are_found_with_their_length(depth, length):
     t, y, at = worn(depth_v=depth, length=length)
     found, bridged = search(t, y)
