@@ -67,5 +67,7 @@ def _typical(power: np.ndarray, count: np.ndarray) -> np.ndarray:
 
 
 def _summed(values: np.ndarray, length: int) -> np.ndarray:
-    total = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
-    return total[:, length:] - total[:, :-length]
+    total = np.cumsum(values, axis=1)
+    out = total[:, length - 1 :].copy()
+    out[:, 1:] -= total[:, :-length]
+    return out

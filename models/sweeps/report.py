@@ -60,13 +60,31 @@ class Rows:
 
 
 def _from_rows(rows: list[dict], schema) -> pd.DataFrame:
-    return pd.DataFrame(rows, columns=schema.names) if rows else schema.empty()
+    columns = {n: np.array([r[n] for r in rows], dtype=object) for n in schema.names}
+    return _from_columns([columns], schema) if rows else schema.empty()
 
 
 def _from_columns(chunks: list[dict], schema) -> pd.DataFrame:
+    """Columns joined and given the kinds that the schema declares."""
     if not chunks:
         return schema.empty()
-    return pd.DataFrame({n: np.concatenate([c[n] for c in chunks]) for n in schema.names})
+    return pd.DataFrame(
+        {
+            c.name: _typed(np.concatenate([chunk[c.name] for chunk in chunks]), c.kind)
+            for c in schema.columns
+        },
+        copy=False,
+    )
+
+
+def _typed(values: np.ndarray, kind: str):
+    if kind == "text":
+        return pd.array(values, dtype="str")
+    numbers = values.astype(np.float64)
+    if kind == "number":
+        return numbers
+    blank = np.isnan(numbers)
+    return pd.arrays.IntegerArray(np.where(blank, 0, numbers).astype(np.int64), blank)
 
 
 def contexts_of(frame: pd.DataFrame) -> dict[str, Context]:

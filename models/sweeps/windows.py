@@ -109,7 +109,7 @@ def off_local_line(y: np.ndarray, bounds: np.ndarray, lengths: np.ndarray) -> np
     (m^2 - 1) / 24; two means of different length are weighted so that this cancels.
     """
     total = np.concatenate([[0.0], np.cumsum(y, dtype=np.float64)])
-    out = np.empty(y.size)
+    out = np.empty(y.size, dtype=np.float32)
     cuts = np.flatnonzero(np.diff(lengths)) + 1
     for group in np.split(np.arange(lengths.size), cuts):
         begin, end = int(bounds[group[0]]), int(bounds[group[-1] + 1])
