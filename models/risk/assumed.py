@@ -74,6 +74,9 @@ DELAY_RATE = GammaPrior(2.0, 10_000.0)
 #: Below this many road failures the records do not move that rate.
 FEWEST_ROAD_FAILURES = 30
 
+#: Chance that a private bike is not seen again after a contact, assumed: about 1 in 20.
+LOST_AT_CONTACT = BetaPrior(1.0, 20.0)
+
 #: Distance between two tests of one sensor where the records show no such distance, assumed.
 TEST_SPACING_KM = 6_000.0
 

@@ -112,7 +112,7 @@ def defect_chances(
     n_resamples: int = 200,
     level: float = 0.9,
     seed: int = 0,
-    all_heard: bool = False,
+    in_view: np.ndarray | None = None,
 ) -> Chances:
     """Chance of the defect state now and within each horizon, with an interval.
 
@@ -129,7 +129,9 @@ def defect_chances(
     ``contact_km`` C, nothing was heard of it until C, so that a defect at u < C counts only with
     the chance that it stayed silent for C - u: P = S(C) + the sum over stretches (a, b] up to C of
     (S(a) - S(b)) (1-s)^(good tests after it) Q, with Q the mean of exp(-rate (C - u)) over the
-    stretch. Without either, Q is 1 and C the last good test, and P is as above.
+    stretch. On a bike outside a fleet that may still be in view (``in_view``), P is the mean of
+    those with C as it is and with C = A, so weighted. Without a delay or a contact, Q is 1 and C
+    the last good test, and P is as above.
 
     **A sign in the last test** (verdict fail or suspect, drop-outs in the sweep). Of such tests a
     learned share q proves to be a defect. By Bayes' rule with the same likelihood ratio for every
@@ -159,15 +161,11 @@ def defect_chances(
         Number and seed of the draws.
     level : float
         Chance that an interval is meant to hold.
-    all_heard : bool
-        Take it that a defect would have been heard of to this day on every bike with a contact,
-        not only up to that contact.
+    in_view : array of shape (n,), optional
+        Chance that a sensor's bike is still in view, so that a defect would have been heard of to
+        this day; otherwise only until its contact. By default 0.
     """
-    if all_heard and "contact_km" in sensors_now.columns:
-        reached = sensors_now["contact_km"].where(
-            sensors_now["contact_km"].isna(), sensors_now["age_now_km"]
-        )
-        sensors_now = sensors_now.assign(contact_km=reached)
+    seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     rng = np.random.default_rng(seed)
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])
     s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
@@ -179,11 +177,20 @@ def defect_chances(
     batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
     for name, members in batches:
         some = sensors_now.iloc[members]
-        log_ok = _log_ok(model, some, drawn, spacing_km, np.asarray(horizons_km))
+        ahead = np.asarray(horizons_km)
+        log_ok = _log_ok(model, some, drawn, spacing_km, ahead)
+        silence = _silence_since_test(some, rate)
+        if rate is not None and seen[members].any():
+            today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
+            v = seen[members]
+            log_ok = _mixed(log_ok, _log_ok(model, today, drawn, spacing_km, ahead), v)
+            silence = np.log(
+                (1 - v) * np.exp(silence) + v * np.exp(_silence_since_test(today, rate))
+            )
         if name is not None:
             share = shares[name]
             q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
-            log_ok = _with_sign(log_ok, q, _silence_since_test(some, rate))
+            log_ok = _with_sign(log_ok, q, silence)
         _summarise(result, members, log_ok, level)
     return result
 
@@ -292,6 +299,15 @@ def _stretches(
     low, high = edges[:, :-1], edges[:, 1:]
     missed = (tests[:, None, :] >= high[:, :, None]).sum(axis=2)
     return low, high, missed
+
+
+def _mixed(until_contact: np.ndarray, until_today: np.ndarray, in_view: np.ndarray) -> np.ndarray:
+    """Log chance of no defect where silence holds until today with the chance ``in_view``.
+
+    Both are log(N / P) with the same N; the mixture's P is the weighted mean of the two.
+    """
+    v = in_view[None, :, None]
+    return -np.log((1 - v) * np.exp(-until_contact) + v * np.exp(-until_today))
 
 
 def _silence_since_test(sensors: pd.DataFrame, rate: np.ndarray | None) -> np.ndarray:

@@ -156,8 +156,8 @@ DEFECT_RISK = FrameSchema(
         Column(
             "defect_now_if_all_heard",
             "number",
-            "the first of these, had a defect been heard of to this day on every bike, those not "
-            "read since their last contact too",
+            "the first of these, were every bike still in view, so that a defect would have been "
+            "heard of to this day",
             "",
             True,
         ),
@@ -186,5 +186,15 @@ FOLLOWED_UP = FrameSchema(
         Column("sign", "text", "fail or suspect (verdict), or dropouts_seen (sweep)"),
         Column("followed_up", "whole", "tests with the sign whose repair said yes or no"),
         Column("confirmed", "whole", "of these, fault confirmed in the sensor itself"),
+    ),
+)
+
+CONTACT_GAPS = FrameSchema(
+    "contact_gaps",
+    "one gap between two odometer readings of a bike outside a fleet, the one up to today too",
+    (
+        Column("unit_id", "text", "the bike"),
+        Column("gap_days", "number", "days from one reading to the next, or to today", "d"),
+        Column("open", "flag", "no reading has followed yet"),
     ),
 )

@@ -21,7 +21,15 @@ from models.risk.now import (
     usual_test_spacing_km,
 )
 from models.risk.road import road_failure_share
-from models.risk.schemas import DEFECT_RISK, FLEET_CURVE, FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
+from models.risk.schemas import (
+    CONTACT_GAPS,
+    DEFECT_RISK,
+    FLEET_CURVE,
+    FOLLOWED_UP,
+    LIFE_WINDOWS,
+    SENSORS_NOW,
+)
+from models.risk.view import followed_on, in_view_chances
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
 _SIGN_WORDS = {
@@ -55,6 +63,7 @@ def fit_and_score(
     sensors_now: pd.DataFrame,
     *,
     followed_up: pd.DataFrame | None = None,
+    contact_gaps: pd.DataFrame | None = None,
     sensitivity: BetaPrior = TEST_SENSITIVITY,
     model: DefectHazard | None = None,
     seed: int = 0,
@@ -71,6 +80,9 @@ def fit_and_score(
     followed_up : frame of shape (signs, ...), optional
         Columns of ``FOLLOWED_UP``: how often a failed or suspect test, or drop-outs, proved to
         be a defect.
+    contact_gaps : frame of shape (gaps, ...), optional
+        Columns of ``CONTACT_GAPS``: from these the chance that a bike outside a fleet is still in
+        view. Without it, silence counts only until each sensor's contact.
     sensitivity : BetaPrior
         Share of defective sensors in which a test finds the defect (assumed by default).
     model : DefectHazard, optional
@@ -87,7 +99,13 @@ def fit_and_score(
     """
     windows, sensors = LIFE_WINDOWS.check(windows), SENSORS_NOW.check(sensors_now)
     shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
-    fitted = _fit(with_doubts(windows, shares), model)
+    lives, in_view = with_doubts(windows, shares), np.zeros(len(sensors))
+    if contact_gaps is not None:
+        by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps))
+        in_view = sensors["unit_id"].map(by_bike).fillna(0.0).to_numpy(float)
+        fitted = _fit(followed_on(lives, sensors, by_bike), model)
+    else:
+        fitted = _fit(lives, model)
     summary = _summary(windows, fitted)
     settings = {
         "shares": shares,
@@ -95,14 +113,13 @@ def fit_and_score(
         "spacing_km": summary["test_spacing_km"],
         "seed": seed,
     }
-    risk = _risk(fitted, sensors, n_resamples=n_resamples, **settings)
+    risk = _risk(fitted, sensors, in_view=in_view, n_resamples=n_resamples, **settings)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted is not None and fitted.delay_ is not None:
-        silent = _fit(with_doubts(windows, shares), clone(fitted).set_params(delay_prior=None))
-        chances = _risk(silent, sensors, n_resamples=0, **settings)
-        risk["defect_now_if_silent"] = chances["defect_now"]
-        chances = _risk(fitted, sensors, n_resamples=0, all_heard=True, **settings)
-        risk["defect_now_if_all_heard"] = chances["defect_now"]
+        silent = _fit(lives, clone(fitted).set_params(delay_prior=None))
+        for name, other, view in (("silent", silent, in_view), ("all_heard", fitted, in_view >= 0)):
+            chances = _risk(other, sensors, in_view=view, n_resamples=0, **settings)
+            risk[f"defect_now_if_{name}"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
     return RiskResults(DEFECT_RISK.check(risk), FLEET_CURVE.check(curve), fitted, summary)
@@ -144,7 +161,9 @@ def _delay_summary(delay: Delay) -> dict[str, Any]:
     return asdict(delay) | {"mean_km": delay.mean_km}
 
 
-def _risk(fitted: DefectHazard | None, sensors: pd.DataFrame, **settings: Any) -> pd.DataFrame:
+def _risk(
+    fitted: DefectHazard | None, sensors: pd.DataFrame, *, in_view: np.ndarray, **settings: Any
+) -> pd.DataFrame:
     """Chances and intervals by sensor, blank where there is no model or no age."""
     risk = pd.DataFrame({"sensor_id": sensors["sensor_id"]})
     for name in _NAMES:
@@ -153,7 +172,7 @@ def _risk(fitted: DefectHazard | None, sensors: pd.DataFrame, **settings: Any) -
     known = sensors["age_now_km"].notna() & (fitted is not None)
     if fitted is None or not known.any():
         return risk
-    chances = defect_chances(fitted, sensors[known], **settings)
+    chances = defect_chances(fitted, sensors[known], in_view=in_view[known.to_numpy()], **settings)
     for i, name in enumerate(_NAMES):
         for end, values in zip(("", "_low", "_high"), chances, strict=True):
             risk.loc[known, name + end] = values[:, i]
