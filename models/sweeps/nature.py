@@ -20,7 +20,8 @@ STOP_PASSES = 5  # ... unless so many passes find it there
 NARROW_PCT = 0.4  # spread of the onsets at a worn spot, 1 sigma (tuned on simulated sweeps)
 BROAD_PCT = 3.0  # spread about the place where a lead is tugged, 1 sigma (tuned likewise)
 CLEARLY_NARROW = 0.45  # mean log likelihood ratio per drop-out that makes a worn track
-SEVERAL_RATIO = 3.5  # summed over the drop-outs, where no spot alone is found so often
+ENOUGH_RATIO = 3.4  # summed over the drop-outs, odds of 30 to 1, where no spot is found so often
+ENOUGH_PASSES = 2  # ... with one pass in each direction at the least
 CLEARLY_BROAD = -0.5  # ... and that makes a wandering fault
 WANDER_EVENTS = 4  # fewer drop-outs never wander
 
@@ -56,7 +57,7 @@ def fault_nature(events: Events, pass_low: np.ndarray, pass_high: np.ndarray) ->
     ratio = narrow_over_broad(part)
     spots = np.unique(0.5 * (part.low_pct + part.high_pct))
     found_again = any(_is_worn(part, s, pass_low, pass_high) for s in spots)
-    if ratio > CLEARLY_NARROW and (found_again or _several_spots(part, ratio)):
+    if ratio > CLEARLY_NARROW and (found_again or _enough_together(part, ratio)):
         return "worn_track"
     if part.low_pct.size >= WANDER_EVENTS and ratio < CLEARLY_BROAD:
         return "wandering"
@@ -82,12 +83,12 @@ def narrow_over_broad(events: Events) -> float:
     return float(np.mean(np.log(density(NARROW_PCT) / density(BROAD_PCT))))
 
 
-def _several_spots(events: Events, ratio: float) -> bool:
-    """Whether spots found twice each add up to as much as one found three times."""
+def _enough_together(events: Events, ratio: float) -> bool:
+    """Whether spots found less often are found so exactly that the odds are clear all the same."""
     clear = (events.low_pct > STOP_PCT) & (events.high_pct < 100.0 - STOP_PCT)
     passes, both = np.unique(events.pass_no).size, len(np.unique(events.opening)) == 2
     return bool(
-        clear.all() and both and passes >= LEAST_PASSES and ratio * clear.size > SEVERAL_RATIO
+        clear.all() and both and passes >= ENOUGH_PASSES and ratio * clear.size > ENOUGH_RATIO
     )
 
 

@@ -16,7 +16,7 @@ from models.simulate.hand import HandMotion
 from models.simulate.logger import random_logger
 from models.simulate.track import random_lead_fault, random_track, random_worn_band
 
-TUNE, SCORE = 11, 29
+TUNE, SCORE = 11, 31
 KINDS = ("healthy", "worn", "lead", "tug", "rough")
 
 

@@ -23,8 +23,11 @@ def test_the_same_place_in_one_direction_only_is_undecided():
     assert fault_nature(found, LOW, HIGH) == "undecided"
 
 
-def test_two_passes_are_too_few():
-    assert fault_nature(events((40.0, 0), (40.1, 1)), LOW, HIGH) == "undecided"
+def test_two_passes_are_enough_only_both_ways_and_at_the_very_place():
+    assert fault_nature(events((40.0, 0), (40.1, 1)), LOW, HIGH) == "worn_track"
+    assert fault_nature(events((40.0, 0), (40.9, 1)), LOW, HIGH) == "undecided"
+    assert fault_nature(events((40.0, 0), (40.1, 2)), LOW, HIGH) == "undecided"
+    assert fault_nature(events((40.0, 0)), LOW, HIGH) == "undecided"
 
 
 def test_all_over_the_travel_is_wandering():
