@@ -15,7 +15,7 @@ from models.sweeps.report import Context, Rows, contexts_of, report_batch, repor
 from models.sweeps.samples import Read, Sweeps, read_arrays, read_samples
 
 MEASURE_VERSION = "1"  # goes up whenever the same sweep gives another result
-BATCH_SAMPLES = 200_000  # samples analysed together, which bounds the memory used
+BATCH_SAMPLES = 400_000  # samples analysed together, which bounds the memory used
 
 
 @dataclass(frozen=True)
