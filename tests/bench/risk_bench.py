@@ -3,7 +3,8 @@
 ``python -m tests.bench.risk_bench speed`` fits fleets of 5,000 and 50,000 sensors and, in the same
 run, an interval-censored Weibull regression of lifelines on 5,000; each in a process of its own, so
 that peak memory is its own too. ``python -m tests.bench.risk_bench coverage --fleets 200`` counts
-how often 90 % intervals hold the truth over simulated fleets.
+how often 90 % intervals hold the truth over simulated fleets; ``contact`` does so where silence
+since the last contact counts.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ import numpy as np
 from models.risk.assumed import BetaPrior
 from models.risk.hazard import DefectHazard
 from models.risk.score import fit_and_score
-from tests.models.risk.simulated_fleet import Truth, simulate
+from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
 
 TRUTH = Truth(parts=(0.7, 0.85, 1.0, 1.0, 1.2, 1.4), duties=(0.7, 0.9, 1.1, 1.3))
 CURVE_AGES_KM = np.array([10_000.0, 20_000, 40_000, 60_000])
@@ -125,6 +126,27 @@ def coverage(fleets: int, first_seed: int) -> None:
         print(f"{curve} | {sensor_text} | {name} ({defects:.0f} defects)", flush=True)
 
 
+def contact(fleets: int, first_seed: int) -> None:
+    """Fleets read to this day, defects heard of late: the curve's coverage, expected and true."""
+    held, sums = [], []
+    for seed in range(first_seed, first_seed + fleets):
+        windows, now = with_contact(160, seed)
+        results = fit_and_score(windows, now, sensitivity=BetaPrior(1e6, 1e-3), seed=seed)
+        curve, risk = results.fleet_curve.query("part_no == 'all'"), results.defect_risk
+        low, high = (
+            np.interp(CURVE_AGES_KM, curve["age_km"], curve[f"survival_{end}"])
+            for end in ("low", "high")
+        )
+        true = np.exp(-((CURVE_AGES_KM / 60_000) ** 2))
+        held.append((low <= true) & (true <= high))
+        silent = risk["defect_now_if_silent"].sum()
+        sums.append((now["truly_defective"].sum(), risk["defect_now"].sum(), silent))
+    shares = " ".join(f"{share:.3f}" for share in np.mean(held, axis=0))
+    seen, expected, silent = np.sum(sums, axis=0)
+    print(f"curve {shares} | defects now: observed / predicted {seen / expected:.3f}, ", end="")
+    print(f"were they silent {seen / silent:.3f}")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parts = parser.add_subparsers(dest="what", required=True)
@@ -132,14 +154,17 @@ def main() -> None:
     one = parts.add_parser("one")
     one.add_argument("who", choices=["ours", "lifelines"])
     one.add_argument("sensors", type=int)
-    covered = parts.add_parser("coverage")
-    covered.add_argument("--fleets", type=int, default=200)
-    covered.add_argument("--first-seed", type=int, default=0)
+    for name in ("coverage", "contact"):
+        covered = parts.add_parser(name)
+        covered.add_argument("--fleets", type=int, default=200)
+        covered.add_argument("--first-seed", type=int, default=0)
     chosen = parser.parse_args()
     if chosen.what == "speed":
         speed()
     elif chosen.what == "coverage":
         coverage(chosen.fleets, chosen.first_seed)
+    elif chosen.what == "contact":
+        contact(chosen.fleets, chosen.first_seed)
     else:
         {"ours": fit_ours, "lifelines": fit_lifelines}[chosen.who](chosen.sensors)
 
