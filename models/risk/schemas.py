@@ -198,3 +198,14 @@ CONTACT_GAPS = FrameSchema(
         Column("open", "flag", "no reading has followed yet"),
     ),
 )
+
+EXPLANATION = FrameSchema(
+    "explanation",
+    "one factor of one sensor's chance of a defect; over a sensor, ``change`` adds up to it",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("factor", "text", "middle (where it starts from), or what moves it from there"),
+        Column("change", "number", "change in the chance, -1 to 1; for middle the chance itself"),
+        Column("words", "text", "the factor in words, with its numbers"),
+    ),
+)

@@ -49,13 +49,15 @@ class RiskResults:
     ``n_defects``, ``n_bikes``, ``km_observed``, ``n_found_on_entry``, ``n_unknown_age``,
     ``mostly_assumed``, ``test_spacing_km``, ``delay`` (km until a defect is heard of, whether
     learned or assumed; None where no contact is given) and, apart from the defect,
-    ``road_failures``.
+    ``road_failures``. ``settings`` are those of ``defect_chances``, for an explanation;
+    its ``in_view`` is indexed by sensor.
     """
 
     defect_risk: pd.DataFrame
     fleet_curve: pd.DataFrame
     model: DefectHazard | None
     summary: dict[str, Any]
+    settings: dict[str, Any]
 
 
 def fit_and_score(
@@ -122,7 +124,13 @@ def fit_and_score(
             risk[f"defect_now_if_{name}"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
-    return RiskResults(DEFECT_RISK.check(risk), FLEET_CURVE.check(curve), fitted, summary)
+    return RiskResults(
+        DEFECT_RISK.check(risk),
+        FLEET_CURVE.check(curve),
+        fitted,
+        summary,
+        settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
+    )
 
 
 def _fit(windows: pd.DataFrame, model: DefectHazard | None) -> DefectHazard | None:
