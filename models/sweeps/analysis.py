@@ -77,7 +77,7 @@ def analyse(
         channel = channel_travel(travel_pct, coarse, bounds)
     known = np.isfinite(channel)
     strokes = find_strokes(coarse, np.where(known, channel, coarse.level))
-    cut = clipped(bridged, bounds, sigma)
+    cut = clipped(y, bounds, sigma)
     if has_rail is not None:
         cut &= has_rail
     stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1), cut)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 SUBSAMPLE = 256  # places looked at per sweep: the median's own error is then about 7 %
+RAIL_SHARE = 0.055  # a rail holds this share of the samples at one value; a rest at a stop does not
 _SECOND = 0.6745 * np.sqrt(6.0)
 
 
@@ -86,7 +87,7 @@ def clipped(values: np.ndarray, bounds: np.ndarray, sigma: np.ndarray) -> np.nda
         away = np.abs(seen - edge)
         equal = (away < 0.25 * np.minimum(step, 1e9)[:, None]).sum(axis=1)
         near = (away < 4.0 * sigma[:, None]).sum(axis=1)
-        out |= noisy & (equal >= 6) & (equal >= 0.45 * near)
+        out |= noisy & (equal >= RAIL_SHARE * SUBSAMPLE) & (equal >= 0.45 * near)
     return out
 
 
