@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import surround
 from dashboard.charts.profile import (
+    band_reading,
     dropouts_chart,
     dropouts_reading,
     roughness_chart,
@@ -21,6 +22,7 @@ from dashboard.verdict_words import could_have_missed
 from dashboard.words import (
     CHANNEL_UNITS,
     counted,
+    known,
     milliseconds,
     number,
     plain,
@@ -57,7 +59,7 @@ def show_sweep(view: SessionView) -> None:
         )
     )
     _trace(view)
-    _over_travel(view.profile)
+    _over_travel(view.profile, view.travel_band)
     _details(view)
 
 
@@ -90,7 +92,7 @@ def _dropout_label(row: dict) -> str:
     return f"Drop-out {row['dropout_no']}: {number(row['start_s'], 's', 2)}, {place}"
 
 
-def _over_travel(profile: pd.DataFrame) -> None:
+def _over_travel(profile: pd.DataFrame, band: pd.DataFrame) -> None:
     if profile.empty:
         surround.nothing("The sweep could not be laid over the travel.")
         return
@@ -106,8 +108,8 @@ def _over_travel(profile: pd.DataFrame) -> None:
         "Shortest visible": lambda r: milliseconds(r["shortest_visible_ms"]),
     }
     show_chart(
-        partial(roughness_chart, profile),
-        roughness_reading(profile),
+        partial(roughness_chart, profile, band),
+        f"{roughness_reading(profile)} {band_reading(profile, band)}",
         profile,
         columns,
         name="roughness",
@@ -129,6 +131,9 @@ def _details(view: SessionView) -> None:
         found = bullets(view.findings["text"])
         st.html(joined([tag("h3", "About the recording"), found]))
     folds = [
+        fold("Against good sensors of this part", _place_table(view.places))
+        if len(view.places)
+        else "",
         fold("Drop-outs one by one", _dropout_table(view.dropouts)) if len(view.dropouts) else "",
         fold("Passes", _pass_table(view.passes)) if len(view.passes) else "",
         fold("All measures of this sweep", facts(_measure_pairs(view))),
@@ -167,6 +172,35 @@ def _pass_table(passes: pd.DataFrame) -> object:
     }
     shown = passes.head(PASSES_SHOWN)
     return table(shown, columns, f"{len(shown)} of {counted(len(passes), 'pass', 'passes')}.")
+
+
+_PLACE_NAMES = {
+    "smoothness_pct": "Output smoothness",
+    "linearity_independent_pct": "Independent linearity, ±",
+    "linearity_terminal_pct": "Terminal-based linearity, ±",
+    "hysteresis_pct": "Hysteresis",
+}
+
+
+def _place_table(places: pd.DataFrame) -> object:
+    columns = {
+        "Measure": lambda r: plain(r["reading"], _PLACE_NAMES),
+        "This sweep": lambda r: number(r["value"], "% of applied", 2, "not measured"),
+        "Upper limit": lambda r: number(r["high"], "% of applied", 2, "not known"),
+        "Place": _place,
+        "Limit from": lambda r: plain(r["method"], {}, "no good sensor measured yet"),
+    }
+    return table(
+        places,
+        columns,
+        "Stop-to-stop travel only: the track's travel beyond the stops is not seen on a bike.",
+    )
+
+
+def _place(row: dict) -> str:
+    if not (known(row["value"]) and known(row["high"])):
+        return "cannot be told"
+    return "above the limit" if row["value"] > row["high"] else "within the limit"
 
 
 def _measure_pairs(view: SessionView) -> list[tuple[str, str]]:

@@ -10,10 +10,17 @@ from dashboard.look import DROPOUT, NO_EVIDENCE, ROUGHNESS
 from dashboard.words import counted, number
 
 
-def roughness_chart(profile: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
-    """Output smoothness in each cell of the travel; a cell without evidence is an empty frame."""
+def roughness_chart(
+    profile: pd.DataFrame, band: pd.DataFrame | None = None, *, ink: str = INK
+) -> alt.LayerChart:
+    """Output smoothness in each cell of the travel; a cell without evidence is an empty frame.
+
+    ``band`` (TRAVEL_BANDS) draws the upper limit of good sensors as a line over the cells.
+    """
     shown, missing = _with_and_without(profile)
-    top = float(shown["smoothness_pct"].max()) if len(shown) else 1.0
+    limit = _limit(band)
+    top = float(pd.concat([shown["smoothness_pct"], limit["high_pct"]]).max())
+    top = 1.0 if pd.isna(top) else top
     bars = (
         alt.Chart(shown)
         .mark_rect(color=ROUGHNESS)
@@ -29,13 +36,28 @@ def roughness_chart(profile: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
             tooltip=_tooltip("smoothness_pct", "Output smoothness, % of applied"),
         )
     )
-    chart = alt.layer(bars, *_blank_cells(missing)).properties(
+    line = _limit_line(limit, ink)
+    chart = alt.layer(bars, *_blank_cells(missing), *line).properties(
         title=titled(
             "Roughness over the travel: output smoothness, % of applied",
-            _evidence(profile, missing),
+            _evidence(profile, missing) + ("; line: upper limit of good sensors" if line else ""),
         )
     )
     return readable(chart, 340, ink)
+
+
+def _limit(band: pd.DataFrame | None) -> pd.DataFrame:
+    """The cells of the travel for which an upper limit of good sensors is known."""
+    if band is None or band.empty:
+        return pd.DataFrame({"bin_from_pct": [], "bin_to_pct": [], "high_pct": []}, dtype=float)
+    return plain_frame(band)[["bin_from_pct", "bin_to_pct", "high_pct"]].dropna()
+
+
+def _limit_line(limit: pd.DataFrame, ink: str) -> list[alt.Chart]:
+    if limit.empty:
+        return []
+    line = alt.Chart(limit).mark_rule(color=ink, strokeWidth=2.5)
+    return [line.encode(x=travel_axis(), x2="bin_to_pct:Q", y="high_pct:Q")]
 
 
 def dropouts_chart(profile: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
@@ -95,6 +117,27 @@ def _tooltip(name: str | None, title: str) -> list[alt.Tooltip]:
 def _evidence(profile: pd.DataFrame, missing: pd.DataFrame) -> str:
     known = len(profile) - len(missing)
     return f"n = {known} of {counted(len(profile), 'cell')} of travel; dashed: no evidence"
+
+
+def band_reading(profile: pd.DataFrame, band: pd.DataFrame) -> str:
+    """How the profile lies to the limit of good sensors, in a sentence."""
+    limit = _limit(band)
+    if limit.empty:
+        known = f": {band['method'].iloc[0]}" if len(band) else ""
+        return f"What good sensors of this part show over the travel is not known yet{known}."
+    both = plain_frame(profile).merge(limit, on=["bin_from_pct", "bin_to_pct"])
+    above = both[both["smoothness_pct"] > both["high_pct"]]
+    sensors = f"the upper limit of good sensors of this part ({band['method'].iloc[0]})"
+    if above.empty:
+        return f"No judged cell lies above {sensors}; that does not show that the sensor is sound."
+    worst = above.loc[(above["smoothness_pct"] / above["high_pct"]).idxmax()]
+    return (
+        f"{counted(len(above), 'cell')} above {sensors}, most between "
+        f"{number(worst['bin_from_pct'], digits=0)} and "
+        f"{number(worst['bin_to_pct'], '% of travel', 0)}: "
+        f"{number(worst['smoothness_pct'], '%')} where the limit is "
+        f"{number(worst['high_pct'], '%')}."
+    )
 
 
 def roughness_reading(profile: pd.DataFrame) -> str:

@@ -43,7 +43,13 @@ SENSOR_READINGS = tuple(name for name in UNITS if not name.startswith("supply"))
 # would judge the meter and not the sensor.
 METER_REACH = {"V": 0.01, "%": 1.0, "": 0.005, "ohm": 0.01}
 # Less of these is never a fault; the names are those of the sweep measures.
-UPPER_LIMIT_ONLY = ("smoothness_pct", "hysteresis_pct", "noise_pct")
+UPPER_LIMIT_ONLY = (
+    "smoothness_pct",
+    "hysteresis_pct",
+    "noise_pct",
+    "linearity_independent_pct",
+    "linearity_terminal_pct",
+)
 
 
 def unit_of(reading: str) -> str:
@@ -125,6 +131,7 @@ def learn_bands(
     confidence: float = 0.95,
     min_sensors: int = 5,
     families: Mapping[str, str] | None = None,
+    kinds: Mapping[str, str] | None = None,
     meter_reach: Mapping[str, float] = METER_REACH,
 ) -> pd.DataFrame:
     """Learn the good range of each part number and reading.
@@ -140,6 +147,8 @@ def learn_bands(
     families : mapping of part number to family, optional
         Parts that supersede one another. Where a part number has too few sensors of its own, a
         ratio (never volts or ohms) is learned over its family, and the method says so.
+    kinds : mapping of part number to kind, optional
+        The same where the family has too few as well.
     meter_reach : mapping of unit to float
         Least half-width of a learned range; a range widened to it says so.
 
@@ -154,20 +163,42 @@ def learn_bands(
         A sensor has two values of one reading, or a value is not finite.
     """
     good = _checked(GOOD_READINGS.check(good))
-    family = good["part_no"].map(lambda part_no: (families or {}).get(part_no, part_no))
     settings = (coverage, confidence, min_sensors)
     rows = []
     for (part_no, reading), own in good.groupby(["part_no", "reading"], sort=True):
-        values = own["value"].to_numpy()
-        relatives = good[(family == family[own.index[0]]) & (good["reading"] == reading)]
-        pooled = reading in RATIOS and len(values) < min_sensors <= len(relatives)
-        used = relatives["value"].to_numpy() if pooled else values
-        band = _one_band(np.sort(used), reading, *settings)
+        used, pooled = own, ""
+        if reading in RATIOS or reading in UPPER_LIMIT_ONLY:  # shares of the supply or the track
+            same = good[good["reading"] == reading]
+            used, pooled = groups_for(same, own, min_sensors, families, kinds)
+        band = _one_band(np.sort(used["value"].to_numpy()), reading, *settings)
         band = _widened(band, meter_reach.get(unit_of(reading), 0.0), unit_of(reading))
-        if pooled:
-            band["method"] += f"; pooled over {relatives['part_no'].nunique()} related part numbers"
+        band["method"] += pooled
         rows.append({"part_no": part_no, "reading": reading, "unit": unit_of(reading), **band})
     return BANDS.check(pd.DataFrame(rows, columns=BANDS.names)) if rows else BANDS.empty()
+
+
+def groups_for(
+    good: pd.DataFrame,
+    own: pd.DataFrame,
+    min_sensors: int,
+    families: Mapping[str, str] | None,
+    kinds: Mapping[str, str] | None,
+) -> tuple[pd.DataFrame, str]:
+    """The sensors to learn from: the part's own; too few, its family's; then those of its kind.
+
+    ``own`` are the rows of one part number within ``good``. The words say what was pooled.
+    """
+    part_no = own["part_no"].iloc[0]
+    for grouping, related in ((families, "related part numbers"), (kinds, "parts of its kind")):
+        if own["sensor_id"].nunique() >= min_sensors:
+            break
+        group_of = dict(grouping or {})
+        if part_no not in group_of:
+            continue
+        wider = good[good["part_no"].map(group_of) == group_of[part_no]]
+        if wider["sensor_id"].nunique() >= min_sensors:
+            return wider, f"; pooled over {wider['part_no'].nunique()} {related}"
+    return own, ""
 
 
 def _checked(good: pd.DataFrame) -> pd.DataFrame:

@@ -108,3 +108,30 @@ CHECKS = FrameSchema(
         Column("text", "text", "one plain sentence"),
     ),
 )
+
+GOOD_PROFILES = FrameSchema(
+    "good_profiles",
+    "one cell of the travel of one sensor later shown good (one profile a sensor)",
+    (
+        Column("part_no", "text", "part number"),
+        Column("sensor_id", "text", "the sensor"),
+        Column("bin_from_pct", "number", "lower edge", "% of travel"),
+        Column("bin_to_pct", "number", "upper edge", "% of travel"),
+        Column("smoothness_pct", "number", "output smoothness", "% of applied"),
+    ),
+)
+
+TRAVEL_BANDS = FrameSchema(
+    "travel_bands",
+    "one cell of the travel of one part number: what good sensors show there",
+    (
+        Column("part_no", "text", "part number"),
+        Column("bin_from_pct", "number", "lower edge", "% of travel"),
+        Column("bin_to_pct", "number", "upper edge", "% of travel"),
+        Column("typical_pct", "number", "geometric mean", "% of applied", True),
+        Column("high_pct", "number", "upper limit, over all cells at once", "% of applied", True),
+        Column("sensor_count", "whole", "good sensors behind it"),
+        Column("more_needed", "whole", "further good sensors until no curve need be assumed"),
+        Column("method", "text", "in words: how the limit was found"),
+    ),
+)

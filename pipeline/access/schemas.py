@@ -1,7 +1,7 @@
 """Frames that the dashboard reads, one group a view."""
 
 from models.frames import Column, FrameSchema
-from models.statics.schemas import CHECKS
+from models.statics.schemas import CHECKS, TRAVEL_BANDS
 
 WORKLIST = FrameSchema(
     "worklist",
@@ -200,6 +200,24 @@ SESSION = FrameSchema(
     ),
 )
 
+SWEEP_PLACES = FrameSchema(
+    "sweep_places",
+    "one measure of a session's volt sweep, against the good range of its part number",
+    (
+        Column("reading", "text", "name of the measure, e.g. smoothness_pct"),
+        Column("value", "number", "its value", "% of applied", True),
+        Column("high", "number", "upper limit; blank where none is known", "% of applied", True),
+        Column("sensor_count", "whole", "good sensors behind the limit", blank=True),
+        Column(
+            "more_needed",
+            "whole",
+            "further good sensors until no curve need be assumed",
+            blank=True,
+        ),
+        Column("method", "text", "how the limit was found", blank=True),
+    ),
+)
+
 TRACE = FrameSchema(
     "trace",
     "one sample drawn of the session's sweep (min-max decimated: every extreme is kept)",
@@ -212,4 +230,4 @@ TRACE = FrameSchema(
     ),
 )
 
-__all__ = ["CHECKS"]
+__all__ = ["CHECKS", "TRAVEL_BANDS"]

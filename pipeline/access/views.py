@@ -70,7 +70,8 @@ class SessionView:
     ``measures`` is None and the sweep's frames are empty where no sweep was handed in. ``checks``
     CHECKS, ``next_look`` sentences in order, ``dropouts`` DROPOUTS, ``profile`` PROFILE,
     ``passes`` PASSES, ``findings`` FINDINGS, ``trace`` TRACE, ``set_aside`` SET_ASIDE,
-    ``earlier`` BIKE_TESTS of the same sensor.
+    ``earlier`` BIKE_TESTS of the same sensor, ``places`` SWEEP_PLACES and ``travel_band``
+    TRAVEL_BANDS (both empty but for a volt sweep).
     """
 
     edition: Edition
@@ -85,6 +86,8 @@ class SessionView:
     trace: pd.DataFrame
     earlier: pd.DataFrame
     set_aside: pd.DataFrame
+    places: pd.DataFrame
+    travel_band: pd.DataFrame
 
 
 class NotThereError(LookupError):
@@ -174,6 +177,8 @@ def session_view(home: Home, session_id: str) -> SessionView:
                 {**key, "sensor_id": session["sensor_id"]},
             ),
             set_aside=_frame(connection, "session_set_aside", schemas.SET_ASIDE, key),
+            places=_frame(connection, "session_places", schemas.SWEEP_PLACES, key),
+            travel_band=_frame(connection, "session_travel_band", schemas.TRAVEL_BANDS, key),
             **sweep,
         )
 

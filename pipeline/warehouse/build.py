@@ -16,7 +16,8 @@ from models.risk.schemas import FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
 from models.risk.score import fit_and_score
 from models.statics.bands import learn_bands, one_value_a_sensor, reading_values, with_maker_limits
 from models.statics.checks import check_readings
-from models.statics.schemas import READINGS
+from models.statics.schemas import GOOD_PROFILES, GOOD_READINGS, READINGS
+from models.statics.travel_band import learn_travel_bands
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.settle import read_all, settle
@@ -87,9 +88,14 @@ def _judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
         row[0] for row in connection.execute("select session_id from marts.good_tests").fetchall()
     }
     values = reading_values(readings)
+    families, kinds = _families(connection), _kinds(connection)
+    static = one_value_a_sensor(values[values["session_id"].isin(good)])
+    swept = run(connection, f"{MARTS}/good_sweep_readings").df()
     bands = learn_bands(
-        one_value_a_sensor(values[values["session_id"].isin(good)]), families=_families(connection)
+        pd.concat([static, GOOD_READINGS.check(swept)]), families=families, kinds=kinds
     )
+    profiles = GOOD_PROFILES.check(run(connection, f"{MARTS}/good_profiles").df())
+    _store(connection, "travel_bands", learn_travel_bands(profiles, families=families, kinds=kinds))
     _store(connection, "reading_values", values)
     _store(connection, "bands", with_maker_limits(bands, readings))
     _store(connection, "checks", check_readings(readings, bands))
@@ -109,6 +115,15 @@ def _families(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
             seen.add(last)
         families[part_no] = last
     return families
+
+
+def _kinds(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """Part number to kind and number of tracks, where both are known."""
+    return dict(
+        connection.execute(
+            "select part_no, concat_ws(' ', kind, tracks) from staging.parts where kind is not null"
+        ).fetchall()
+    )
 
 
 def _score(connection: duckdb.DuckDBPyConnection, day: date) -> None:

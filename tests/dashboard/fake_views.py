@@ -223,6 +223,18 @@ def checks() -> pd.DataFrame:
     )
 
 
+def travel_band(cells: int = 50, high: float = 0.4) -> pd.DataFrame:
+    edges = np.linspace(0, 100, cells + 1)
+    return rows(
+        schemas.TRAVEL_BANDS,
+        cells,
+        bin_from_pct=edges[:-1],
+        bin_to_pct=edges[1:],
+        high_pct=high,
+        method="learned from 60 good sensors by rank, no curve assumed",
+    )
+
+
 def session_view(session_id: str = "T-001", **values) -> SessionView:
     parts = {
         "edition": edition(),
@@ -247,6 +259,8 @@ def session_view(session_id: str = "T-001", **values) -> SessionView:
         "trace": trace(),
         "earlier": bike_tests(),
         "set_aside": set_aside_rows(0),
+        "places": rows(schemas.SWEEP_PLACES, reading="smoothness_pct", value=0.2, high=0.4),
+        "travel_band": travel_band(),
     }
     return SessionView(**(parts | values))
 
@@ -261,6 +275,8 @@ def session_without_sweep(session_id: str = "T-001") -> SessionView:
         findings=FINDINGS.empty(),
         trace=schemas.TRACE.empty(),
         earlier=schemas.BIKE_TESTS.empty(),
+        places=schemas.SWEEP_PLACES.empty(),
+        travel_band=schemas.TRAVEL_BANDS.empty(),
     )
 
 

@@ -1,13 +1,14 @@
 import pytest
 
 from dashboard.charts.profile import (
+    band_reading,
     dropouts_chart,
     dropouts_reading,
     roughness_chart,
     roughness_reading,
 )
 from tests.dashboard.charts.specs import data_of, spec_of
-from tests.dashboard.fake_views import profile
+from tests.dashboard.fake_views import profile, travel_band
 
 
 def bars_and_blanks(chart) -> tuple[list[dict], list[dict]]:
@@ -66,3 +67,27 @@ def test_a_sweep_with_nothing_to_judge_says_so():
     assert "No cell" in roughness_reading(blank)
     assert dropouts_reading(blank).startswith("No drop-out could be placed")
     spec_of(dropouts_chart(blank))
+
+
+def test_the_limit_of_good_sensors_is_a_line_over_the_cells():
+    spec = spec_of(roughness_chart(profile(50), travel_band(50, high=0.4)))
+    line = spec["layer"][-1]
+    assert line["mark"]["type"] == "rule"
+    assert len(data_of(spec, line)) == 50
+    assert spec["title"]["subtitle"].endswith("line: upper limit of good sensors")
+    assert "upper limit" not in spec_of(roughness_chart(profile(50)))["title"]["subtitle"]
+
+
+def test_the_reading_says_where_the_profile_lies_above_the_limit():
+    above = band_reading(profile(50), travel_band(50, high=0.4))
+    assert above.startswith("1 cell above the upper limit of good sensors")
+    assert "between 22 and 24 % of travel: 1.5 % where the limit is 0.4 %" in above
+    within = band_reading(profile(50), travel_band(50, high=9.0))
+    assert within.startswith("No judged cell lies above")
+    assert "does not show that the sensor is sound" in within
+
+
+def test_without_a_limit_the_reading_says_what_is_wanting():
+    few = travel_band(50, high=float("nan")).assign(method="no range: 3 good sensors known")
+    assert "not known yet: no range: 3 good sensors known." in band_reading(profile(50), few)
+    assert band_reading(profile(50), few.iloc[:0]).endswith("is not known yet.")
