@@ -20,7 +20,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import stats
 
-from models.risk.assumed import DELAY_RATE, FEWEST_ROAD_FAILURES, GammaPrior
+from models.risk.assumed import DELAY_RATE, GammaPrior
 
 #: Cuts of a window, counted back from its end in assumed mean delays.
 _CUTS = np.array([0.0, 0.25, 0.6, 1.0, 1.6, 2.5, 4.0, 7.0, np.inf])
@@ -73,7 +73,7 @@ def assumed_delay(
     return Delay(prior.mean, spread, False, n_heard, n_road)
 
 
-def enough_road_failures(count: int, fewest: int = FEWEST_ROAD_FAILURES) -> bool:
+def enough_road_failures(count: int, fewest: int) -> bool:
     """Whether the records may move the delay; with fewer road failures the prior stands alone."""
     return count >= fewest
 

@@ -127,11 +127,20 @@ def coverage(fleets: int, first_seed: int) -> None:
 
 
 def contact(fleets: int, first_seed: int) -> None:
+    """The delay left as assumed below 30 road failures, and learned always."""
+    for fewest in (30, 0):
+        print(f"delay learned from {fewest} road failures on: ", end="", flush=True)
+        one_contact(fleets, first_seed, DefectHazard(fewest_road_failures=fewest))
+
+
+def one_contact(fleets: int, first_seed: int, model: DefectHazard) -> None:
     """Fleets read to this day, defects heard of late: the curve's coverage, expected and true."""
     held, sums = [], []
     for seed in range(first_seed, first_seed + fleets):
         windows, now = with_contact(160, seed)
-        results = fit_and_score(windows, now, sensitivity=BetaPrior(1e6, 1e-3), seed=seed)
+        results = fit_and_score(
+            windows, now, sensitivity=BetaPrior(1e6, 1e-3), seed=seed, model=model
+        )
         curve, risk = results.fleet_curve.query("part_no == 'all'"), results.defect_risk
         low, high = (
             np.interp(CURVE_AGES_KM, curve["age_km"], curve[f"survival_{end}"])

@@ -65,9 +65,13 @@ def test_the_delay_is_learned_from_enough_road_failures(fleet, model):
     assert windows["road_failure"].sum() >= 30
     assert model.delay_.learned
     assert model.delay_.mean_km == pytest.approx(3_000, rel=0.3)
-    few = windows[~windows["road_failure"] | (windows["road_failure"].cumsum() <= 29)]
+    first = windows["road_failure"].cumsum() <= 29
+    few = windows.assign(road_failure=windows["road_failure"] & first)
     alone = DefectHazard().fit(few).delay_
     assert (alone.learned, alone.mean_km, alone.n_road_failures) == (False, 5_000, 29)
+    always = DefectHazard(fewest_road_failures=0).fit(few).delay_
+    assert always.learned
+    assert always.mean_km == pytest.approx(3_000, rel=0.35)
 
 
 def test_a_fleet_in_contact_is_judged_as_it_is(fleet):

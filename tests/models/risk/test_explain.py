@@ -10,7 +10,7 @@ from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
 
 @pytest.fixture(scope="module")
 def fleet():
-    windows, now = simulate(250, 2, Truth(duties=(0.4, 2.5)), share_unknown=0.2)
+    windows, now = simulate(150, 2, Truth(duties=(0.4, 2.5)), share_unknown=0.2)
     now.loc[:3, "last_verdict"] = ["fail", "suspect", "pass", "pass"]
     now.loc[4, "age_now_km"] = None
     results = fit_and_score(windows, now, n_resamples=0)
@@ -28,7 +28,7 @@ def test_the_shares_add_up_to_the_chance(fleet, horizon, name):
 
 
 def test_silence_is_a_factor_where_it_counts():
-    windows, now = with_contact(300, 3)
+    windows, now = with_contact(150, 3)
     results = fit_and_score(windows, now, n_resamples=0)
     table = explain_risk(results, now)
     total = table.groupby("sensor_id", sort=False)["change"].sum()
