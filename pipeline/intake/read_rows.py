@@ -20,7 +20,7 @@ from pipeline.intake.csv_text import BrokenFileError, line_of, read_header, reco
 from pipeline.intake.receive import HandedFile
 from pipeline.statements import one_row, run
 
-READ_VERSION = "1"
+READ_VERSION = "2"
 ISSUES_DDL = (
     "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
     " value varchar, reason varchar, effect varchar, row_count bigint)"

@@ -22,13 +22,21 @@ from pipeline.intake.read_rows import (
     open_source,
 )
 from pipeline.intake.receive import HandedFile
-from pipeline.statements import one_row, run
+from pipeline.statements import one_row, run, statement
 
 ROW_GROUP_SAMPLES = 131_072
+_DELTAS = dict.fromkeys(("sample_no", "t_count", "signal_count"), "DELTA_BINARY_PACKED")
 _PACKING: dict = {
     "compression": "zstd",
-    "use_dictionary": ["session_id", "signal", "signal_b", "travel_pct"],
-    "column_encoding": {"sample_no": "DELTA_BINARY_PACKED", "t_s": "BYTE_STREAM_SPLIT"},
+    "use_dictionary": [
+        "session_id",
+        "t_step_micro",
+        "signal_step_micro",
+        "signal_exact",
+        "signal_b",
+        "travel_pct",
+    ],
+    "column_encoding": {**_DELTAS, "t_exact": "BYTE_STREAM_SPLIT"},
 }
 _NUMBERS = ("t_s", "signal", "signal_b", "travel_pct")
 _NUMERIC_TYPES = ("DOUBLE", "FLOAT", "INT", "DECIMAL", "HUGEINT")
@@ -90,6 +98,8 @@ def _number(name: str, source: Source) -> str:
         and not kind.startswith(("U", "TINY", "SMALL", "BIG"))
     ):
         return "null::double"
+    if kind == "FLOAT":  # 4.55125 in single precision is meant, not 4.551249980926514
+        return f'"{name}"::varchar::double'
     return f'try_cast("{name}" as double)'
 
 
@@ -120,14 +130,10 @@ def _list_wrong_columns(
 
 
 def _keep_samples(connection: duckdb.DuckDBPyConnection, final: Path) -> None:
-    """Write the samples sorted by session, a few bytes each, a row group at a time.
-
-    Times grow evenly and a converter gives few distinct readings: split into bytes, and listed
-    once in a dictionary, both pack to half of what DuckDB's own writer needs.
-    """
+    """Write the samples sorted by session, about a byte each, a row group at a time."""
     draft = final.with_suffix(".draft")
     run(connection, "intake/sql/read/sweep_samples")
-    samples = connection.sql("select * exclude (file_order) from numbered_samples")
+    samples = connection.sql(statement("intake/sql/read/sweep_packed"))
     batches = samples.to_arrow_reader(ROW_GROUP_SAMPLES)
     with parquet.ParquetWriter(draft, batches.schema, **_PACKING) as writer:
         for batch in batches:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from models.plans.advice import advise
 from models.plans.schemas import EVIDENCE
-from models.risk.schemas import FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
+from models.risk.schemas import CONTACT_GAPS, FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
 from models.risk.score import fit_and_score
 from models.statics.bands import learn_bands, one_value_a_sensor, reading_values, with_maker_limits
 from models.statics.checks import check_readings
@@ -75,7 +75,8 @@ def _stage(connection: duckdb.DuckDBPyConnection, day: date) -> None:
 
 def _follow_lives(connection: duckdb.DuckDBPyConnection) -> None:
     """From tests, measured sweeps and repairs to each sensor's lives and what ended them."""
-    for name in ("tests", "defects", "repairs", "sensor_spans", "life_windows", "last_tests"):
+    lives = ("tests", "defects", "repairs", "sensor_spans", "contacts", "life_windows")
+    for name in (*lives, "last_tests"):
         run(connection, f"{MARTS}/{name}")
 
 
@@ -129,11 +130,13 @@ def _kinds(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
 def _score(connection: duckdb.DuckDBPyConnection, day: date) -> None:
     run(connection, f"{MARTS}/sensors_now")
     run(connection, f"{MARTS}/followed_up")
+    run(connection, f"{MARTS}/contact_gaps", {"as_of": day})
     now = connection.execute("from marts.sensors_now order by sensor_id").df()
     results = fit_and_score(
         LIFE_WINDOWS.check(connection.execute("from marts.life_windows order by life_id").df()),
         SENSORS_NOW.check(now[~now["kind"].eq("contactless")].reset_index(drop=True)),
         followed_up=FOLLOWED_UP.check(connection.execute("from marts.followed_up").df()),
+        contact_gaps=CONTACT_GAPS.check(connection.execute("from marts.contact_gaps").df()),
     )
     _store(connection, "defect_risk", results.defect_risk)
     _store(connection, "fleet_curve", results.fleet_curve)

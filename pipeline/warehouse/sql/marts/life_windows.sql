@@ -3,9 +3,11 @@ create table marts.life_windows as
 with span_defects as (
     select spans.life_id, min(defects.closed_on) as closed_on,
         arg_min(defects.bad_odometer_km, defects.closed_on) as bad_km,
-        arg_min(defects.road_failure, defects.closed_on) as road_failure
+        arg_min(defects.road_failure, defects.closed_on) as road_failure,
+        arg_min(defects.road_failure or found.reason = 'symptom', defects.closed_on) as heard
     from marts.sensor_spans as spans
     join marts.defects using (sensor_id)
+    left join marts.tests as found on found.session_id = defects.found_by
     where (not spans.repaired or defects.closed_on > spans.from_on)
         and (spans.next_from_on is null or defects.closed_on <= spans.next_from_on)
     group by spans.life_id
@@ -35,10 +37,19 @@ select
     -- greatest() passes over blanks: without a defect the age must stay blank
     if(span_defects.bad_km is null, null,
         greatest(span_defects.bad_km, span_tests.good_km, spans.from_odometer_km) - lives.zero_km) as bad_km,
-    coalesce(span_defects.road_failure, false) as road_failure
+    coalesce(span_defects.road_failure, false) as road_failure,
+    -- a rider's complaint or a road failure led to the finding, not a test that was due anyway
+    coalesce(span_defects.heard, false) as heard,
+    -- age up to which nothing was heard of it; blank where a defect was found
+    if(span_defects.bad_km is null, contacts.contact_km, null) as contact_km,
+    -- a test that points to a defect which no repair has confirmed or denied
+    if(span_defects.bad_km is null, contacts.doubt_km, null) as doubt_km,
+    if(span_defects.bad_km is null, contacts.doubt_sign, null) as doubt_sign,
+    if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard
 from marts.sensor_spans as spans
 join marts.sensor_lives as lives using (sensor_id)
 join marts.bikes using (unit_id)
 left join span_defects using (life_id)
 left join span_tests using (life_id)
+left join marts.contacts using (life_id)
 where coalesce(lives.kind, 'potentiometer') = 'potentiometer'

@@ -18,6 +18,11 @@ select
     if(bikes.odometer_now_km >= lives.zero_km, bikes.odometer_now_km - lives.zero_km,
         bikes.odometer_now_km * 0) as age_now_km,
     if(windows.tested_good, windows.good_km, null) as good_km,
+    -- a fleet would hear of a road failure without a reading
+    if(bikes.fleet_id is not null,
+        greatest(bikes.odometer_now_km - lives.zero_km, contacts.seen_km), contacts.seen_km)
+        as contact_km,
+    last_tests.odometer_km - lives.zero_km as last_test_km,
     if(cleared.sensor_id is null, last_tests.verdict, null) as last_verdict,
     if(cleared.sensor_id is null, last_tests.conclusion, null) as last_conclusion
 from marts.sensor_lives as lives
@@ -25,6 +30,7 @@ join marts.bikes using (unit_id)
 left join marts.sensor_spans as spans
     on spans.sensor_id = lives.sensor_id and spans.next_from_on is null
 left join marts.life_windows as windows using (life_id)
+left join marts.contacts on contacts.life_id = spans.life_id
 left join marts.last_tests on last_tests.sensor_id = lives.sensor_id
 left join cleared on cleared.sensor_id = lives.sensor_id
 where lives.in_service
