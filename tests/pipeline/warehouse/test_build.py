@@ -13,6 +13,7 @@ KEYS = {
     "marts.sensor_lives": "sensor_id",
     "marts.sensor_spans": "life_id",
     "marts.life_windows": "life_id",
+    "marts.contacts": "life_id",
     "marts.tests": "session_id",
     "marts.last_tests": "sensor_id",
     "marts.defects": "outcome_id",
@@ -101,6 +102,14 @@ def test_an_original_sensor_is_watched_from_its_first_test(built):
     assert built.execute(
         "select entry_km, good_km, bad_km, age_known from marts.life_windows where sensor_id = 'S2'"
     ).fetchall() == [(12000.0, 12000.0, None, True)]
+
+
+def test_a_sensor_of_which_nothing_was_heard_is_in_contact_up_to_the_last_reading(built):
+    rows = built.execute(
+        "select life_id, contact_km, doubt_km from marts.contacts order by life_id"
+    ).fetchall()
+    # S1's first life ends in the failed test at 17,000 km (fitted at 1,000); read at 26,000 since
+    assert rows == [("S1", 16000.0, 16000.0), ("S1/2", 25000.0, None), ("S2", 20000.0, None)]
 
 
 def test_the_odometer_is_carried_forward_at_the_bike_s_own_rate(built):
