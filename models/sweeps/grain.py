@@ -35,10 +35,9 @@ class Grain:
 
 def find_grain(windows: Windows, sweeps: int) -> Grain:
     """Scan the travel of every sweep for its roughest stretch."""
-    cell = windows.sweep * WINDOWS + windows.bin
     counted = np.where(np.isfinite(windows.height), windows.count, 0)
-    power = np.bincount(cell, windows.power, minlength=sweeps * WINDOWS).reshape(sweeps, -1)
-    count = np.bincount(cell, counted, minlength=sweeps * WINDOWS).reshape(sweeps, -1)
+    power = windows.per_sweep(np.add, windows.power.astype(float), sweeps)
+    count = windows.per_sweep(np.add, counted, sweeps)
     power, count = power[:, EDGE:-EDGE], count[:, EDGE:-EDGE]
     noise = _typical(power, count)
     best, excess, at = (np.full(sweeps, np.nan) for _ in range(3))

@@ -138,17 +138,12 @@ def profile_columns(
 ) -> dict[str, np.ndarray]:
     """Columns of PROFILE: BINS rows for every sweep whose travel is known."""
     k, w = a.bounds.size - 1, a.windows
-    per = WINDOWS // BINS
-    cell = w.sweep * WINDOWS + w.bin
-    samples = np.bincount(cell, w.count, minlength=k * WINDOWS).reshape(k, BINS, per).sum(axis=2)
-    crossed = np.bincount(cell, minlength=k * WINDOWS).reshape(k, BINS, per).max(axis=2)
-    height = np.full(k * WINDOWS, np.nan)
-    np.fmax.at(height, cell, w.height)
-    height = np.fmax.reduce(height.reshape(k, BINS, per), axis=2)
-    events = np.zeros(k * BINS)
+    samples = _paired(np.add, w.per_sweep(np.add, w.count, k))
+    crossed = _paired(np.maximum, w.per_sweep(np.add, w.crossed.astype(int), k))
+    height = _paired(np.fmax, greatest_heights(a))
     known = np.isfinite(dropout_travel)
     at = np.minimum((dropout_travel[known] * BINS / 100.0).astype(int), BINS - 1)
-    np.add.at(events, dropout_sweep[known] * BINS + at, 1)
+    events = np.bincount(dropout_sweep[known] * BINS + at, minlength=k * BINS)
     rows = np.repeat(np.isfinite(a.travel[a.coarse.bounds[:-1]]), BINS)
     bins = np.tile(np.arange(BINS), k)
     shortest = np.repeat(shortest_visible_ms(a.clock.step_s), BINS)
@@ -170,23 +165,41 @@ def repeated_smoothness(a: Analysis) -> tuple[np.ndarray, np.ndarray, np.ndarray
 
     The median over the passes in a window needs at least two passes with enough samples there.
     """
-    k, w = a.bounds.size - 1, a.windows
-    cell = w.sweep * WINDOWS + w.bin
-    order = np.argsort(cell, kind="stable")
-    counts = np.bincount(cell, minlength=k * WINDOWS)
-    column = np.arange(cell.size) - np.repeat(np.cumsum(counts) - counts, counts)
-    table = np.full((k * WINDOWS, max(int(counts.max(initial=0)), 1)), np.nan)
-    table[cell[order], column] = w.height[order]
-    table.sort(axis=1)
-    known = np.isfinite(table).sum(axis=1)
-    rows = np.arange(table.shape[0])
-    greatest = np.where(known > 0, table[rows, np.maximum(known - 1, 0)], -1.0)
-    middle = np.where(known > 1, table[rows, np.maximum((known - 1) // 2, 0)], -1.0)
-    greatest, middle = greatest.reshape(k, WINDOWS), middle.reshape(k, WINDOWS)
-    at, best = greatest.argmax(axis=1), greatest.max(axis=1)
+    greatest = np.nan_to_num(greatest_heights(a), nan=-1.0)
+    middle = np.nan_to_num(_median_heights(a), nan=-1.0)
+    at, best = greatest.argmax(axis=1), greatest.max(axis=1, initial=-1.0)
     repeat = middle.max(axis=1)
     return (
         np.where(best < 0, np.nan, best),
         np.where(best < 0, np.nan, (at + 0.5) * 100.0 / WINDOWS),
         np.where(repeat < 0, np.nan, repeat),
     )
+
+
+def greatest_heights(a: Analysis) -> np.ndarray:
+    """Greatest departure of any pass in each window, NaN without: shape (k, WINDOWS)."""
+    w, k = a.windows, a.bounds.size - 1
+    height = w.per_sweep(np.fmax, w.height, k)
+    height[np.bincount(w.sweep, minlength=k) == 0] = np.nan
+    return height
+
+
+def _median_heights(a: Analysis) -> np.ndarray:
+    """Lower median over the passes in each window, NaN with fewer than two: (k, WINDOWS)."""
+    w, k = a.windows, a.bounds.size - 1
+    out = np.full((k, WINDOWS), np.nan, dtype=w.height.dtype)
+    passes = np.bincount(w.sweep, minlength=k)
+    for count in np.unique(passes[passes > 1]):
+        chosen = np.flatnonzero(passes == count)
+        rows = w.height[np.isin(w.sweep, chosen)].reshape(chosen.size, count, WINDOWS)
+        ordered = np.sort(rows, axis=1)
+        known = np.isfinite(ordered).sum(axis=1)
+        place = np.maximum((known - 1) // 2, 0)[:, None]
+        middle = np.take_along_axis(ordered, place, axis=1)[:, 0]
+        out[chosen] = np.where(known > 1, middle, np.nan)
+    return out
+
+
+def _paired(reduce: np.ufunc, values: np.ndarray) -> np.ndarray:
+    """``reduce`` over the windows of each bin of the profile: shape (k, BINS)."""
+    return reduce.reduce(values.reshape(values.shape[0], BINS, WINDOWS // BINS), axis=2)

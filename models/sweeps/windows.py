@@ -8,6 +8,8 @@ weights cancel the square term.
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,30 +21,33 @@ WINDOWS = 100  # of 1 % of travel
 LEAST_SAMPLES = 4  # a window with fewer says nothing about smoothness
 LINE_S = 0.03  # length of the shorter running mean; the longer is twice as long
 LINE_SAMPLES = (5, 11)  # and at least so many samples: at most the second where that is longer
+CHUNK = 50_000  # samples worked on at a time: the scratch arrays stay in the cache
 ENDS = 2  # windows left out at either end of a pass, where the hand starts and stops
 
 
 @dataclass(frozen=True)
 class Windows:
-    """One row a pass and 1 % window of travel that holds samples, shape (w,) each.
+    """1 % windows of travel, a row a pass with travel, a column a window: shape (passes, WINDOWS).
 
-    stroke : index of the pass. sweep : of the sweep. bin : window, 0 to 99. first, last : places.
-    height : peak-to-peak departure, % of applied; NaN where too few samples or at a pass's ends.
-    power : sum of squared departures over ``height``'s samples, 0 where that is NaN.
+    sweep : of each pass, ascending, shape (passes,). crossed : whether the pass crosses the
+    window whole and leaves samples in it. count : samples there, 0 where not crossed. height :
+    peak-to-peak departure, % of applied; NaN where too few samples or at a pass's ends. power :
+    sum of squared departures over ``height``'s samples, 0 where that is NaN.
     """
 
-    stroke: np.ndarray
     sweep: np.ndarray
-    bin: np.ndarray
-    first: np.ndarray
-    last: np.ndarray
+    crossed: np.ndarray
+    count: np.ndarray
     height: np.ndarray
     power: np.ndarray
 
-    @property
-    def count(self) -> np.ndarray:
-        """Samples in the window."""
-        return self.last - self.first + 1
+    def per_sweep(self, reduce: np.ufunc, values: np.ndarray, sweeps: int) -> np.ndarray:
+        """``reduce`` over the passes of each sweep, 0 without any: shape (sweeps, WINDOWS)."""
+        out = np.zeros((sweeps, WINDOWS), dtype=values.dtype)
+        if self.sweep.size:
+            starts = np.flatnonzero(np.diff(self.sweep, prepend=-1))
+            out[self.sweep[starts]] = reduce.reduceat(values, starts, axis=0)
+        return out
 
 
 def cut_windows(
@@ -73,27 +78,27 @@ def cut_windows(
     t_s : array of shape (n,)
         Times, s.
     """
-    stroke, bins, first, last = _edges(coarse, travel_pct, strokes)
-    if stroke.size == 0:
-        nothing = np.zeros(0)
-        return Windows(stroke, stroke, bins, first, last, nothing, nothing)
-    sweep = strokes.sweep[stroke]
+    known = np.flatnonzero(np.isfinite(travel_pct[strokes.first] + travel_pct[strokes.last]))
+    sweep = strokes.sweep[known]
+    if known.size == 0:
+        none = np.zeros((0, WINDOWS))
+        return Windows(sweep, none.astype(bool), none.astype(int), none, none)
+    edges, crossed = _edges(coarse, travel_pct, strokes.first[known], strokes.last[known])
     lengths = line_samples(clock.step_s)
-    rest = off_local_line(y, bounds, lengths)
+    height, power = _heights(off_local_line(y, bounds, lengths), edges)
+    first, last = edges[:, :-1], edges[:, 1:] - 1
+    count = np.where(crossed, last - first + 1, 0)
+    usable = _inside_pass(crossed) & (count >= LEAST_SAMPLES)
     reach = lengths[sweep]
-    usable = (first >= bounds[sweep] + reach) & (last < bounds[sweep + 1] - reach)
-    usable &= _without_gap(first - reach, last + reach, t_s, bounds, clock)
-    usable &= (last - first + 1 >= LEAST_SAMPLES) & _inside_stroke(stroke, bins, len(strokes))
-    height, power = _heights(rest, first, last)
-    return Windows(
-        stroke,
-        sweep,
-        bins,
-        first,
-        last,
-        np.where(usable, height, np.nan),
-        np.where(usable, power, 0.0),
-    )
+    usable &= first >= (bounds[sweep] + reach)[:, None]
+    usable &= last < (bounds[sweep + 1] - reach)[:, None]
+    usable &= _without_gap(first - reach[:, None], last + reach[:, None], t_s, bounds, clock)
+    height = np.where(usable, height, np.float32(np.nan))
+    tables = (crossed, count, height, np.where(usable, power, np.float32(0.0)))
+    closes = np.flatnonzero(travel_pct[strokes.last[known]] < travel_pct[strokes.first[known]])
+    for table in tables:
+        table[closes] = table[closes, ::-1]
+    return Windows(sweep, *tables)
 
 
 def line_samples(step_s: np.ndarray) -> np.ndarray:
@@ -108,30 +113,50 @@ def off_local_line(y: np.ndarray, bounds: np.ndarray, lengths: np.ndarray) -> np
     A centred mean of m even samples of a parabola is off by its second derivative times
     (m^2 - 1) / 24; two means of different length are weighted so that this cancels.
     """
-    total = np.concatenate([[0.0], np.cumsum(y, dtype=np.float64)])
-    out = np.empty(y.size, dtype=np.float32)
-    cuts = np.flatnonzero(np.diff(lengths)) + 1
-    for group in np.split(np.arange(lengths.size), cuts):
-        begin, end = int(bounds[group[0]]), int(bounds[group[-1] + 1])
-        short = int(lengths[group[0]])
+    out = np.zeros(y.size, dtype=np.float32)
+    for begin, end, short in _alike(bounds, lengths):
         long = 2 * short + 1
         share = (long**2 - 1) / (long**2 - short**2)
-        part = total[begin : end + 1]
-        out[begin:end] = y[begin:end]
-        out[begin:end] -= share * _running_mean(part, short)
-        out[begin:end] -= (1.0 - share) * _running_mean(part, long)
+        part = y[max(begin - short, 0) : end + short]
+        if part.size < long:
+            continue
+        sums = running_sum(part, short)
+        inner = part[short:-short] - np.float32(share / short) * sums[_half(short) : -_half(short)]
+        sums = sums[: -short - 1] + sums[short:-1]
+        sums += part[2 * short :]
+        sums *= np.float32((1.0 - share) / long)
+        inner -= sums
+        at = max(begin - short, 0) + short
+        out[at : at + inner.size] = inner
     return out
 
 
-def _running_mean(total: np.ndarray, length: int) -> np.ndarray:
-    """Centred mean from a running total of n + 1 entries; 0 where it does not fit in."""
-    n = total.size - 1
-    out = np.zeros(n)
-    if n >= length:
-        half = length // 2
-        np.subtract(total[length:], total[:-length], out=out[half : n - half])
-        out *= 1.0 / length
-    return out
+def _half(short: int) -> int:
+    return short - short // 2
+
+
+def _alike(bounds: np.ndarray, lengths: np.ndarray) -> Iterator[tuple[int, int, int]]:
+    """Neighbouring sweeps of one length, about CHUNK samples together: begin, end, length."""
+    number = bounds[:-1] // CHUNK
+    cuts = np.flatnonzero((np.diff(lengths) != 0) | (np.diff(number) != 0)) + 1
+    edges = np.concatenate([[0], cuts, [lengths.size]])
+    for first, last in itertools.pairwise(edges.tolist()):
+        yield int(bounds[first]), int(bounds[last]), int(lengths[first])
+
+
+def running_sum(a: np.ndarray, length: int) -> np.ndarray:
+    """Sum of each full run of ``length`` samples, by doubling the span: n - length + 1 long."""
+    n = a.size - length + 1
+    out, begin, power, span = None, 0, a, 1
+    while True:
+        if length & span:
+            piece = power[begin : begin + n]
+            out = piece if out is None else out + piece
+            begin += span
+        if 2 * span > length:
+            return out
+        power = power[:-span] + power[span:]
+        span *= 2
 
 
 def _without_gap(low, high, t_s: np.ndarray, bounds: np.ndarray, clock: Clock) -> np.ndarray:
@@ -141,46 +166,46 @@ def _without_gap(low, high, t_s: np.ndarray, bounds: np.ndarray, clock: Clock) -
         for i in np.flatnonzero(clock.widest_s > 1.5 * clock.step_s)
     ]
     if not gaps:
-        return np.ones(low.size, dtype=bool)
+        return np.ones(low.shape, dtype=bool)
     gaps = np.concatenate(gaps)
     return np.searchsorted(gaps, low) == np.searchsorted(gaps, high)
 
 
-def _inside_stroke(stroke: np.ndarray, bins: np.ndarray, strokes: int) -> np.ndarray:
-    """Whether a window is not among the outermost of its pass."""
-    low, high = np.full(strokes, WINDOWS), np.full(strokes, -1)
-    np.minimum.at(low, stroke, bins)
-    np.maximum.at(high, stroke, bins)
-    return (bins >= low[stroke] + ENDS) & (bins <= high[stroke] - ENDS)
+def _inside_pass(crossed: np.ndarray) -> np.ndarray:
+    """Whether a window is not among the outermost that its pass crosses."""
+    low, high = crossed.argmax(axis=1), WINDOWS - 1 - crossed[:, ::-1].argmax(axis=1)
+    bins = np.arange(WINDOWS)
+    return crossed & (bins >= low[:, None] + ENDS) & (bins <= high[:, None] - ENDS)
 
 
-def _edges(coarse: Coarse, travel_pct: np.ndarray, strokes: Strokes):
-    """Pass, window, first and last place of every window that a pass crosses whole."""
-    opens = travel_pct[strokes.last] > travel_pct[strokes.first]
-    usable = np.flatnonzero(np.isfinite(travel_pct[strokes.first] + travel_pct[strokes.last]))
-    sizes = (strokes.last - strokes.first + 1)[usable]
-    if usable.size == 0:
-        empty = np.zeros(0, dtype=np.int64)
-        return empty, empty, empty, empty
-    owner = np.repeat(np.arange(usable.size), sizes)
-    at = strokes.first[usable][owner] + np.arange(owner.size) - (np.cumsum(sizes) - sizes)[owner]
-    ahead = np.where(opens[usable][owner], travel_pct[at], 100.0 - travel_pct[at])
-    key = np.maximum.accumulate(1000.0 * owner + np.nan_to_num(ahead))
+def _edges(
+    coarse: Coarse, travel_pct: np.ndarray, first: np.ndarray, last: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """First place of every window of every pass in order of time, and the last window's end.
+
+    Also whether the pass crosses the window whole: shapes (passes, WINDOWS + 1) and one less.
+    """
+    closes = travel_pct[last] < travel_pct[first]
+    sizes = last - first + 1
+    owner = np.repeat(np.arange(first.size), sizes)
+    starts = np.cumsum(sizes) - sizes
+    at = np.arange(owner.size) + (first - starts)[owner]
+    turned, way = 1000.0 * np.arange(first.size), np.where(closes, -1.0, 1.0)
+    key = (turned + 100.0 * closes)[owner] + way[owner] * travel_pct[at]
+    key = np.maximum.accumulate(key)
     grid = np.linspace(0.0, 100.0, WINDOWS + 1)
-    wanted = (1000.0 * np.arange(usable.size)[:, None] + grid).ravel()
-    crossed = np.ceil(np.interp(wanted, key, coarse.place[at])).astype(np.int64)
-    crossed = crossed.reshape(usable.size, WINDOWS + 1)
-    starts = np.searchsorted(key, 1000.0 * np.arange(usable.size))
-    low, high = key[starts] % 1000.0, key[starts + sizes - 1] % 1000.0
-    whole = (grid[:-1] >= low[:, None] - 0.3) & (grid[1:] <= high[:, None] + 0.3)
-    pick, step = np.nonzero(whole & (crossed[:, 1:] > crossed[:, :-1]))
-    stroke = usable[pick]
-    bins = np.where(opens[stroke], step, WINDOWS - 1 - step)
-    return stroke, bins, crossed[pick, step], crossed[pick, step + 1] - 1
+    wanted = (turned[:, None] + grid).ravel()
+    edges = np.ceil(np.interp(wanted, key, coarse.place[at])).astype(np.int64)
+    edges = edges.reshape(first.size, WINDOWS + 1)
+    low, high = key[starts] - turned, key[starts + sizes - 1] - turned
+    crossed = (grid[:-1] >= low[:, None] - 0.3) & (grid[1:] <= high[:, None] + 0.3)
+    crossed &= edges[:, 1:] > edges[:, :-1]
+    return edges, crossed
 
 
-def _heights(rest: np.ndarray, first: np.ndarray, last: np.ndarray):
-    """Peak to peak and sum of squares of each run of samples."""
-    edges = np.minimum(np.stack([first, last + 1], axis=1).ravel(), rest.size - 1)
-    height = np.maximum.reduceat(rest, edges)[::2] - np.minimum.reduceat(rest, edges)[::2]
-    return height, np.add.reduceat(rest * rest, edges)[::2]
+def _heights(rest: np.ndarray, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Peak to peak and sum of squares of each window; meaningless where it is empty."""
+    at = np.minimum(edges, rest.size - 1).ravel()
+    height = np.maximum.reduceat(rest, at) - np.minimum.reduceat(rest, at)
+    power = np.add.reduceat(rest * rest, at)
+    return height.reshape(edges.shape)[:, :-1], power.reshape(edges.shape)[:, :-1]
