@@ -18,7 +18,7 @@ def bench_list(tests: pd.DataFrame, caption: str) -> Html:
         "Technician's verdict": lambda r: plain(r["verdict"], VERDICTS, "none recorded"),
         "Sweep": sweep_words,
         "Smoothness": lambda r: number(r["smoothness_pct"], "% of applied"),
-        "Codes": lambda r: plain(r["fault_codes"], {}, "none"),
+        "Codes": lambda r: plain(r["fault_codes"], {}, "not recorded"),
     }
     rows = tests.sort_values(["tested_on", "session_id"], ascending=False)
     return table(rows, columns, caption)

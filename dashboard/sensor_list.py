@@ -125,6 +125,8 @@ def _last_test(row: dict) -> Html | str:
 def _dropouts(row: dict) -> Html | str:
     if not known(row["last_dropout_count"]):
         return NOT_KNOWN
+    if row["last_conclusion"] == "cannot_tell":  # none seen is no evidence of none
+        return "cannot be told from its sweep"
     seen = counted(int(row["last_dropout_count"]), "drop-out")
     if not known(row["last_dropout_travel_pct"]):
         return seen

@@ -14,7 +14,7 @@ from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
 from pipeline.home import HomeError
 
-HAND_IN = "python3 -m pipeline ingest --home FOLDER FILES"
+HAND_IN = "python3 -m pipeline ingest FOLDER"
 _SCRIPT = Path(__file__).with_name("navigate.js")
 _LOG = logging.getLogger("dashboard")
 

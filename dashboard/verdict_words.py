@@ -93,7 +93,7 @@ def could_have_missed(measures: dict, profile: pd.DataFrame) -> list[str]:
 def _covered(measures: dict) -> str:
     start, end = measures["covered_from_pct"], measures["covered_to_pct"]
     passes = (
-        f"{counted(int(measures['pass_count']), 'pass', 'passes')} "
+        f"{counted(int(measures['pass_count']), 'pass', 'passes')} from stop to stop "
         f"({measures['passes_opening']} opening, {measures['passes_closing']} closing)"
     )
     if not (known(start) and known(end)):

@@ -54,7 +54,9 @@ def _parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
     for command in (take_in, again, demo):
         command.add_argument(
-            "--home", metavar="DIR", help="the data home (else WEAR_ATLAS_HOME, else .wear_atlas)"
+            "--home",
+            metavar="DIR",
+            help="the data home (else WEAR_ATLAS_HOME, else .wear_atlas/own)",
         )
     return parser
 
@@ -85,13 +87,17 @@ def report_text(report: IngestReport) -> str:
     for name, reason in report.files.itertuples(index=False):
         lines.append(f"{name}: set aside whole: {reason}")
     lines += report.notices
+    if report.settled:
+        lines.append(
+            f"{report.settled:,} of the rows set aside are settled by a later row already."
+        )
     if report.set_aside_count:
         lines.append(
-            f"{report.set_aside_count} entries stand in {report.set_aside}; the rows, ready to "
-            f"correct and hand in again, in {report.set_aside.parent / 'to_correct'}."
+            f"Still set aside, and why: {report.set_aside}. The rows, to correct and hand in "
+            f"again: {report.set_aside.parent / 'to_correct'}."
         )
     if report.came_in:
-        lines.append(f"{report.came_in} rows that had waited have come in.")
+        lines.append(f"{report.came_in:,} rows that had waited have come in.")
     lines.append(f"Published version {report.manifest.version}, as of {report.manifest.as_of}.")
     return "\n".join(lines)
 

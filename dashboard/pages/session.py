@@ -130,9 +130,9 @@ def _state(row: dict) -> Html:
 
 
 def _earlier(earlier: pd.DataFrame) -> None:
-    surround.heading("Earlier tests of this sensor")
+    surround.heading("Other tests of this sensor")
     if earlier.empty:
-        surround.nothing("No earlier test of this sensor is on record.")
+        surround.nothing("No other test of this sensor is on record.")
         return
     st.html(bench_list(earlier, "The latest first."))
 

@@ -39,6 +39,10 @@ def read_header(path: Path) -> Header:
         raise BrokenFileError("this is not text; expected CSV in UTF-8 with a header row")
     try:
         line = first.decode("utf-8-sig").strip("\r\n")
+        if "\r" in line:
+            raise BrokenFileError(
+                "its lines end in a carriage return alone; expected a line feed at each line's end"
+            )
     except UnicodeDecodeError:
         raise BrokenFileError("the header row is not UTF-8 text; expected CSV in UTF-8") from None
     delimiter = ";" if line.count(";") > line.count(",") else ","

@@ -7,24 +7,25 @@ reader of their own, with the same result.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 
 import duckdb
-import numpy as np
-import pandas as pd
 
 from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
-from pipeline.intake.csv_text import BrokenFileError, line_of, read_header, record_starts
+from pipeline.intake.csv_text import BrokenFileError, read_header
 from pipeline.intake.receive import HandedFile
+from pipeline.intake.rejects import number_lines
 from pipeline.statements import one_row, run
 
-READ_VERSION = "2"
+READ_VERSION = "3"
 ISSUES_DDL = (
     "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
     " value varchar, reason varchar, effect varchar, row_count bigint)"
 )
+_UNKNOWN_NAMED = 10
 _NESTED = ("STRUCT", "MAP", "UNION", "[", "BLOB")
 
 
@@ -36,6 +37,7 @@ class Source:
     names: list[str]
     is_parquet: bool
     types: dict[str, str]
+    delimiter: str = ","
 
 
 def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
@@ -53,10 +55,17 @@ def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: P
         _read_table(connection, file, table)
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
-    except duckdb.Error as error:
-        run(connection, "intake/sql/read/no_rows")
-        add_issue(connection, "file", reason="the file cannot be read: " + _first_line(error))
+    except Exception as error:
+        set_aside_whole(connection, error)
     keep(connection, file, folder)
+
+
+def set_aside_whole(connection: duckdb.DuckDBPyConnection, error: Exception) -> None:
+    """List a file that could not be read for a reason nobody foresaw; its rows are not taken."""
+    run(connection, "intake/sql/read/no_rows")
+    connection.execute("delete from read_issues")
+    named = re.sub(r"'[^']*handed_in[^']*'", "the file", str(error).splitlines()[0])
+    add_issue(connection, "file", reason=f"the file is damaged and cannot be read: {named}")
 
 
 def keep(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
@@ -107,7 +116,7 @@ def open_source(connection: duckdb.DuckDBPyConnection, path: Path) -> Source:
         f"delim = '{header.delimiter}', quote = '\"', escape = '\"', columns = {{{listed}}}, "
         "store_rejects = true, rejects_limit = 0, parallel = false)"
     )
-    return Source(relation, list(columns), False, columns)
+    return Source(relation, list(columns), False, columns, header.delimiter)
 
 
 def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: Table) -> list[str]:
@@ -117,14 +126,14 @@ def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: 
         raise BrokenFileError(
             f"its first row names no column of {table.name}; expected " + ", ".join(table.names)
         )
-    for name in source.names:
-        if name not in (*table.names, BECAUSE):
-            add_issue(
-                connection,
-                "notice",
-                column=name,
-                reason=f"{table.name} has no column of this name; left out",
-            )
+    unknown = [name for name in source.names if name not in (*table.names, BECAUSE)]
+    for name in unknown[:_UNKNOWN_NAMED]:
+        reason = f"{table.name} has no column of this name; left out"
+        add_issue(connection, "notice", column=name, reason=reason)
+    if len(unknown) > _UNKNOWN_NAMED:
+        more = len(unknown) - _UNKNOWN_NAMED
+        reason = f"{table.name} has no columns of these names; left out"
+        add_issue(connection, "notice", column=f"{more:,} more", reason=reason)
     return [name for name in table.required if name not in source.names]
 
 
@@ -140,7 +149,7 @@ def _read_table(connection: duckdb.DuckDBPyConnection, file: HandedFile, table: 
     run(connection, "intake/sql/read/list_issues")
     _list_missing_columns(connection, missing)
     if not source.is_parquet:
-        run(connection, "intake/sql/read/list_rejects")
+        run(connection, "intake/sql/read/list_rejects", {"columns": len(source.names)})
         run(connection, "intake/sql/read/keep_rejects")
 
 
@@ -159,58 +168,28 @@ def _load_raw(
         f"from {source.relation}"
     )
     if not source.is_parquet:
-        _number_lines(connection, file.path)
+        number_lines(connection, file.path, table, source.names, source.delimiter)
 
 
 def _as_text(name: str, source: Source) -> str:
     kind = source.types[name]
     if any(mark in kind for mark in _NESTED):
-        raise BrokenFileError(f"column {name} is of type {kind}; expected plain values")
+        raise BrokenFileError(
+            f"column {name} holds lists or structures ({kind}); expected plain values"
+        )
     if kind in ("DOUBLE", "FLOAT"):  # a blank number is often written as NaN
         return f'if(isnan("{name}"), null, "{name}")::varchar'
     return f'"{name}"::varchar'
 
 
-def _number_lines(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
-    """Put each accepted record's line in place of its ordinal, and each reject's likewise."""
-    starts = record_starts(path)
-    listed = connection.execute(
-        "select distinct line_byte_position - 1 from reject_errors"  # DuckDB counts bytes from 1
-    ).fetchall()
-    rejects = np.sort(np.array([row[0] for row in listed], dtype=np.int64))
-    # A reject that begins with empty lines carries the offset of the first of them.
-    rejected = np.searchsorted(starts, rejects, side="left")
-    rejected = np.unique(rejected[rejected < len(starts)])
-    lines = line_of(path, starts)
-    accepted = np.delete(lines, rejected)
-    (count,) = one_row(connection.execute("select count(*) from raw"))
-    if len(accepted) != count:
-        raise BrokenFileError(
-            f"{len(starts)} records stand in it by their quotes, but {count + len(rejects)} could "
-            "be told apart; a quote may be missing or left open"
-        )
-    numbers = pd.DataFrame({"ordinal": np.arange(1, count + 1), "file_line": accepted})
-    connection.register("numbers", numbers)
-    run(connection, "intake/sql/read/number_lines")
-    connection.unregister("numbers")
-    reject_lines = pd.DataFrame(
-        {"byte_position": starts[rejected] + 1, "file_line": lines[rejected]}
-    )
-    connection.register("reject_line_frame", reject_lines)
-    connection.execute("create or replace temp table reject_lines as from reject_line_frame")
-    connection.unregister("reject_line_frame")
-
-
 def _list_missing_columns(connection: duckdb.DuckDBPyConnection, missing: list[str]) -> None:
+    """Name each row that lacks the column; a file without rows is named by itself."""
     (count,) = one_row(connection.execute("select count(*) from read_rows"))
     for name in missing:
-        add_issue(
-            connection,
-            "rows",
-            column=name,
-            reason="the column is missing and a value is required in it",
-            row_count=count,
-        )
+        if count:
+            run(connection, "intake/sql/read/list_missing", {"column": name})
+        else:
+            add_issue(connection, "notice", column=name, reason="the column is missing")
 
 
 def _register_fields(connection: duckdb.DuckDBPyConnection, table: Table, source: Source) -> None:
@@ -248,7 +227,8 @@ def expected(field: Field) -> str:
     if field.kind in ("number", "whole"):
         sort = "a whole number" if field.kind == "whole" else "a number with . for decimals"
         unit = f" {field.unit}" if field.unit else ""
-        span = "" if field.low is None else f" from {field.low:,.10g} to {field.high:,.10g}"
+        plain = ".10g" if field.kind == "whole" and (field.high or 0) < 10_000 else ",.10g"
+        span = "" if field.low is None else f" from {field.low:{plain}} to {field.high:{plain}}"
         return sort + span + unit
     return {
         "id": "1 to 64 of letters, digits, . _ -",
@@ -257,10 +237,6 @@ def expected(field: Field) -> str:
         "moment": "a time with its offset like 2026-03-14T09:30:00+01:00",
         "codes": "SAE J2012 codes with spaces between, like P0122 P0123",
     }[field.kind]
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).splitlines()[0]
 
 
 def _quoted(text: Path | str) -> str:

@@ -20,6 +20,7 @@ from pipeline.intake.read_rows import (
     check_columns,
     keep,
     open_source,
+    set_aside_whole,
 )
 from pipeline.intake.receive import HandedFile
 from pipeline.statements import one_row, run, statement
@@ -54,10 +55,8 @@ def read_sweeps(
         _read(connection, file, sweeps)
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
-    except duckdb.Error as error:
-        run(connection, "intake/sql/read/no_rows")
-        reason = "the file cannot be read: " + str(error).splitlines()[0]
-        add_issue(connection, "file", reason=reason)
+    except Exception as error:
+        set_aside_whole(connection, error)
     keep(connection, file, rows)
 
 
@@ -80,7 +79,11 @@ def _read(connection: duckdb.DuckDBPyConnection, file: HandedFile, sweeps: Path)
     )
     _keep_samples(connection, samples_path(sweeps, file.stem))
     wrong = _columns_without_numbers(connection, source)
-    run(connection, "intake/sql/read/sweep_rows", {"wrong_type": bool(wrong)})
+    if source.is_parquet:
+        connection.execute("create or replace temp table reject_errors (line bigint)")
+    first_line = 1 if source.is_parquet else 2  # a CSV file has its header before
+    parameters = {"wrong_type": bool(wrong), "first_line": first_line}
+    run(connection, "intake/sql/read/sweep_rows", parameters)
     run(connection, "intake/sql/read/sweep_issues")
     if wrong:
         _list_wrong_columns(connection, wrong, source)

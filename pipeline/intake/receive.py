@@ -38,6 +38,9 @@ def receive(home: Home, paths: list[Path], now: datetime | None = None) -> int:
     Within one hand-in, later means later by file name (units before units-2). The hand-in
     appears under its number whole or not at all.
     """
+    for path in paths:
+        if not path.exists() and not path.is_symlink():
+            raise HomeError(f"No such file or folder: {path}. Nothing was taken in.")
     found = sorted(_found(paths), key=lambda path: (path.stem, path.name, str(path)))
     if not found:
         raise HomeError("Nothing to hand in: no file there.")
@@ -106,7 +109,7 @@ def _copy(path: Path, draft: Path, file_no: int) -> dict:
             trouble = f"the file could not be read: {error.strerror}"
     return {
         "file_no": file_no,
-        "name": path.name,
+        "name": os.fsencode(path.name).decode("utf-8", errors="replace"),
         "stored": stored,
         "sha256": digest,
         "trouble": trouble,

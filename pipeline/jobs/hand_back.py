@@ -26,6 +26,7 @@ def write_set_aside(home: Home, manifest: Manifest) -> tuple[Path, int]:
     connection = connect(manifest.path, read_only=True)
     try:
         listed = run(connection, "intake/sql/report/set_aside").df()
+        listed["value"] = listed["value"].map(_harmless, na_action="ignore")
         try:
             write_new(home.set_aside, _csv(listed))
             _write_to_correct(connection, home)
@@ -53,6 +54,12 @@ def _write_to_correct(connection: duckdb.DuckDBPyConnection, home: Home) -> None
 def _rows_of(connection: duckdb.DuckDBPyConnection, table: Table) -> list[dict]:
     found = run(connection, "intake/sql/report/to_correct", {"table_name": table.name}).fetchall()
     return [{**cells, BECAUSE: because} for _, cells, because in found]
+
+
+def _harmless(value: str) -> str:
+    """A value that a spreadsheet will show and not work out; plain numbers stay as they are."""
+    number = value.lstrip("+-").replace(".", "", 1).isdigit()
+    return f"'{value}" if value.startswith(("=", "+", "-", "@")) and not number else value
 
 
 def _csv(frame: pd.DataFrame) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 from pipeline.home import Home
 from pipeline.intake.receive import handed_files, receive
 from pipeline.jobs.hand_back import write_set_aside
-from pipeline.statements import connect, run
+from pipeline.statements import connect, one_row, run
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import Manifest, newest
 
@@ -28,6 +28,7 @@ class IngestReport:
     set_aside: Path
     set_aside_count: int
     came_in: int
+    settled: int
 
 
 def ingest(
@@ -94,6 +95,7 @@ def _report(home: Home, manifest: Manifest, hand_in: int, came_in: int) -> Inges
             listed,
             count,
             came_in,
+            one_row(run(connection, "intake/sql/report/settled", parameters))[0],
         )
     finally:
         connection.close()

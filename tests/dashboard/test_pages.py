@@ -230,7 +230,7 @@ def test_a_session_without_a_sweep_says_that_nothing_is_known_of_dropouts(record
     text = text_of(opened("session", session="T-001"))
     assert "No sweep was handed in with this test, so nothing is known here" in text
     assert "No sweep to judge" in text
-    assert "No earlier test of this sensor is on record." in text
+    assert "No other test of this sensor is on record." in text
 
 
 @pytest.mark.parametrize(

@@ -186,7 +186,7 @@ def test_sweeps_are_taken_whole_by_session(home, tmp_path):
     ).fetchall() == [(5, 3, 2, 1)]
     assert {row[3] for row in _aside(connection)} == {
         "blank; every sample needs its session (1 samples)",
-        "waiting for test_sessions T9",
+        "waiting for test_sessions T9 (1 samples)",
     }
     connection = _take(
         home, tmp_path / "b", {"sweeps-b": "session_id,t_s,signal\nT1,0,1\nT1,1,2\n"}
@@ -250,3 +250,59 @@ def test_rows_are_conserved_whatever_comes_in(tmp_path_factory, files):
     for number, (_, rows) in enumerate(files):
         if number + 2 in counted:
             assert counted[number + 2] == len(rows)
+
+
+def test_a_line_of_the_wrong_shape_still_names_its_key_and_is_settled_by_it(home, tmp_path):
+    ragged = SHOP["odometer"] + "B1,2025-08-01\nB2,2025-09-01,21000,extra\n,\n"
+    connection = _take(home, tmp_path / "a", {**SHOP, "odometer": ragged})
+    assert [row[1] for row in _aside(connection)] == ["B1/2025-08-01", "B2/2025-09-01", None]
+    again = "unit_id,read_on,odometer_km\nB1,2025-08-01,27000\nB2,2025-09-01,21000\n"
+    connection = _take(home, tmp_path / "b", {"odometer": again})
+    assert [row[1] for row in _aside(connection)] == [None]
+
+
+def test_a_row_without_a_key_stays_listed_until_it_is_withdrawn_by_its_place(home, tmp_path):
+    _take(home, tmp_path / "a", {**SHOP, "odometer": SHOP["odometer"] + ",2025-08-01,27000\n"})
+    connection = _take(home, tmp_path / "b", {"odometer": SHOP["odometer"]})
+    assert [row[:3] for row in _aside(connection)] == [("odometer", "2025-08-01", "unit_id")]
+    retract = "table,key,reason\nodometer,2025-08-01,whose was it\n"
+    connection = _take(home, tmp_path / "c", {"retract": retract})
+    assert _aside(connection) == []
+
+
+def test_a_row_of_which_nothing_can_be_read_is_withdrawn_by_file_and_line(home, tmp_path):
+    _take(home, tmp_path / "a", {**SHOP, "odometer": SHOP["odometer"] + ",\n"})
+    retract = "table,key,reason\nodometer,odometer.csv:4,an empty line\n"
+    connection = _take(home, tmp_path / "b", {"retract": retract})
+    assert _aside(connection) == []
+    assert ("odometer/odometer.csv:4", "new") in _outcomes(connection, "retract")
+
+
+def test_what_waits_for_a_withdrawn_record_says_so(home, tmp_path):
+    _take(home, tmp_path / "a", SHOP)
+    connection = _take(
+        home, tmp_path / "b", {"retract-1": "table,key,reason\ntest_sessions,T2,typed twice\n"}
+    )
+    assert _aside(connection)[0][3] == "waiting for test_sessions T2 (withdrawn by retract-1.csv)"
+
+
+def test_a_retraction_of_an_unknown_table_says_which_there_are(home, tmp_path):
+    connection = _take(home, tmp_path / "a", {"retract": "table,key,reason\nsensor,S1,gone\n"})
+    assert _aside(connection)[0][3].startswith("there is no table sensor; expected one of shops")
+
+
+def test_every_row_that_lacks_a_required_column_is_named(home, tmp_path):
+    tests = "session_id,sensor_id,tested_at,verdict\nT8,S2,2026-01-01T09:00:00+00:00,fail\n"
+    connection = _take(home, tmp_path / "a", {**SHOP, "test_sessions-b": tests})
+    assert _aside(connection) == [
+        ("test_sessions", "T8", "odometer_km", "the column is missing; a value is required in it")
+    ]
+
+
+def test_lines_of_sweeps_stay_right_behind_lines_of_the_wrong_shape(home, tmp_path):
+    sweeps = "session_id,t_s,signal\nT1,0,1\nT1,1\nT1,2\n,3,1\nbad id,4,1\nT1,5\nT9,6,1\n"
+    connection = _take(home, tmp_path / "a", {**SHOP, "sweeps": sweeps})
+    lines = connection.execute(
+        "select line, row_key from intake.set_aside where table_name = 'sweeps' order by line"
+    ).fetchall()
+    assert lines == [(3, None), (4, None), (5, None), (6, "bad id"), (7, None), (8, "T9")]

@@ -3,9 +3,9 @@ import shutil
 
 import pytest
 
-from pipeline.commands import main
+from pipeline.commands import main, report_text
 from pipeline.home import DEMO, Home
-from pipeline.jobs.ingest import rebuild
+from pipeline.jobs.ingest import ingest, rebuild
 from pipeline.statements import connect
 from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv, write_files
 
@@ -104,6 +104,7 @@ def test_the_command_prints_the_accounting_and_what_was_set_aside_whole(tmp_path
     [
         (["ingest", "--home", "{demo}", "{file}"], "never mix"),
         (["rebuild", "--home", "{empty}"], "holds no records yet"),
+        (["ingest", "--home", "{empty}", "{empty}/units.cvs"], "No such file or folder"),
         (["ingest", "--home", "{file}", "{file}"], "Not a directory"),
     ],
 )
@@ -115,3 +116,25 @@ def test_a_command_that_cannot_go_on_says_why_in_one_line(tmp_path, capsys, argu
     printed = capsys.readouterr().err
     assert said in printed
     assert len(printed.splitlines()) == 1
+
+
+def test_a_row_settled_within_the_same_hand_in_is_said_to_be(home, tmp_path):
+    files = {**SHOP, "odometer": SHOP["odometer"] + "B1,2025-08-01,2 7000\n"}
+    files["odometer-2"] = "unit_id,read_on,odometer_km\nB1,2025-08-01,27000\n"
+    report = hand_in(home, tmp_path / "a", files)
+    assert (report.settled, report.set_aside_count) == (1, 0)
+    assert "1 of the rows set aside are settled by a later row already" in report_text(report)
+
+
+def test_the_list_of_reasons_is_harmless_in_a_spreadsheet(home, tmp_path):
+    odometer = SHOP["odometer"] + 'B1,2025-08-01,"=cmd()"\nB1,2025-08-02,-5\n'
+    hand_in(home, tmp_path / "a", {**SHOP, "odometer": odometer})
+    assert [row["value"] for row in _set_aside(home)] == ["'=cmd()", "-5"]
+
+
+def test_a_file_name_that_is_not_utf_8_is_taken_in_all_the_same(home, tmp_path):
+    folder = write_files(tmp_path / "a", SHOP)
+    with open(bytes(folder) + b"/units-\xff.csv", "wb") as file:
+        file.write(b"unit_id,shop_id,model_code\nB7,s1,alder\n")
+    report = ingest(home, [folder])
+    assert query(home, report, "select count(*) from staging.units where unit_id = 'B7'") == [(1,)]

@@ -189,15 +189,15 @@ def test_a_bike_with_a_record_that_waits_is_never_left(home, tmp_path):
         "select action, waiting, reasons from marts.worklist where unit_id = 'B2'"
     )
     assert action != "leave"
-    assert waiting == "test_sessions T4 is waiting for shops s9"
-    assert "waiting for shops s9" in reasons
+    assert waiting == "test T4 is waiting for shop s9"
+    assert "waiting for shop s9" in reasons
 
 
 def test_a_bike_that_cannot_be_listed_is_named(home, tmp_path):
     units = SHOP["units"] + "B3,s9,,,alder,tour,2021-05-01\nB4,s1,,,alder,tour,2021-05-01\n"
     ask = _rebuilt(home, tmp_path, units=units)
     notices = str(ask("select notice from marts.notices"))
-    assert "Bike B3 is not on this list: units B3 is waiting for shops s9." in notices
+    assert "Bike B3 is not on this list: bike B3 is waiting for shop s9." in notices
     assert "Bike B4 is in service, but no sensor on it is on record" in notices
 
 
@@ -246,3 +246,34 @@ def test_drop_outs_outlast_a_later_test_that_cannot_tell(home, tmp_path):
     ((action, reasons),) = ask("select action, reasons from marts.worklist where unit_id = 'B2'")
     assert action == "test"
     assert "The sweep of 2026-03-01 showed" in reasons
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "T4,S2,s1,2026-03-01T10:00:00+01:00,23000,routine,5.00\n",
+        "T4,S2,s1,2026-03-01T10:00:00+01:00,23000,rout\xe4ne,5.00,,fail\n",
+        "T4,S2,s1,2026-03-01T10:00:00+01:00,23 000,routine,5.00,,fail\n",
+    ],
+    ids=["ragged", "latin-1", "number"],
+)
+def test_a_broken_test_of_any_sort_keeps_its_bike_from_leave(home, tmp_path, line):
+    tests = SHOP["test_sessions"].encode() + line.encode("latin-1")
+    ask = _rebuilt(home, tmp_path, test_sessions=tests)
+    ((action, waiting),) = ask("select action, waiting from marts.worklist where unit_id = 'B2'")
+    assert action != "leave"
+    assert "test T4" in waiting
+
+
+def test_records_that_name_no_bike_are_announced(home, tmp_path):
+    ask = _rebuilt(home, tmp_path, **{"test_sessions-b": "session_id\n".encode("utf-16")})
+    first = ask("select notice from marts.notices order by notice_no limit 1")[0][0]
+    assert first.startswith("1 set-aside entry could not be tied to a bike")
+
+
+def test_part_numbers_that_replace_one_another_are_pointed_out(home, tmp_path):
+    parts = "part_no,description,replaced_by\nP1,sensor,P2\nP2,sensor,P1\n"
+    ask = _rebuilt(home, tmp_path, parts=parts)
+    assert "Part P1 is said to be replaced, in the end, by itself." in str(
+        ask("select notice from marts.notices")
+    )

@@ -27,7 +27,7 @@ canonical as (
                 )
             when kind = 'date'
                 then if(
-                    regexp_full_match(value, '\d{4}-\d{2}-\d{2}([T ]00:00(:00(\.0+)?)?)?'),
+                    regexp_full_match(value, '\d{4}-\d{2}-\d{2}([T ]00:00(:00(\.0+)?)?(Z|\+00(:?00)?)?)?'),
                     try_cast(value[:10] as date), null
                 )::varchar
             when kind = 'moment'
@@ -62,7 +62,7 @@ select
     end as canonical,
     case
         when past and text is not null and text[:10] > $latest_day
-            then 'this lies after the day it was handed in; expected ' || expected
+            then 'this lies after the day it was handed in; expected that day or earlier'
         else 'expected ' || expected
     end as complaint
 from canonical

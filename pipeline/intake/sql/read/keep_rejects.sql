@@ -1,5 +1,5 @@
 -- grain: one record that is not of the header's shape, counted as a broken row
 insert into read_rows
-select file_line, null, '', map {}, 1, true
+select file_line, row_key, '', map(names, texts), 1, true
 from reject_lines
 order by file_line

@@ -1,14 +1,15 @@
 -- grain: one record that is not of the header's shape
 insert into read_issues
 select
-    reject_lines.file_line, null, null, left(trim(any_value(errors.csv_line), chr(13) || chr(10)), 500),
+    reject_lines.file_line, any_value(reject_lines.row_key), null,
+    left(any_value(reject_lines.record), 500),
     case any_value(errors.error_type)
-        when 'MISSING COLUMNS' then 'too few values in this line: ' || any_value(errors.error_message)
-        when 'TOO MANY COLUMNS' then 'too many values in this line: ' || any_value(errors.error_message)
+        when 'MISSING COLUMNS' then 'too few values in this line'
+        when 'TOO MANY COLUMNS' then 'too many values in this line'
         when 'UNQUOTED VALUE' then 'the quotes in this line do not pair up'
         when 'INVALID ENCODING' then 'this line is not UTF-8 text'
-        else 'this line cannot be read: ' || any_value(errors.error_message)
-    end,
+        else 'this line cannot be read'
+    end || '; expected one value for each of the header''s ' || $columns || ' columns, in UTF-8',
     'row', 1
 from reject_errors as errors
 -- a record behind empty lines is rejected at the offset of the first of them

@@ -12,6 +12,6 @@ select
     ) as set_aside_because
 from intake.set_aside
 join intake.rows using (row_id)
-where rows.table_name = $table_name and rows.row_key is not null
+where rows.table_name = $table_name and cardinality(rows.cells) > 0
 group by rows.row_id
 order by rows.row_id

@@ -27,7 +27,7 @@ with listed as (
 
 select listed.*
 from listed
--- a later row of the same key, or for want of a key a later file of the same name, settles it
+-- a later row of the same key settles it
 where not exists (
     select 1
     from intake.rows as later
@@ -35,10 +35,22 @@ where not exists (
         and later.row_key = listed.row_key
         and (later.hand_in, later.file_no) > (listed.hand_in, listed.file_no)
 )
-and not (listed.row_key is null and exists (
+-- a file set aside whole is settled by a later one of its name that could be read
+and not (listed.effect = 'file' and exists (
     select 1
     from intake.files as later
     where later.file_name = listed.file_name and later.hand_in > listed.hand_in
+        and not exists (
+            select 1 from intake.read_issues as issues
+            where issues.hand_in = later.hand_in and issues.file_no = later.file_no
+                and issues.effect = 'file'
+        )
 ))
+-- a row without a key goes by its place: it is withdrawn as file:line
+and not exists (
+    select 1 from retractions
+    where listed.row_key is null
+        and retractions.row_key = listed.file_name || ':' || listed.line
+)
 and not exists (select 1 from withdrawn where withdrawn.row_id = listed.row_id)
 order by listed.hand_in, listed.file_no, listed.line, listed.column_name

@@ -15,16 +15,28 @@ with named as (
             set_aside.table_name in ('sweeps', 'test_sessions'),
             set_aside.row_key, rows.cells['session_id']
         )
+),
+
+words(table_name, word) as (
+    values ('units', 'bike'), ('odometer', 'odometer reading'), ('sensors', 'sensor'),
+        ('test_sessions', 'test'), ('sweeps', 'sweep'), ('repair_outcomes', 'repair'),
+        ('calendar', 'calendar window'), ('ride_log', 'ride log')
 )
 
 select
     coalesce(named.unit_named, sensors.unit_id) as unit_id,
     named.effect <> 'cell' as stands_aside,
     named.row_id, named.table_name, named.row_key, named.column_name, named.reason,
-    named.table_name || ' ' || coalesce(named.row_key, 'line ' || named.line)
-        || if(named.reason like 'waiting for %', ' is ', ': ' || coalesce(named.column_name || ' ', '')
-            || coalesce(named.value || ', ', ''))
-        || named.reason as sentence
+    coalesce(words.word, named.table_name) || ' ' || coalesce(named.row_key, 'in line ' || named.line)
+        || if(
+            named.reason like 'waiting for %',
+            ' is ' || regexp_replace(regexp_replace(regexp_replace(regexp_replace(
+                regexp_replace(named.reason, 'test_sessions', 'test'), 'sensors', 'sensor'),
+                'units', 'bike'), 'shops', 'shop'), 'parts', 'part'),
+            ': ' || if(named.value = named.row_key, '', coalesce(named.column_name || ' ', '')
+                || coalesce(named.value || ', ', '')) || named.reason
+        ) as sentence
 from named
+left join words using (table_name)
 left join intake.any_sensors as sensors using (sensor_id)
 where coalesce(named.unit_named, sensors.unit_id) is not null

@@ -1,0 +1,111 @@
+"""Records of a CSV file that are not of the header's shape: where they stand and what they say.
+
+DuckDB lists such a record by its byte offset and leaves it out. What can still be read of it, its
+key and its bike above all, is read here, so that the row can be named, corrected and handed in
+again.
+"""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
+from pipeline.intake.contract import Table
+from pipeline.intake.csv_text import BrokenFileError, line_of, record_starts
+from pipeline.statements import one_row, run
+
+_TEXTS = pa.list_(pa.string())
+
+
+def number_lines(
+    connection: duckdb.DuckDBPyConnection, path: Path, table: Table, names: list[str], mark: str
+) -> None:
+    """Put each accepted record's line in place of its ordinal, and list the rejected ones.
+
+    Fills ``reject_lines`` with line, key and readable cells of each rejected record. ``names`` are
+    the header's, ``mark`` its delimiter.
+    """
+    starts = record_starts(path)
+    rejected = _rejected(connection, starts)
+    lines = line_of(path, starts)
+    (count,) = one_row(connection.execute("select count(*) from raw"))
+    if len(starts) - len(rejected) != count:
+        raise BrokenFileError(
+            f"by its quotes the file has {len(starts)} records, but only {count + len(rejected)} "
+            "could be told apart: a quote is missing or left open; expected quotes in pairs"
+        )
+    numbers = pd.DataFrame(
+        {"ordinal": np.arange(1, count + 1), "file_line": np.delete(lines, rejected)}
+    )
+    connection.register("numbers", numbers)
+    run(connection, "intake/sql/read/number_lines")
+    connection.unregister("numbers")
+    texts = _texts(path, starts, rejected)
+    _keep(connection, starts[rejected] + 1, lines[rejected], texts, table, names, mark)
+
+
+def _rejected(connection: duckdb.DuckDBPyConnection, starts: np.ndarray) -> np.ndarray:
+    """Places of the rejected records among all records."""
+    listed = connection.execute(
+        "select distinct line_byte_position - 1 from reject_errors"  # DuckDB counts bytes from 1
+    ).fetchall()
+    offsets = np.sort(np.array([row[0] for row in listed], dtype=np.int64))
+    # A record behind empty lines is rejected at the offset of the first of them.
+    places = np.searchsorted(starts, offsets, side="left")
+    return np.unique(places[places < len(starts)])
+
+
+def _texts(path: Path, starts: np.ndarray, rejected: np.ndarray) -> list[str]:
+    if not len(rejected):
+        return []
+    raw = path.read_bytes()
+    ends = np.append(starts[1:], len(raw))
+    return [
+        raw[starts[place] : ends[place]].decode("utf-8", errors="replace").strip("\r\n")
+        for place in rejected
+    ]
+
+
+def _keep(
+    connection: duckdb.DuckDBPyConnection,
+    offsets: np.ndarray,
+    lines: np.ndarray,
+    texts: list[str],
+    table: Table,
+    names: list[str],
+    mark: str,
+) -> None:
+    cells = [_cells(text, table, names, mark) for text in texts]
+    kept = pa.table(
+        {
+            "byte_position": pa.array(offsets, pa.int64()),
+            "file_line": pa.array(lines, pa.int64()),
+            "row_key": pa.array([_key(known, table) for known in cells], pa.string()),
+            "names": pa.array([list(known) for known in cells], _TEXTS),
+            "texts": pa.array([list(known.values()) for known in cells], _TEXTS),
+            "record": pa.array(texts, pa.string()),
+        }
+    )
+    connection.register("kept_rejects", kept)
+    connection.execute("create or replace temp table reject_lines as from kept_rejects")
+    connection.unregister("kept_rejects")
+
+
+def _cells(text: str, table: Table, names: list[str], mark: str) -> dict[str, str]:
+    """What stands under each known column, as far as the record goes."""
+    values = next(csv.reader([text.replace("\n", " ")], delimiter=mark), [])
+    return {
+        name: value.strip()
+        for name, value in zip(names, values, strict=False)
+        if name in table.names and value.strip()
+    }
+
+
+def _key(cells: dict[str, str], table: Table) -> str | None:
+    parts = [cells.get(name) for name in table.key]
+    return "/".join(part for part in parts if part) if all(parts) else None
