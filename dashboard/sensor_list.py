@@ -155,7 +155,5 @@ def _more(row: dict) -> Html:
         bullets(lines(row["reasons"])[1:]),
         tag("p", "Further records that wait:") if waiting else "",
         bullets(waiting),
-        facts(
-            [*ahead, ("Odometer now", odometer), ("What the chance rests on", row["risk_basis"])]
-        ),
+        facts([*ahead, ("Odometer now", odometer)]),
     )

@@ -6,8 +6,6 @@ here is markup: `dashboard.markup` escapes whatever is put on a page.
 
 from __future__ import annotations
 
-import math
-
 import pandas as pd
 
 NOT_KNOWN = "not known"
@@ -138,16 +136,15 @@ def number(value: object, unit: str = "", digits: int = 2, blank: str = NOT_KNOW
         return blank
     shown = f"{value:,.{digits}f}"
     shown = shown.rstrip("0").rstrip(".") if "." in shown else shown
-    shown = "0" if shown == "-0" else shown
+    shown = "0" if shown == "-0" else shown.replace("-", "\u2212")
     return f"{shown} {unit}" if unit else shown
 
 
-def figures(value: object, unit: str = "", count: int = 4, blank: str = NOT_KNOWN) -> str:
-    """A number to so many figures, with its unit: ``4,623 ohm``, ``0.8259``."""
-    if not known(value):
-        return blank
-    size = math.floor(math.log10(abs(value))) if value else 0
-    return number(value, unit, max(0, count - 1 - size), blank)
+def figures(value: object, unit: str = "", blank: str = NOT_KNOWN) -> str:
+    """A reading to what a workshop meter shows: ``4,623 ohm``, ``0.826``, ``4.97 V``, ``0.3 %``."""
+    small_ohms = 1 if known(value) and abs(value) < 100 else 0
+    digits = {"V": 2, "ohm": small_ohms, "%": 1}.get(unit, 3)
+    return number(value, unit, digits, blank)
 
 
 def good_range(row: dict, blank: str = NOT_KNOWN) -> str:
@@ -155,7 +152,7 @@ def good_range(row: dict, blank: str = NOT_KNOWN) -> str:
     unit = row["unit"] if known(row["unit"]) else ""
     low, high = (figures(row[end], unit, blank="") for end in ("low", "high"))
     if low and high:
-        return f"{figures(row['low'])} to {high}"
+        return f"{low.removesuffix(unit).strip()} to {high}"
     return (low and f"from {low}") or (high and f"up to {high}") or blank
 
 

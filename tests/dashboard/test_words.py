@@ -32,11 +32,18 @@ def test_a_day_is_the_same_everywhere_and_a_moment_keeps_its_own_offset():
 
 
 @pytest.mark.parametrize(
-    ("value", "said"),
-    [(4623.401, "4,623 ohm"), (0.82591, "0.8259 ohm"), (-0.1, "-0.1 ohm"), (0.0, "0 ohm")],
+    ("value", "unit", "said"),
+    [
+        (4623.401, "ohm", "4,623 ohm"),
+        (0.82591, "ohm", "0.8 ohm"),
+        (0.82591, "", "0.826"),
+        (4.9721, "V", "4.97 V"),
+        (-0.6343, "%", "\u22120.6 %"),
+        (0.0, "ohm", "0 ohm"),
+    ],
 )
-def test_numbers_carry_a_unit_and_as_many_figures_as_tell(value, said):
-    assert words.figures(value, "ohm") == said
+def test_a_reading_is_shown_to_what_a_meter_shows(value, unit, said):
+    assert words.figures(value, unit) == said
 
 
 @pytest.mark.parametrize(

@@ -5,11 +5,12 @@ select
     tests.odometer_km - lives.zero_km as sensor_age_km,
     measures.conclusion, measures.fault_nature, measures.dropout_count,
     measures.dropout_peak_travel_pct, measures.smoothness_pct, measures.advice as sweep_advice,
-    -- a verdict of pass does not stand against drop-outs that repeat at the same travel
+    -- a verdict of pass does not stand against drop-outs in the sweep, save such as wander with a lead
     case
         when tests.verdict = 'fail' then 'with'
-        when tests.verdict = 'pass'
-            and not coalesce(measures.fault_nature = 'worn_track', false) then 'without'
+        when tests.verdict = 'pass' and not coalesce(
+            measures.conclusion = 'dropouts_seen' and measures.fault_nature <> 'wandering', false
+        ) then 'without'
         else 'unclear'
     end as defect_found
 from staging.test_sessions as tests
