@@ -125,8 +125,7 @@ def _confirmed(t_s, y, filled, bounds, step_s, sigma, runs: Runs, limits: Limits
     before, behind = t_s[runs.first - 1], t_s[runs.last + 1]
     slope = np.abs(measured.base_last - measured.base_first) / (behind - before)
     step = step_s[runs.sweep]
-    calm = np.where(np.abs(filled - y) > GRAIN_PCT, filled, y)
-    noise = np.maximum(_texture(calm, bounds, step_s, runs), sigma[runs.sweep])
+    noise = np.maximum(_texture(y, filled, bounds, step_s, runs), sigma[runs.sweep])
     depth_pct = np.broadcast_to(limits.depth_pct, sigma.shape)[runs.sweep]
     least = np.maximum(depth_pct, limits.sigmas * noise) + 0.5 * slope * step
     depth = np.abs(measured.depth)
@@ -226,21 +225,27 @@ def _flank(t_s, filled, bounds, runs: Runs, side: int) -> tuple[np.ndarray, np.n
     return v_mean - slope * t_mean, slope
 
 
-def _texture(y, bounds, step_s, runs: Runs, count: int = 20) -> np.ndarray:
+def _texture(y, filled, bounds, step_s, runs: Runs, count: int = 20) -> np.ndarray:
     """Noise on the louder side of each run, 1 sigma, from second differences over a few ms.
 
     The upper quartile, 1.1503 sigma for white noise, also sees grain on a part of the side only.
-    Taken over TEXTURE_S, so that the grain of a rough track counts as noise at any rate.
+    Taken over TEXTURE_S, so that the grain of a rough track counts as noise at any rate; what
+    departs by more than GRAIN_PCT is no grain and is taken as filled.
     """
     lag = np.maximum(1, np.round(TEXTURE_S / step_s[runs.sweep])).astype(int)[:, None]
     apart = np.arange(count) * np.maximum(lag // 2, 1)
     low, high = bounds[runs.sweep][:, None], bounds[runs.sweep + 1][:, None] - 1
     sides = []
     for at, way in ((runs.first[:, None] - 1 - apart, -lag), (runs.last[:, None] + 1 + apart, lag)):
-        near, mid, far = (np.clip(at + n * way, low, high) for n in range(3))
-        bends = np.abs(y[near] - 2.0 * y[mid] + y[far])
+        places = (np.clip(at + n * way, low, high) for n in range(3))
+        near, mid, far = (_calm(y[place], filled[place]) for place in places)
+        bends = np.abs(near - 2.0 * mid + far)
         sides.append(np.partition(bends, 3 * count // 4, axis=1)[:, 3 * count // 4])
     return np.maximum(*sides) / (1.1503 * np.sqrt(6.0))
+
+
+def _calm(y: np.ndarray, filled: np.ndarray) -> np.ndarray:
+    return np.where(np.abs(filled - y) > GRAIN_PCT, filled, y)
 
 
 def _really_jumps(y, bridged, runs: Runs) -> np.ndarray:

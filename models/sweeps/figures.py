@@ -74,7 +74,7 @@ def end_figures(a: Analysis, full: np.ndarray) -> dict[str, np.ndarray]:
 def roughness_figures(a: Analysis) -> dict[str, np.ndarray]:
     """Output smoothness and the grain beyond the noise."""
     smooth, at, repeat = tables.repeated_smoothness(a)
-    grain = find_grain(a.windows, a.bounds.size - 1)
+    grain = find_grain(a.windows, a.coarse, a.travel, a.strokes, a.bounds.size - 1)
     return {
         "smoothness_pct": smooth,
         "smoothness_travel_pct": at,

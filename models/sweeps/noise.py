@@ -35,12 +35,12 @@ def clocks(t_s: np.ndarray, bounds: np.ndarray) -> Clock:
     begin, last = bounds[:-1], bounds[1:] - 1
     duration = t_s[last] - t_s[begin]
     step = duration / (last - begin)
-    gaps = np.diff(t_s)
-    gaps[last[:-1]] = 0.0  # between sweeps
-    widest = np.maximum.reduceat(gaps, begin)
-    uneven = np.flatnonzero(widest > 1.5 * step)
-    for i in uneven:
-        step[i] = np.median(gaps[begin[i] : last[i]])
+    widest = np.empty_like(step)
+    for i, (first, end) in enumerate(zip(begin.tolist(), last.tolist(), strict=True)):
+        gaps = t_s[first + 1 : end + 1] - t_s[first:end]
+        widest[i] = gaps.max()
+        if widest[i] > 1.5 * step[i]:
+            step[i] = np.median(gaps)
     step = np.maximum(step, np.finfo(float).tiny)
     return Clock(step, widest, duration)
 

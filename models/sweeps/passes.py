@@ -58,7 +58,7 @@ def coarse_copy(t_s: np.ndarray, y: np.ndarray, bounds: np.ndarray, step_s: np.n
     starts = bounds[:-1][owner] + (np.arange(owner.size) - coarse_bounds[owner]) * block[owner]
     ends = np.append(starts[1:], bounds[-1])
     size = ends - starts
-    level = np.add.reduceat(y, starts, dtype=np.float64) / size
+    level = np.add.reduceat(y, starts) / size
     return Coarse(
         coarse_bounds, 0.5 * (t_s[starts] + t_s[ends - 1]), level, starts + 0.5 * (size - 1)
     )
@@ -99,39 +99,57 @@ def _turning_points(values: np.ndarray, bounds: np.ndarray) -> list[np.ndarray]:
     span = _span(values, bounds)
     extremes = _local_extremes(values, bounds, np.maximum(0.01 * span, 1e-9))
     cuts = np.searchsorted(extremes, bounds)
-    turns = []
+    cuts, places, heights = cuts.tolist(), extremes.tolist(), values[extremes].tolist()
+    edges, peaks = [], []
     for i, (begin, end) in enumerate(itertools.pairwise(bounds.tolist())):
-        pivots = []
-        if span[i] >= LEAST_RANGE_PCT:
-            pivots = _zigzag(values, extremes[cuts[i] : cuts[i + 1]], TURN_SHARE * span[i])
-        turns.append(_exact(values, pivots, begin, end))
-    return turns
+        if span[i] < LEAST_RANGE_PCT:
+            edges.append([])
+            continue
+        own = slice(cuts[i], cuts[i + 1])
+        pivots, way = _zigzag(places[own], heights[own], TURN_SHARE * float(span[i]))
+        edges.append([begin, *pivots[1:-1], end - 1] if pivots else [])
+        peaks += [(k % 2 == 1) == (way > 0) for k in range(len(pivots))]
+    counts = [len(e) for e in edges]
+    exact = _exact(values, list(itertools.chain.from_iterable(edges)), counts, peaks)
+    return np.split(exact, np.cumsum(counts)[:-1])
 
 
-def _exact(values: np.ndarray, pivots: list[int], begin: int, end: int) -> np.ndarray:
-    """The very extremes near the pivots, the first and last leg drawn out to the sweep's ends."""
-    if len(pivots) < 2:
-        return np.zeros(0, dtype=int)
-    rising = values[pivots[1]] > values[pivots[0]]
-    edges = [begin, *pivots[1:-1], end - 1]
-    exact = []
-    for k in range(len(edges)):
-        low, high = edges[max(k - 1, 0)], edges[min(k + 1, len(edges) - 1)]
-        part = values[low : high + 1]
-        exact.append(low + int(part.argmax() if rising == (k % 2 == 1) else part.argmin()))
-    return np.array(exact)
+def _exact(
+    values: np.ndarray, edges: list[int], counts: list[int], peaks: list[bool]
+) -> np.ndarray:
+    """The very extremes between the edges before and behind each edge of a sweep.
+
+    ``counts`` says how many of the edges belong to each sweep, ``peaks`` which are maxima.
+    """
+    edges, peaks = np.array(edges, dtype=np.int64), np.array(peaks, dtype=bool)
+    turning = np.array([n for n in counts if n], dtype=np.int64)
+    lasts = np.cumsum(turning) - 1
+    firsts = lasts + 1 - turning
+    low, high = edges.copy(), edges.copy()
+    low[1:], high[:-1] = edges[:-1], edges[1:]
+    low[firsts], high[lasts] = edges[firsts], edges[lasts]
+    out = np.zeros(edges.size, dtype=np.int64)
+    for extreme, chosen in ((np.maximum, peaks), (np.minimum, ~peaks)):
+        begin, sizes = low[chosen], (high - low + 1)[chosen]
+        owner = np.repeat(np.arange(sizes.size), sizes)
+        starts = np.cumsum(sizes) - sizes
+        part = values[np.arange(owner.size) + (begin - starts)[owner]]
+        if part.size:
+            hits = np.flatnonzero(part == extreme.reduceat(part, starts)[owner])
+            out[chosen] = hits[np.searchsorted(hits, starts)] - starts + begin
+    return out
 
 
-def _zigzag(values: np.ndarray, places: np.ndarray, least: float) -> list[int]:
-    """Pivots of a zigzag with legs of at least ``least``, from the extremes at ``places``."""
-    sequence = list(zip(places.tolist(), values[places].tolist(), strict=True))
+def _zigzag(places: list[int], heights: list[float], least: float) -> tuple[list[int], int]:
+    """Pivots of a zigzag with legs of at least ``least``, and +1 where its first leg rises."""
+    sequence = list(zip(places, heights, strict=True))
     high = low = best = sequence[0]
-    pivots, way = [], 0
+    pivots, way, first = [], 0, 0
     for point in sequence[1:]:
         if way == 0:
             high, low = max(high, point, key=_value), min(low, point, key=_value)
             if high[1] - low[1] >= least:
-                way = 1 if low[0] < high[0] else -1
+                way = first = 1 if low[0] < high[0] else -1
                 pivots.append(min(high, low)[0])
                 best = point
         elif way * (point[1] - best[1]) >= 0:
@@ -139,7 +157,7 @@ def _zigzag(values: np.ndarray, places: np.ndarray, least: float) -> list[int]:
         elif way * (best[1] - point[1]) >= least:
             pivots.append(best[0])
             way, best = -way, point
-    return [*pivots, best[0]] if way else []
+    return ([*pivots, best[0]] if way else []), first
 
 
 def _value(point: tuple[int, float]) -> float:

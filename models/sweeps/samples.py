@@ -13,6 +13,7 @@ import pandas as pd
 
 MIN_SAMPLES = 20  # fewer usable samples say nothing about a sweep
 OVERLOAD_OHM = 1e7  # a meter's over-range reading on a track of some kilohm (common practice)
+CHUNK = 50_000  # samples checked at a time: the scratch arrays stay in the cache
 LATE_SHARE = 0.05  # up to this share of samples out of order are put back in order
 
 
@@ -211,13 +212,16 @@ def _clean(t_s: np.ndarray, signal: np.ndarray, bounds: np.ndarray) -> np.ndarra
     """Whether each sweep has only readable samples and strictly ascending times."""
     if t_s.size == 0:
         return np.zeros(bounds.size - 1, dtype=bool)
-    bad = ~(np.isfinite(signal) & np.isfinite(t_s))
-    with np.errstate(invalid="ignore"):
-        falls = np.flatnonzero(~(t_s[1:] > t_s[:-1])) + 1
-    inner = falls[~np.isin(falls, bounds)]
-    trouble = np.union1d(np.flatnonzero(bad), inner)
+    places = [np.zeros(0, dtype=np.int64)]
+    for begin in range(0, t_s.size, CHUNK):
+        t, y = t_s[begin : begin + CHUNK + 1], signal[begin : begin + CHUNK]
+        rises = t[1:] > t[:-1]  # never true beside a time that is not a number
+        if not (rises.all() and np.isfinite(y).all() and np.isfinite(t).all()):
+            bad = ~(np.isfinite(t[: y.size]) & np.isfinite(y))
+            falls = begin + 1 + np.flatnonzero(~rises)
+            places += [begin + np.flatnonzero(bad), falls[~np.isin(falls, bounds)]]
     clean = np.diff(bounds) > 0
-    clean[np.searchsorted(bounds, trouble, side="right") - 1] = False
+    clean[np.searchsorted(bounds, np.concatenate(places), side="right") - 1] = False
     return clean
 
 

@@ -119,7 +119,10 @@ def in_percent(
     signal: np.ndarray, bounds: np.ndarray, full: np.ndarray, out_type: type = np.float32
 ) -> np.ndarray:
     """Signal of sweeps laid one behind the other in per cent of applied, held within limits."""
-    factor = np.repeat((100.0 / full).astype(out_type), np.diff(bounds))
+    factor = (100.0 / full).astype(out_type)
     out = signal.astype(out_type)
-    out *= factor
+    if np.all(factor == factor[:1]):
+        out *= factor[0]
+    else:
+        out *= np.repeat(factor, np.diff(bounds))
     return np.clip(out, *CLIP_PCT, out=out)

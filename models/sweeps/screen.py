@@ -153,11 +153,21 @@ def _screened(y: np.ndarray, bounds: np.ndarray, chunk: np.ndarray, window: int,
     inner = padded[margin : padded.size - margin]
     for sign, filled in ((-1, closing(padded, window)), (1, opening(padded, window))):
         out = filled - inner if sign < 0 else inner - filled
-        for sweep, start in zip(chunk, starts - margin, strict=True):
+        begins = starts - margin
+        highest = _highest(out, begins, bounds[chunk + 1] - bounds[chunk])
+        for number in np.flatnonzero(highest > floor[chunk]):
+            sweep, start = chunk[number], begins[number]
             size = bounds[sweep + 1] - bounds[sweep]
             hits = np.flatnonzero(out[start : start + size] > floor[sweep])
-            if hits.size:
-                yield sign, hits + bounds[sweep], filled[start + hits]
+            yield sign, hits + bounds[sweep], filled[start + hits]
+
+
+def _highest(values: np.ndarray, begins: np.ndarray, sizes: np.ndarray) -> np.ndarray:
+    """Greatest value of each stretch; the stretches ascend."""
+    edges = np.stack([begins, begins + sizes], axis=1).ravel()
+    if edges[-1] == values.size:
+        edges = edges[:-1]
+    return np.maximum.reduceat(values, edges)[::2]
 
 
 def _runs_of(places: np.ndarray, sign: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 
@@ -48,11 +47,16 @@ def stops_of(levels: np.ndarray, rising: bool) -> Stops | None:
     reach = STOP_SPREAD * (visits[-1] - visits[0])
     at_low = [v for v in visits if v <= visits[0] + reach]
     at_high = [v for v in visits if v >= visits[-1] - reach]
-    low, high = median(at_low), median(at_high)
+    low, high = _middle(at_low), _middle(at_high)
     ends = 0.5 * math.hypot(_stop_error(at_low, high - low), _stop_error(at_high, high - low))
     closed, opened = (low, high) if rising else (high, low)
     error = math.hypot(ends, LINEARITY_PCT)
     return Stops(closed, opened, error, len(at_low), len(at_high))
+
+
+def _middle(ascending: list[float]) -> float:
+    half = len(ascending) // 2
+    return 0.5 * (ascending[half] + ascending[-1 - half])
 
 
 def _stop_error(visits: list[float], span: float) -> float:
