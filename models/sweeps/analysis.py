@@ -9,7 +9,14 @@ import numpy as np
 from models.sweeps.dropouts import DEFAULT_LIMITS, Found, Limits, find_dropouts
 from models.sweeps.noise import Clock, clipped, clocks, noise_sigma
 from models.sweeps.passes import Coarse, Strokes, coarse_copy, find_strokes
-from models.sweeps.travel import Stops, block_travel, channel_travel, rising_output, stops_of
+from models.sweeps.travel import (
+    Stops,
+    block_travel,
+    channel_travel,
+    rising_output,
+    stops_of,
+    visits_of,
+)
 from models.sweeps.windows import Windows, cut_windows
 
 
@@ -31,7 +38,7 @@ class Analysis:
     found: Found
     coarse: Coarse
     strokes: Strokes
-    stops: list[Stops | None]
+    stops: Stops
     travel: np.ndarray
     by_channel: np.ndarray
     swapped: np.ndarray
@@ -81,7 +88,7 @@ def analyse(
     if has_rail is not None:
         cut &= has_rail
     stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1), cut)
-    travel = np.where(known, channel, block_travel(coarse, strokes, stops))
+    travel = np.where(known, channel, block_travel(coarse, stops))
     windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock, t_s)
     return Analysis(
         bounds, t_s, y, bridged, clock, sigma, found, coarse, strokes, stops, travel,
@@ -95,17 +102,15 @@ def _stops(
     channel: np.ndarray,
     output: list[str | None],
     cut: np.ndarray,
-) -> tuple[list[Stops | None], np.ndarray]:
+) -> tuple[Stops, np.ndarray]:
     """Stops of each sweep, none where clipped; and whether it runs against the part's data."""
-    stops, swapped = [], np.zeros(len(output), dtype=bool)
-    for i, turns in enumerate(strokes.turns):
-        levels = coarse.level[turns]
-        if levels.size and np.isfinite(channel[turns[0]]):
-            rising, swapped[i] = _rising_by_channel(levels, channel[turns], output[i])
-        else:
-            rising, swapped[i] = rising_output(levels, output[i])
-        stops.append(None if cut[i] else stops_of(levels, rising))
-    return stops, swapped
+    visits = visits_of(coarse.level, strokes.turns)
+    rising, swapped = rising_output(visits, output)
+    by_channel = np.isfinite(channel[coarse.bounds[:-1]]) & (visits.count > 0)
+    for i in np.flatnonzero(by_channel):
+        turns = strokes.turns[i]
+        rising[i], swapped[i] = _rising_by_channel(coarse.level[turns], channel[turns], output[i])
+    return stops_of(visits, rising, ~cut), swapped
 
 
 def _rising_by_channel(

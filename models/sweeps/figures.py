@@ -58,9 +58,7 @@ def pass_figures(a: Analysis) -> dict[str, np.ndarray]:
 
 def end_figures(a: Analysis, full: np.ndarray) -> dict[str, np.ndarray]:
     """Output at the stops in channel units, and where the travel comes from."""
-    closed = np.array([np.nan if s is None else s.closed for s in a.stops])
-    opened = np.array([np.nan if s is None else s.open for s in a.stops])
-    error = np.array([np.nan if s is None else s.error_pct for s in a.stops])
+    closed, opened, error = a.stops.closed, a.stops.open, a.stops.error_pct
     known = np.isfinite(closed) | a.by_channel
     source = np.where(a.by_channel, "channel", np.where(known, "estimated", "none"))
     return {
@@ -97,8 +95,8 @@ def shape_figures(a: Analysis) -> dict[str, np.ndarray]:
         every = np.concatenate(list(legs.values()))
         x, y = a.travel[every], a.coarse.level[every]
         out[names[0]][i] = independent_linearity(x, y)[0]
-        if a.stops[i] is not None:
-            ends = (a.stops[i].closed, a.stops[i].open)
+        ends = (float(a.stops.closed[i]), float(a.stops.open[i]))
+        if np.isfinite(ends[0]):
             out[names[1]][i] = terminal_linearity(x, y, (0.0, 100.0), ends)
         up = [legs[p] for p in own if opens[p]]
         down = [legs[p] for p in own if not opens[p]]

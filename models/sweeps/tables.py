@@ -74,8 +74,7 @@ def event_travel(a: Analysis, found: Found, track_a: np.ndarray) -> tuple[np.nda
     is finer than the coarse copy; on another track from the coarse copy.
     """
     runs, sweep = found.runs, found.runs.sweep
-    closed = np.array([np.nan if s is None else s.closed for s in a.stops])[sweep]
-    opened = np.array([np.nan if s is None else s.open for s in a.stops])[sweep]
+    closed, opened = a.stops.closed[sweep], a.stops.open[sweep]
     by_output = track_a & ~a.by_channel[sweep]
     ends = []
     for place, base in ((runs.first, found.base_first), (runs.last, found.base_last)):
@@ -97,7 +96,7 @@ def dropout_columns(
     begin, end = event_travel(a, found, track != "b")
     middle = 0.5 * (runs.first + runs.last)
     stroke = strokes_at(a, middle, sweep)
-    error = np.array([np.nan if s is None else s.error_pct for s in a.stops])[sweep]
+    error = a.stops.error_pct[sweep]
     starts = np.searchsorted(sweep, np.arange(a.bounds.size - 1))
     step = a.clock.step_s[sweep]
     opens = opening(a)[stroke] if len(a.strokes) else np.zeros(len(found), dtype=bool)

@@ -9,12 +9,12 @@ seen in one channel; ``LINEARITY_PCT`` allows for it.
 from __future__ import annotations
 
 import itertools
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from models.sweeps.passes import Coarse, Strokes
+from models.sweeps.grouped import group_table
+from models.sweeps.passes import Coarse
 
 LINEARITY_PCT = 0.6  # 1 sigma of the track's departure from a straight line (common practice:
 # conductive-plastic tracks are sold to 1 to 2 %, no source), % of travel
@@ -26,73 +26,99 @@ CHANNEL_PCT = 0.2  # uncertainty of a position channel, % of travel (assumed)
 
 @dataclass(frozen=True)
 class Stops:
-    """Output at the stops of one sweep, % of applied, how sure (1 sigma, % of travel), visits."""
+    """Output at the stops, % of applied, and how sure (1 sigma, % of travel): shape (k,) each.
 
-    closed: float
-    open: float
-    error_pct: float
-    visits_low: int = 0
-    visits_high: int = 0
-
-    def travel_pct(self, y: np.ndarray | float) -> np.ndarray:
-        """Travel at an output in % of applied, held within 0 to 100."""
-        return np.clip(100.0 * (np.asarray(y) - self.closed) / (self.open - self.closed), 0, 100)
-
-
-def stops_of(levels: np.ndarray, rising: bool) -> Stops | None:
-    """Stops from the output at the turning points of one sweep; None where it never turned."""
-    if levels.size < 2:
-        return None
-    visits = sorted(levels.tolist())  # a handful: plain floats are faster than arrays here
-    reach = STOP_SPREAD * (visits[-1] - visits[0])
-    at_low = [v for v in visits if v <= visits[0] + reach]
-    at_high = [v for v in visits if v >= visits[-1] - reach]
-    low, high = _middle(at_low), _middle(at_high)
-    ends = 0.5 * math.hypot(_stop_error(at_low, high - low), _stop_error(at_high, high - low))
-    closed, opened = (low, high) if rising else (high, low)
-    error = math.hypot(ends, LINEARITY_PCT)
-    return Stops(closed, opened, error, len(at_low), len(at_high))
-
-
-def _middle(ascending: list[float]) -> float:
-    half = len(ascending) // 2
-    return 0.5 * (ascending[half] + ascending[-1 - half])
-
-
-def _stop_error(visits: list[float], span: float) -> float:
-    """Standard error of a stop from the spread of its visits, % of travel."""
-    if len(visits) < 2:
-        return LONE_STOP_PCT
-    mean = sum(visits) / len(visits)
-    square = sum((v - mean) ** 2 for v in visits) / (len(visits) - 1)
-    return 100.0 * math.sqrt(square / len(visits)) / span
-
-
-def rests_low(levels: np.ndarray) -> bool | None:
-    """Whether a sweep begins and ends at its low end; None where it does neither clearly.
-
-    A throttle rests closed, so a sweep begins there, and most end there.
+    NaN in sweeps whose stops are not known.
     """
-    if levels.size < 2:
-        return None
-    middle = 0.5 * (levels.min() + levels.max())
-    begins, ends = levels[0] < middle, levels[-1] < middle
-    return bool(begins) if begins == ends else None
+
+    closed: np.ndarray
+    open: np.ndarray
+    error_pct: np.ndarray
 
 
-def rising_output(levels: np.ndarray, declared: str | None) -> tuple[bool, bool]:
+@dataclass(frozen=True)
+class Visits:
+    """Output where sweeps turn, % of applied.
+
+    first, last : shape (k,), NaN without. ascending : shape (k, most turns of a sweep), filled up
+    with NaN. count : turns of each sweep.
+    """
+
+    first: np.ndarray
+    last: np.ndarray
+    ascending: np.ndarray
+    count: np.ndarray
+
+
+def visits_of(levels: np.ndarray, turns: list[np.ndarray]) -> Visits:
+    """Levels at the turns; ``turns`` are places in ``levels``, one array a sweep."""
+    count = np.array([at.size for at in turns])
+    starts = np.concatenate([[0], np.cumsum(count)])
+    values = levels[np.concatenate(turns)].astype(float)
+    held = np.append(values, np.nan)
+    empty = count == 0
+    first = np.where(empty, np.nan, held[np.minimum(starts[:-1], values.size)])
+    last = np.where(empty, np.nan, held[starts[1:] - 1])
+    return Visits(first, last, group_table(values, starts), count)
+
+
+def stops_of(visits: Visits, rising: np.ndarray, known: np.ndarray) -> Stops:
+    """Stops from the output at the turning points; NaN where a sweep never turned or not known."""
+    table, rows = visits.ascending, np.arange(visits.count.size)
+    lowest, highest = table[:, 0], table[rows, np.maximum(visits.count - 1, 0)]
+    reach = STOP_SPREAD * (highest - lowest)
+    at_low = table <= (lowest + reach)[:, None]
+    at_high = table >= (highest - reach)[:, None]
+    low = _middle(table, np.zeros_like(visits.count), at_low.sum(axis=1))
+    above = at_high.sum(axis=1)
+    high = _middle(table, np.maximum(visits.count - above, 0), above)
+    error = 0.5 * np.hypot(
+        _stop_error(table, at_low, high - low), _stop_error(table, at_high, high - low)
+    )
+    error = np.hypot(error, LINEARITY_PCT)
+    known = known & (visits.count >= 2)
+    closed, opened = np.where(rising, low, high), np.where(rising, high, low)
+    return Stops(*(np.where(known, v, np.nan) for v in (closed, opened, error)))
+
+
+def _middle(table: np.ndarray, begin: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Median of ``count`` entries of each ascending row from ``begin``."""
+    rows = np.arange(begin.size)
+    return 0.5 * (
+        table[rows, begin + np.maximum(count - 1, 0) // 2]
+        + table[rows, np.minimum(begin + count // 2, table.shape[1] - 1)]
+    )
+
+
+def _stop_error(table: np.ndarray, chosen: np.ndarray, span: np.ndarray) -> np.ndarray:
+    """Standard error of a stop from the spread of its visits, % of travel."""
+    count = chosen.sum(axis=1)
+    mean = np.where(chosen, table, 0.0).sum(axis=1) / np.maximum(count, 1)
+    off = np.where(chosen, table - mean[:, None], 0.0)
+    square = (off**2).sum(axis=1) / np.maximum(count - 1, 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        error = 100.0 * np.sqrt(square / np.maximum(count, 1)) / span
+    return np.where(count < 2, LONE_STOP_PCT, error)
+
+
+def rising_output(visits: Visits, declared: list[str | None]) -> tuple[np.ndarray, np.ndarray]:
     """Whether the output rises with opening, and whether that contradicts the part's data.
 
-    Where the sweep begins and ends at the same end, that end is the closed stop: this stands
-    above the part's data, and the contradiction is reported.
+    A throttle rests closed, so a sweep begins there, and most end there. Where it begins and ends
+    at the same end, that end is the closed stop: this stands above the part's data, and the
+    contradiction is reported.
     """
-    seen = rests_low(levels)
-    if declared not in ("rising", "falling"):
-        return (
-            seen if seen is not None else bool(levels.size and levels[0] < np.mean(levels))
-        ), False
-    expected = declared == "rising"
-    return (expected, False) if seen is None else (seen, seen != expected)
+    rows = np.arange(visits.count.size)
+    highest = visits.ascending[rows, np.maximum(visits.count - 1, 0)]
+    middle = 0.5 * (visits.ascending[:, 0] + highest)
+    begins_low, ends_low = visits.first < middle, visits.last < middle
+    clear = (begins_low == ends_low) & (visits.count >= 2)
+    given = np.array([d in ("rising", "falling") for d in declared], dtype=bool)
+    expected = np.array([d == "rising" for d in declared], dtype=bool)
+    total = np.nansum(visits.ascending, axis=1)
+    below_mean = visits.first < total / np.maximum(visits.count, 1)
+    rising = np.where(clear, begins_low, np.where(given, expected, below_mean))
+    return rising, clear & given & (begins_low != expected)
 
 
 def channel_travel(travel_pct: np.ndarray, coarse: Coarse, place_bounds: np.ndarray) -> np.ndarray:
@@ -111,10 +137,9 @@ def channel_travel(travel_pct: np.ndarray, coarse: Coarse, place_bounds: np.ndar
     return out
 
 
-def block_travel(coarse: Coarse, strokes: Strokes, stops: list[Stops | None]) -> np.ndarray:
+def block_travel(coarse: Coarse, stops: Stops) -> np.ndarray:
     """Estimated travel of each block, %; NaN in sweeps without stops."""
-    closed = np.array([np.nan if s is None else s.closed for s in stops])
-    opened = np.array([np.nan if s is None else s.open for s in stops])
     sizes = np.diff(coarse.bounds)
-    low, span = np.repeat(closed, sizes), np.repeat(opened - closed, sizes)
-    return np.clip(100.0 * (coarse.level - low) / span, 0.0, 100.0)
+    low, scale = stops.closed, 100.0 / (stops.open - stops.closed)
+    out = (coarse.level - np.repeat(low, sizes)) * np.repeat(scale, sizes)
+    return np.clip(out, 0.0, 100.0, out=out)
