@@ -11,6 +11,7 @@ from dashboard import records, surround
 from dashboard.bench_list import bench_list
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.readings import OUT_OF_RANGE, placed, readings_chart, readings_reading
+from dashboard.explained import explained_chances
 from dashboard.markup import Html, facts, identifier, joined, table, tag, to_session
 from dashboard.sensor_list import sensor_list
 from dashboard.set_aside_list import show_set_aside
@@ -45,7 +46,7 @@ def show(shown: records.Shown) -> None:
     surround.top_line(surround.worklist_link(), f"Bike {view.bike['label']}")
     surround.which_records(view.edition)
     _head(view.bike, surround.records_as_of(view.edition))
-    _advice(view.advice)
+    _advice(view.advice, view.explained)
     surround.show_cautions(whole=False)
     _tests(view.tests)
     _repairs(view.repairs)
@@ -79,12 +80,13 @@ def _head(bike: dict, as_of: str) -> None:
     st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
 
 
-def _advice(advice: pd.DataFrame) -> None:
+def _advice(advice: pd.DataFrame, explained: pd.DataFrame) -> None:
     surround.heading("Sensors on the bike now")
     if advice.empty:
         surround.nothing("No sensor is on record as being on this bike now.")
         return
     st.html(sensor_list(advice.sort_values("urgency", ascending=False), name_bikes=False))
+    st.html(explained_chances(explained))
 
 
 def _tests(tests: pd.DataFrame) -> None:

@@ -1,6 +1,7 @@
 """Frames that the dashboard reads, one group a view."""
 
 from models.frames import Column, FrameSchema
+from models.risk.schemas import EXPLANATION
 from models.statics.schemas import CHECKS, TRAVEL_BANDS
 
 WORKLIST = FrameSchema(
@@ -230,4 +231,4 @@ TRACE = FrameSchema(
     ),
 )
 
-__all__ = ["CHECKS", "TRAVEL_BANDS"]
+__all__ = ["CHECKS", "EXPLANATION", "TRAVEL_BANDS"]

@@ -49,7 +49,8 @@ class BikeView:
     """One bike's history. ``bike`` is one row of BIKE as a dict; frames as declared.
 
     ``sensors`` SENSOR_LIVES, ``tests`` BIKE_TESTS, ``repairs`` BIKE_REPAIRS, ``odometer``
-    ODOMETER, ``readings`` BAND_READINGS, ``advice`` WORKLIST, ``set_aside`` SET_ASIDE.
+    ODOMETER, ``readings`` BAND_READINGS, ``advice`` WORKLIST, ``set_aside`` SET_ASIDE,
+    ``explained`` EXPLANATION.
     """
 
     edition: Edition
@@ -61,6 +62,7 @@ class BikeView:
     readings: pd.DataFrame
     advice: pd.DataFrame
     set_aside: pd.DataFrame
+    explained: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -142,6 +144,7 @@ def bike_view(home: Home, unit_id: str) -> BikeView:
             _frame(connection, "bike_readings", schemas.BAND_READINGS, key),
             _frame(connection, "bike_advice", schemas.WORKLIST, key),
             _frame(connection, "bike_set_aside", schemas.SET_ASIDE, key),
+            _frame(connection, "bike_explained", schemas.EXPLANATION, key),
         )
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 
 from models.plans.advice import advise
 from models.plans.schemas import EVIDENCE
+from models.risk.explain import explain_risk
 from models.risk.schemas import CONTACT_GAPS, FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
 from models.risk.score import fit_and_score
 from models.statics.bands import learn_bands, one_value_a_sensor, reading_values, with_maker_limits
@@ -132,14 +133,17 @@ def _score(connection: duckdb.DuckDBPyConnection, day: date) -> None:
     run(connection, f"{MARTS}/followed_up")
     run(connection, f"{MARTS}/contact_gaps", {"as_of": day})
     now = connection.execute("from marts.sensors_now order by sensor_id").df()
+    worn = SENSORS_NOW.check(now[~now["kind"].eq("contactless")].reset_index(drop=True))
     results = fit_and_score(
         LIFE_WINDOWS.check(connection.execute("from marts.life_windows order by life_id").df()),
-        SENSORS_NOW.check(now[~now["kind"].eq("contactless")].reset_index(drop=True)),
+        worn,
         followed_up=FOLLOWED_UP.check(connection.execute("from marts.followed_up").df()),
         contact_gaps=CONTACT_GAPS.check(connection.execute("from marts.contact_gaps").df()),
     )
     _store(connection, "defect_risk", results.defect_risk)
     _store(connection, "fleet_curve", results.fleet_curve)
+    explained = explain_risk(results, worn)
+    _store(connection, "risk_explained", explained.assign(place=range(len(explained))))
     summary = pd.DataFrame([{"summary": json.dumps(results.summary, default=_plain)}])
     _store(connection, "risk_summary", summary)
     for name in ("any_sensors", "any_tests", "waiting"):

@@ -93,6 +93,17 @@ def one(schema: FrameSchema, **values) -> dict:
     return rows(schema, 1, **values).to_dict("records")[0]
 
 
+def explained() -> pd.DataFrame:
+    return rows(
+        schemas.EXPLANATION,
+        4,
+        sensor_id="S-000",
+        factor=["middle", "sign", "age", "repair"],
+        change=[0.03, 0.5, -0.02, 0.0],
+        words=["a middling sensor", "last test failed", "9,000 km run", "not repaired before"],
+    )
+
+
 def bike_view(unit_id: str = "U-001", **values) -> BikeView:
     advice = worklist_rows(2).assign(unit_id=unit_id)
     parts = {
@@ -117,6 +128,7 @@ def bike_view(unit_id: str = "U-001", **values) -> BikeView:
         "readings": band_readings(),
         "advice": advice,
         "set_aside": set_aside_rows(0),
+        "explained": explained(),
     }
     return BikeView(**(parts | values))
 
