@@ -210,25 +210,7 @@ def _edges(
 
 def _heights(rest: np.ndarray, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Peak to peak and sum of squares of each window; meaningless where it is empty."""
-    power = np.add.reduceat(rest * rest, np.minimum(edges, rest.size - 1).ravel())
-    height = _extreme(rest, edges, np.maximum) - _extreme(rest, edges, np.minimum)
-    return height, power.reshape(edges.shape)[:, :-1]
-
-
-def _extreme(values: np.ndarray, edges: np.ndarray, extreme: np.ufunc) -> np.ndarray:
-    """Extreme of each window: that of the two spans of a power of two that cover it.
-
-    Bender and Farach-Colton, The LCA Problem Revisited (2000), section 3: a sparse table. It
-    takes one vector instruction a doubling, where a run per window takes one a sample.
-    """
-    first, size = edges[:, :-1], np.diff(edges, axis=1)
-    out = np.zeros(size.shape, dtype=values.dtype)
-    span, spans = 1, values
-    while True:
-        own = np.nonzero((size >= span) & (size < 2 * span))
-        low = first[own]
-        out[own] = extreme(spans[low], spans[low + size[own] - span])
-        if 2 * span > size.max(initial=0):
-            return out
-        spans = extreme(spans[:-span], spans[span:])
-        span *= 2
+    at = np.minimum(edges, rest.size - 1).ravel()
+    height = np.maximum.reduceat(rest, at) - np.minimum.reduceat(rest, at)
+    power = np.add.reduceat(rest * rest, at)
+    return height.reshape(edges.shape)[:, :-1], power.reshape(edges.shape)[:, :-1]
