@@ -18,6 +18,8 @@ _MARKS = {
     "only the longest stretch in one piece is measured. Please hand in one recording at a time.",
     "time_repeated": "{n} samples repeat the time of another; the first of each stands.",
 }
+LEAST_GAP_S = 0.05  # shorter ones are no gap
+RAIL_PCT = 99.0  # readings farther out may stand at a rail, % of applied
 CONTACTLESS = (
     "This part has no wiper and no track: nothing here speaks of wear on the travel, and its "
     "resistance is not judged."
@@ -56,9 +58,24 @@ def too_few(reading: Reading | None) -> list[Finding]:
     return [*of_marks(reading.marks), Finding("too_few_samples", text)]
 
 
+def may_be_odd(
+    widest_s: np.ndarray,
+    lowest: np.ndarray,
+    highest: np.ndarray,
+    strokes: np.ndarray,
+    said_before: np.ndarray,
+) -> np.ndarray:
+    """Whether ``of_sampling`` or ``of_output`` may have anything to say, shape (k,).
+
+    It only spares the asking for the many sweeps that are plainly not odd.
+    """
+    rails = (highest > RAIL_PCT) | (lowest < 100.0 - RAIL_PCT)
+    return said_before | rails | (widest_s > LEAST_GAP_S) | (strokes == 0) | (highest - lowest < 1)
+
+
 def of_sampling(step_s: float, widest_s: float, n: int) -> list[Finding]:
     """Findings on gaps in the recording."""
-    if n > 2 and widest_s > max(5.0 * step_s, 0.05):
+    if n > 2 and widest_s > max(5.0 * step_s, LEAST_GAP_S):
         text = (
             f"The recording has a gap of {widest_s:.2f} s where samples come every "
             f"{1000 * step_s:.3g} ms: nothing is known about that stretch."

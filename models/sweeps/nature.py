@@ -55,10 +55,11 @@ def fault_nature(events: Events, pass_low: np.ndarray, pass_high: np.ndarray) ->
     if part.low_pct.size == 0:
         return "undecided"
     ratio = narrow_over_broad(part)
-    spots = np.unique(0.5 * (part.low_pct + part.high_pct))
-    found_again = any(_is_worn(part, s, pass_low, pass_high) for s in spots)
-    if ratio > CLEARLY_NARROW and (found_again or _enough_together(part, ratio)):
-        return "worn_track"
+    if ratio > CLEARLY_NARROW:
+        spots = (0.5 * (part.low_pct + part.high_pct)).tolist()
+        found_again = any(_is_worn(part, s, pass_low, pass_high) for s in sorted(set(spots)))
+        if found_again or _enough_together(part, ratio):
+            return "worn_track"
     if part.low_pct.size >= WANDER_EVENTS and ratio < CLEARLY_BROAD:
         return "wandering"
     return "undecided"
@@ -86,10 +87,14 @@ def narrow_over_broad(events: Events) -> float:
 def _enough_together(events: Events, ratio: float) -> bool:
     """Whether spots found less often are found so exactly that the odds are clear all the same."""
     clear = (events.low_pct > STOP_PCT) & (events.high_pct < 100.0 - STOP_PCT)
-    passes, both = np.unique(events.pass_no).size, len(np.unique(events.opening)) == 2
+    passes, both = _different(events.pass_no), _different(events.opening) == 2
     return bool(
         clear.all() and both and passes >= ENOUGH_PASSES and ratio * clear.size > ENOUGH_RATIO
     )
+
+
+def _different(values: np.ndarray) -> int:
+    return len(set(values.tolist()))
 
 
 def _at(events: Events, spot: float) -> np.ndarray:
@@ -98,7 +103,7 @@ def _at(events: Events, spot: float) -> np.ndarray:
 
 def _is_worn(events: Events, spot: float, pass_low: np.ndarray, pass_high: np.ndarray) -> bool:
     here = _at(events, spot)
-    found = np.unique(events.pass_no[here]).size
+    found = _different(events.pass_no[here])
     crossed = int(np.sum((pass_low <= spot) & (spot <= pass_high)))
     near_stop = spot < STOP_PCT or spot > 100.0 - STOP_PCT
     needed = STOP_PASSES if near_stop else LEAST_PASSES

@@ -146,12 +146,12 @@ def report_batch(
         for c, a, b in zip(known, low, high, strict=True)
     ]
     for i, scale in enumerate(scales):
-        rows.add_findings(names[i], said.of_marks(readings[i].marks))
-        rows.add_findings(names[i], [Finding(*f) for f in scale.findings])
-        rows.add_findings(names[i], said.of_kind(known[i].kind, known[i].channel))
+        items = [*said.of_marks(readings[i].marks), *(Finding(*f) for f in scale.findings)]
+        items += said.of_kind(known[i].kind, known[i].channel)
         if names[i] not in contexts:
             text = "Nothing but the samples is known of this test."
-            rows.add_findings(names[i], [Finding("no_context", text)])
+            items.append(Finding("no_context", text))
+        rows.add_findings(names[i], items)
         if not scale.known:
             counts = (readings[i].sample_count, readings[i].usable_count)
             rows.measures.append(_blank_measures(names[i], *counts))
@@ -219,12 +219,14 @@ def _report_measures(
     lowest, highest = spread(a.bridged, a.bounds)
     event_from = group_starts(sweep, len(names))
     stroke_from = group_starts(a.strokes.sweep, len(names))
-    for i, name in enumerate(names):
+    passes = np.diff(stroke_from)
+    odd = said.may_be_odd(a.clock.widest_s, lowest, highest, passes, a.swapped | a.clipped)
+    odd |= np.isfinite(second.agreement)
+    for i in np.flatnonzero(odd):
         track = second.track[event_from[i] : event_from[i + 1]]
-        strokes = int(stroke_from[i + 1] - stroke_from[i])
         span = (float(lowest[i]), float(highest[i]))
-        items = _findings(a, i, track, known[i], strokes, span, float(second.agreement[i]))
-        rows.add_findings(name, items)
+        items = _findings(a, i, track, known[i], int(passes[i]), span, float(second.agreement[i]))
+        rows.add_findings(names[i], items)
 
 
 def _natures(a: Analysis, second: SecondTrack, wear: np.ndarray) -> np.ndarray:

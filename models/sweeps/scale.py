@@ -6,6 +6,7 @@ cent of what is applied. Readings that look like another unit are asked about, n
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -120,9 +121,9 @@ def in_percent(
 ) -> np.ndarray:
     """Signal of sweeps laid one behind the other in per cent of applied, held within limits."""
     factor = (100.0 / full).astype(out_type)
-    out = signal.astype(out_type)
-    if np.all(factor == factor[:1]):
-        out *= factor[0]
-    else:
-        out *= np.repeat(factor, np.diff(bounds))
-    return np.clip(out, *CLIP_PCT, out=out)
+    out = np.empty(signal.size, dtype=out_type)
+    for i, (begin, end) in enumerate(itertools.pairwise(bounds.tolist())):
+        part = out[begin:end]
+        np.multiply(signal[begin:end], factor[i], out=part, casting="same_kind")
+        np.clip(part, *CLIP_PCT, out=part)
+    return out

@@ -147,7 +147,10 @@ def _chunks(bounds: np.ndarray, windows: np.ndarray) -> list[np.ndarray]:
 
 
 def _screened(y: np.ndarray, bounds: np.ndarray, chunk: np.ndarray, window: int, floor: np.ndarray):
-    """Yield (sign, places, filled values) of each sweep of a chunk where anything stands out."""
+    """Yield (sign, places, filled values) of a chunk of sweeps where anything stands out.
+
+    A sweep's first and last sample never do, so runs of neighbouring sweeps do not touch.
+    """
     margin = window - 1
     padded, starts = pad_segments(y, bounds, chunk, margin)
     inner = padded[margin : padded.size - margin]
@@ -155,11 +158,14 @@ def _screened(y: np.ndarray, bounds: np.ndarray, chunk: np.ndarray, window: int,
         out = filled - inner if sign < 0 else inner - filled
         begins = starts - margin
         highest = _highest(out, begins, bounds[chunk + 1] - bounds[chunk])
+        hits = []
         for number in np.flatnonzero(highest > floor[chunk]):
             sweep, start = chunk[number], begins[number]
-            size = bounds[sweep + 1] - bounds[sweep]
-            hits = np.flatnonzero(out[start : start + size] > floor[sweep])
-            yield sign, hits + bounds[sweep], filled[start + hits]
+            part = out[start : start + bounds[sweep + 1] - bounds[sweep]]
+            hits.append((np.flatnonzero(part > floor[sweep]), bounds[sweep], start))
+        if hits:
+            places = np.concatenate([at + begin for at, begin, _ in hits])
+            yield sign, places, filled[np.concatenate([at + start for at, _, start in hits])]
 
 
 def _highest(values: np.ndarray, begins: np.ndarray, sizes: np.ndarray) -> np.ndarray:

@@ -139,7 +139,7 @@ def profile_columns(
     k, w = a.bounds.size - 1, a.windows
     samples = _paired(np.add, w.per_sweep(np.add, w.count, k))
     crossed = _paired(np.maximum, w.per_sweep(np.add, w.crossed.astype(int), k))
-    height = _paired(np.fmax, greatest_heights(a))
+    height = _paired(np.fmax, a.windows.greatest(k))
     known = np.isfinite(dropout_travel)
     at = np.minimum((dropout_travel[known] * BINS / 100.0).astype(int), BINS - 1)
     events = np.bincount(dropout_sweep[known] * BINS + at, minlength=k * BINS)
@@ -164,7 +164,7 @@ def repeated_smoothness(a: Analysis) -> tuple[np.ndarray, np.ndarray, np.ndarray
 
     The median over the passes in a window needs at least two passes with enough samples there.
     """
-    greatest = np.nan_to_num(greatest_heights(a), nan=-1.0)
+    greatest = np.nan_to_num(a.windows.greatest(a.bounds.size - 1), nan=-1.0)
     middle = np.nan_to_num(_median_heights(a), nan=-1.0)
     at, best = greatest.argmax(axis=1), greatest.max(axis=1, initial=-1.0)
     repeat = middle.max(axis=1)
@@ -173,14 +173,6 @@ def repeated_smoothness(a: Analysis) -> tuple[np.ndarray, np.ndarray, np.ndarray
         np.where(best < 0, np.nan, (at + 0.5) * 100.0 / WINDOWS),
         np.where(repeat < 0, np.nan, repeat),
     )
-
-
-def greatest_heights(a: Analysis) -> np.ndarray:
-    """Greatest departure of any pass in each window, NaN without: shape (k, WINDOWS)."""
-    w, k = a.windows, a.bounds.size - 1
-    height = w.per_sweep(np.fmax, w.height, k)
-    height[np.bincount(w.sweep, minlength=k) == 0] = np.nan
-    return height
 
 
 def _median_heights(a: Analysis) -> np.ndarray:

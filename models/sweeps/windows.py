@@ -49,6 +49,12 @@ class Windows:
             out[self.sweep[starts]] = reduce.reduceat(values, starts, axis=0)
         return out
 
+    def greatest(self, sweeps: int) -> np.ndarray:
+        """Greatest departure of any pass in each window, NaN without: shape (sweeps, WINDOWS)."""
+        height = self.per_sweep(np.fmax, self.height, sweeps)
+        height[np.bincount(self.sweep, minlength=sweeps) == 0] = np.nan
+        return height
+
 
 def cut_windows(
     coarse: Coarse,
