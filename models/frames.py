@@ -68,6 +68,10 @@ class FrameSchema:
         missing = [name for name in self.names if name not in frame.columns]
         if missing:
             raise FrameError(f"{self.name}: no column {', '.join(missing)}")
+        if all(frame.dtypes[c.name] == _DTYPES[c.kind] for c in self.columns):
+            for column in self.columns:
+                self._refuse_blanks(frame[column.name], column)
+            return frame[self.names]
         return pd.DataFrame({c.name: self._column(frame[c.name], c) for c in self.columns})
 
     def _column(self, values: pd.Series, column: Column) -> pd.Series:
@@ -77,13 +81,18 @@ class FrameSchema:
             raise FrameError(
                 f"{self.name}.{column.name}: not readable as {column.kind}: {error}"
             ) from error
-        if not column.blank and typed.isna().any():
+        self._refuse_blanks(typed, column)
+        return typed
+
+    def _refuse_blanks(self, typed: pd.Series, column: Column) -> None:
+        if not column.blank and typed.hasnans:
             row = typed.index[typed.isna()][0]
             raise FrameError(f"{self.name}.{column.name}: blank at row {row}, a value is required")
-        return typed
 
 
 def _as_kind(values: pd.Series, kind: str) -> pd.Series:
+    if values.dtype == _DTYPES[kind]:
+        return values
     if kind == "moment":
         return pd.to_datetime(values, utc=True).astype(_DTYPES[kind])
     if kind == "date":

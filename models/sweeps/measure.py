@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import pandas as pd
 
-from models.frames import FrameSchema
 from models.sweeps import schemas
 from models.sweeps.report import Context, Rows, contexts_of, report_batch, report_unmeasured
 from models.sweeps.samples import Read, Sweeps, read_arrays, read_samples
@@ -69,7 +67,7 @@ def measure_read(read: Read, contexts: dict[str, Context]) -> SweepResults:
         report_batch(rows, names, readings, read.sweeps.take(first, last), contexts)
     return SweepResults(
         **{
-            name: _checked(schema, frame)
+            name: schema.check(frame)
             for (name, frame), schema in zip(
                 rows.frames().items(),
                 (
@@ -83,20 +81,6 @@ def measure_read(read: Read, contexts: dict[str, Context]) -> SweepResults:
             )
         }
     )
-
-
-@cache
-def _declared(schema: FrameSchema) -> pd.Series:
-    return schema.empty().dtypes
-
-
-def _checked(schema: FrameSchema, frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame as the schema has it; one that already is so is not converted again."""
-    as_declared = frame.dtypes.equals(_declared(schema))
-    required = [column.name for column in schema.columns if not column.blank]
-    if as_declared and not any(frame[name].hasnans for name in required):
-        return frame
-    return schema.check(frame)
 
 
 def measure_one(
