@@ -215,13 +215,16 @@ def _clean(t_s: np.ndarray, signal: np.ndarray, bounds: np.ndarray) -> np.ndarra
     places = [np.zeros(0, dtype=np.int64)]
     for begin in range(0, t_s.size, CHUNK):
         t, y = t_s[begin : begin + CHUNK + 1], signal[begin : begin + CHUNK]
-        rises = t[1:] > t[:-1]  # never true beside a time that is not a number
-        if not (rises.all() and np.isfinite(y).all() and np.isfinite(t).all()):
-            bad = ~(np.isfinite(t[: y.size]) & np.isfinite(y))
-            falls = begin + 1 + np.flatnonzero(~rises)
-            places += [begin + np.flatnonzero(bad), falls[~np.isin(falls, bounds)]]
+        finite, rises = np.isfinite(y), t[1:] > t[:-1]
+        if not finite.all():
+            places.append(begin + np.flatnonzero(~finite))
+        falls = begin + 1 + np.flatnonzero(~rises)
+        places.append(falls[bounds[np.searchsorted(bounds, falls)] != falls])
     clean = np.diff(bounds) > 0
     clean[np.searchsorted(bounds, np.concatenate(places), side="right") - 1] = False
+    # Beside a time that is no number none rises; an infinite one can rise at a sweep's ends alone.
+    filled = np.flatnonzero(clean)
+    clean[filled] = np.isfinite(t_s[bounds[filled]]) & np.isfinite(t_s[bounds[filled + 1] - 1])
     return clean
 
 

@@ -85,11 +85,17 @@ MEASURES = FrameSchema(
         Column(
             "roughness_pct",
             "number",
-            "rms of the grain beyond the recording's own noise, in the roughest 2 or 4 % of travel",
+            "rms of the grain beyond the recording's own noise, in the roughest 1 to 6 % of travel",
             "% of applied",
             True,
         ),
-        Column("roughness_z", "number", "how far that is beyond chance", "sigma", True),
+        Column(
+            "roughness_z",
+            "number",
+            "how far that, with the output's sag there, is beyond chance",
+            "sigma",
+            True,
+        ),
         Column("roughness_travel_pct", "number", "travel of that stretch", "% of travel", True),
         Column(
             "linearity_independent_pct",

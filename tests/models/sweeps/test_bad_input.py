@@ -6,6 +6,7 @@ import pytest
 
 from models.sweeps import schemas
 from models.sweeps.measure import measure_one, measure_sweeps
+from models.sweeps.samples import read_arrays
 from tests.models.sweeps.synthetic import healthy, volts, worn
 
 
@@ -197,3 +198,21 @@ def test_sessions_whose_rows_are_mixed_up_are_told_apart():
     results = measure_sweeps(mixed, both)
     assert results.dropouts["session_id"].unique().tolist() == ["A"]
     assert results.dropouts["first_sample_no"].tolist() == at.tolist()
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
+@pytest.mark.parametrize("place", [0, 1, 700, -1])
+def test_one_unreadable_time_or_reading_is_marked_wherever_it_stands(bad, place):
+    t, y, _ = healthy()
+    for t_bad in (True, False):
+        both = [t.copy(), y.copy(), t.copy() + 1.0, y.copy()]
+        both[0 if t_bad else 1][place] = bad
+        read = read_arrays(
+            ["a", "b"],
+            np.array([0, t.size, 2 * t.size]),
+            t_s=np.concatenate(both[::2]),
+            signal=np.concatenate(both[1::2]),
+        )
+        assert [r.usable_count for r in read.readings] == [t.size - 1, t.size]
+        assert read.readings[0].marks
+        assert not read.readings[1].marks
