@@ -29,10 +29,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         refuse_taken_port(asked.port)
         home = own_home(asked.home)
+        ensure_current(home, say=_say)
         if current_version(home) is None:
             ensure_demo(progress=True, say=_say)
-        else:
-            ensure_current(home, say=_say)
     except (StartError, HomeError) as error:
         print(f"Wear Atlas cannot start: {error}", file=sys.stderr)
         return 1

@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+import duckdb
 import pandas as pd
 
 from pipeline.home import Home, HomeError, own_home
@@ -31,6 +32,9 @@ def main(arguments: list[str] | None = None) -> int:
         chosen.run(chosen)
     except HomeError as error:
         print(error, file=sys.stderr)
+        return 1
+    except duckdb.Error as error:
+        print(f"The records could not be built: {str(error).splitlines()[0]}", file=sys.stderr)
         return 1
     except OSError as error:
         print(f"{error.filename or 'The data home'}: {error.strerror}.", file=sys.stderr)

@@ -70,6 +70,9 @@ def _one_band(
     wide = profiles.pivot_table(index="sensor_id", columns=_KEYS, values="smoothness_pct")
     values = np.log(np.maximum(wide.to_numpy(dtype=float), FLOOR_PCT))
     n = len(values)
+    # A cell that few have covered has no spread to speak of, and must not set the limit of all.
+    thin = np.isfinite(values).sum(axis=0) < max(min_sensors, n / 2)
+    values[:, thin] = np.nan
     band = wide.columns.to_frame(index=False).assign(
         typical_pct=np.exp(_over_sensors(np.nanmean, values, min_sensors)), high_pct=np.nan
     )

@@ -134,7 +134,9 @@ ODOMETER = FrameSchema(
     (
         Column("read_on", "date", "day"),
         Column("odometer_km", "number", "reading", "km"),
-        Column("source", "text", "odometer, test, repair, fitting or removal"),
+        Column(
+            "source", "text", "odometer, test, repair, fitting, first sight, failure or removal"
+        ),
     ),
 )
 

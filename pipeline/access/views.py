@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from models.frames import FrameSchema
@@ -249,5 +250,9 @@ def _trace(
         "warehouse/sql/samples_of_sessions",
         {"path": str(home.sweeps / samples_name), "sessions": [session_id]},
     ).df()
-    kept = decimate_minmax(samples["t_s"].to_numpy(), samples["signal"].to_numpy(), TRACE_POINTS)
+    t_s = samples["t_s"].to_numpy()
+    kept = decimate_minmax(t_s, samples["signal"].to_numpy(), TRACE_POINTS)
+    if samples["signal_b"].notna().any():
+        second = decimate_minmax(t_s, samples["signal_b"].to_numpy(), TRACE_POINTS)
+        kept = np.union1d(kept, second)
     return schemas.TRACE.check(samples.iloc[kept].reset_index(drop=True))

@@ -20,7 +20,7 @@ from pipeline.intake.receive import HandedFile
 from pipeline.intake.rejects import number_lines
 from pipeline.statements import one_row, run
 
-READ_VERSION = "3"
+READ_VERSION = "4"
 ISSUES_DDL = (
     "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
     " value varchar, reason varchar, effect varchar, row_count bigint)"

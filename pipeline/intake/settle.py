@@ -46,9 +46,11 @@ def read_all(connection: duckdb.DuckDBPyConnection, home: Home) -> list[HandedFi
     """Read whatever was handed in and is not read yet; return every file ever handed in."""
     files = handed_files(home)
     for file in files:
-        if not derived_path(home.rows, file, "rows").exists():
-            table = table_of(file.name)
-            if table is not None and table.bulk:
+        table = table_of(file.name)
+        bulk = table is not None and table.bulk
+        samples_lost = bulk and not samples_path(home.sweeps, file.stem).exists()
+        if samples_lost or not derived_path(home.rows, file, "rows").exists():
+            if bulk:
                 read_sweeps(connection, file, home.rows, home.sweeps)
             else:
                 read_file(connection, file, home.rows)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -65,9 +65,16 @@ def rebuild(
 
 
 def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None) -> None:
-    """Rebuild where files were handed in but no version of the present shape is published."""
+    """Rebuild where files were handed in and what is published is not of today and this code.
+
+    Odometers are carried forward to the day of the build, so that yesterday's build already
+    judges from yesterday.
+    """
+    if not handed_files(home):
+        return
     found = newest(home)
-    if handed_files(home) and (found is None or not found.is_current):
+    today = (home.as_of or datetime.now(UTC).date()).isoformat()
+    if found is None or not found.is_current or found.as_of < today:
         rebuild(home, progress=True, say=say)
 
 

@@ -94,7 +94,9 @@ def _keep(connection: duckdb.DuckDBPyConnection, frame: pd.DataFrame, final: Pat
 
 
 def _kept(home: Home, name: str) -> list[str]:
-    return sorted(str(path) for path in home.measured.glob(f"*.{name}.parquet"))
+    """Results of whole batches only: of a batch that was killed, the measures are missing."""
+    whole = sorted(path.name.split(".")[0] for path in home.measured.glob("*.measures.parquet"))
+    return [str(home.measured / f"{stem}.{name}.parquet") for stem in whole]
 
 
 def _keys(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> set[str]:

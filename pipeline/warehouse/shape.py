@@ -1,7 +1,8 @@
-"""The shape of a warehouse: a digest of the statements and schemas that make and read it.
+"""The shape of a warehouse: a digest of the rules, statements and schemas that make and read it.
 
-A warehouse published by another version of the code may lack a column that a page reads. Its
-manifest carries the shape it was made with, so that such a one is rebuilt and not half read.
+A warehouse published by another version of the code may lack a column that a page reads, or hold
+what a rule since mended once said. Its manifest carries the shape it was made with, so that such a
+one is rebuilt and not half read.
 """
 
 from __future__ import annotations
@@ -27,8 +28,9 @@ def current_shape() -> str:
     digest = hashlib.sha256(f"{MEASURE_VERSION}/{READ_VERSION}".encode())
     for module in (access, plans, risk, statics, sweeps):
         digest.update(schema_digest(vars(module).values()).encode())
-    for path in sorted(ROOT.rglob("*.sql")):
-        digest.update(path.relative_to(ROOT).as_posix().encode() + path.read_bytes())
+    rules = [*ROOT.rglob("*.sql"), *(ROOT.parent / "models").rglob("*.py")]
+    for path in sorted(rules):
+        digest.update(path.relative_to(ROOT.parent).as_posix().encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 
 

@@ -102,3 +102,13 @@ def test_cells_that_few_have_covered_stay_blank():
 
 def test_no_profile_gives_no_band():
     assert learn_travel_bands(profiles(np.empty((0, CELLS)))).empty
+
+
+def test_cells_that_few_have_covered_do_not_widen_the_limit_of_the_others():
+    rng = np.random.default_rng(8)
+    values = sound(rng, 60)
+    thin = values.copy()
+    thin[3:, :4] = np.nan
+    whole, cut = (learn_travel_bands(profiles(v))["high_pct"].to_numpy() for v in (values, thin))
+    assert np.isnan(cut[:4]).all()
+    assert np.median(cut[4:] / whole[4:]) < 1.2

@@ -264,10 +264,16 @@ def test_a_line_of_the_wrong_shape_still_names_its_key_and_is_settled_by_it(home
 def test_a_row_without_a_key_stays_listed_until_it_is_withdrawn_by_its_place(home, tmp_path):
     _take(home, tmp_path / "a", {**SHOP, "odometer": SHOP["odometer"] + ",2025-08-01,27000\n"})
     connection = _take(home, tmp_path / "b", {"odometer": SHOP["odometer"]})
-    assert [row[:3] for row in _aside(connection)] == [("odometer", "2025-08-01", "unit_id")]
-    retract = "table,key,reason\nodometer,2025-08-01,whose was it\n"
+    assert [row[:3] for row in _aside(connection)] == [("odometer", None, "unit_id")]
+    retract = "table,key,reason\nodometer,odometer.csv:4,whose was it\n"
     connection = _take(home, tmp_path / "c", {"retract": retract})
     assert _aside(connection) == []
+
+
+def test_rows_that_differ_only_in_a_bad_cell_are_not_the_same(home, tmp_path):
+    units = SHOP["units"] + "B3,s1,,,alder,racing,\nB3,s1,,,alder,drifting,\n"
+    connection = _take(home, tmp_path / "a", {**SHOP, "units": units})
+    assert [o for key, o in _outcomes(connection, "units") if key == "B3"] == ["broken", "broken"]
 
 
 def test_a_row_of_which_nothing_can_be_read_is_withdrawn_by_file_and_line(home, tmp_path):

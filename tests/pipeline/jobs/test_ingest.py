@@ -5,8 +5,9 @@ import pytest
 
 from pipeline.commands import main, report_text
 from pipeline.home import DEMO, Home
-from pipeline.jobs.ingest import ingest, rebuild
+from pipeline.jobs.ingest import ensure_current, ingest, rebuild
 from pipeline.statements import connect
+from pipeline.warehouse.publish import newest
 from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv, write_files
 
 
@@ -138,3 +139,51 @@ def test_a_file_name_that_is_not_utf_8_is_taken_in_all_the_same(home, tmp_path):
         file.write(b"unit_id,shop_id,model_code\nB7,s1,alder\n")
     report = ingest(home, [folder])
     assert query(home, report, "select count(*) from staging.units where unit_id = 'B7'") == [(1,)]
+
+
+@pytest.mark.parametrize(
+    ("name", "rows"),
+    [
+        ("odometer-b", "read_on,odometer_km\n2025-08-01,1\n2025-08-01,2\n"),
+        ("odometer-b", "unit_id,read_on,odometer_km\n,2025-08-01,1\n,2025-08-01,2\n"),
+        ("units-b", "unit_id,shop_id,model_code,duty\nB 9,s1,m,tour\nB 9,s1,m,hire\n"),
+    ],
+)
+def test_rows_wrong_in_two_ways_are_handed_back_and_the_next_hand_in_goes_on(
+    home, tmp_path, name, rows
+):
+    report = hand_in(home, tmp_path / "a", {**SHOP, name: rows})
+    assert report.set_aside_count >= 2
+    assert hand_in(home, tmp_path / "b", {"shops": SHOP["shops"]}).manifest.version == 2
+
+
+def test_results_left_by_a_killed_batch_are_not_counted_twice(home, tmp_path):
+    files = {**SHOP, "sweeps": sweep_csv("T1", "T2")}
+    before = query(
+        home, hand_in(home, tmp_path / "a", files), "select count(*) from marts.sweep_passes"
+    )
+    for path in list(home.measured.glob("*.passes.parquet")):
+        shutil.copy(path, path.with_name("left-over-0000.passes.parquet"))
+    report = hand_in(home, tmp_path / "b", {"shops": SHOP["shops"]})
+    assert query(home, report, "select count(*) from marts.sweep_passes") == before
+
+
+def test_samples_that_were_lost_are_read_again(home, tmp_path):
+    report = hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1")})
+    for path in [*home.sweeps.iterdir(), *home.measured.iterdir()]:
+        path.unlink()
+    rebuild(home)
+    assert list(home.sweeps.iterdir())
+    assert query(home, report, "select count(*) from marts.sweep_measures") == [(1,)]
+    again = hand_in(home, tmp_path / "b", {"shops": SHOP["shops"]})
+    assert query(home, again, "select count(*) from marts.sweep_measures") == [(1,)]
+
+
+def test_yesterday_s_records_are_judged_anew_today(home, tmp_path):
+    hand_in(home, tmp_path / "a", SHOP)
+    ensure_current(home)
+    assert newest(home).version == 1
+    card = home.published / "000001.json"
+    card.write_text(card.read_text().replace(newest(home).as_of, "2026-01-01"))
+    ensure_current(home)
+    assert newest(home).version == 2

@@ -277,3 +277,76 @@ def test_part_numbers_that_replace_one_another_are_pointed_out(home, tmp_path):
     assert "Part P1 is said to be replaced, in the end, by itself." in str(
         ask("select notice from marts.notices")
     )
+
+
+def test_a_pass_after_the_cleaning_does_not_end_the_window_of_the_defect(home, tmp_path):
+    tests = SHOP["test_sessions"] + "T4,S1,s1,2024-01-12T16:00:00+00:00,17000,,5.00,,pass\n"
+    ask = _rebuilt(home, tmp_path, test_sessions=tests)
+    assert ask("select good_km, bad_km from marts.life_windows where life_id = 'S1'") == [
+        (8000.0, 16000.0)
+    ]
+    assert ask("select found_by from marts.defects") == [("T2",)]
+
+
+def test_a_new_sensor_without_its_day_of_fitting_stays_in_service(home, tmp_path):
+    sensors = (
+        SHOP["sensors"]
+        .replace("fitted_km\n", "fitted_km,removed_on\n")
+        .replace("1000\n", "1000,2024-02-01\n")
+        + "S9,B1,throttle,P1,fitted_here,,17100,\n"
+    ).replace("2021-05-01,0\n", "2021-05-01,0,\n")
+    ask = _rebuilt(home, tmp_path, sensors=sensors)
+    assert ask("select sensor_id, in_service from marts.sensor_lives where unit_id = 'B1' order by 1") == [
+        ("S1", False),
+        ("S9", True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("removed", ["2o24-02-01,17100,faulty", ",17100,", ",,faulty"])
+def test_a_sensor_said_to_be_off_by_any_column_is_off(home, tmp_path, removed):
+    sensors = SHOP["sensors"].replace(
+        "fitted_km\n", "fitted_km,removed_on,removed_km,removed_reason\n"
+    )
+    sensors = sensors.replace("1000\n", f"1000,{removed}\n").replace(
+        "2021-05-01,0\n", "2021-05-01,0,,,\n"
+    )
+    ask = _rebuilt(home, tmp_path, sensors=sensors)
+    assert ask("select in_service, end_assumed from marts.sensor_lives where sensor_id = 'S1'") == [
+        (False, False)
+    ]
+
+
+def test_a_broken_row_does_not_draw_a_sensor_s_records_to_another_bike(home, tmp_path):
+    hand_in(home, tmp_path / "a", SHOP)
+    tests = "session_id,sensor_id,tested_at,odometer_km,verdict\nT9,S2,2026-03-01T10:00:00+01:00,x,fail\n"
+    wrong = "sensor_id,unit_id,mount,part_no,origin\nS2,B1,nowhere,P1,unknown\n"
+    report = hand_in(home, tmp_path / "b", {"test_sessions-b": tests, "sensors-b": wrong})
+    waiting = query(home, report, "select waiting from marts.evidence where unit_id = 'B2'")
+    assert "test T9" in waiting[0][0]
+
+
+def test_a_test_with_two_repairs_is_one_test(home, tmp_path):
+    repairs = SHOP["repair_outcomes"] + "R2,S1,T2,2024-01-11,17000,wiring_repaired,no,,no\n"
+    ask = _rebuilt(home, tmp_path, repair_outcomes=repairs)
+    assert ask("from marts.followed_up where sign = 'fail'") == [("fail", 1, 1)]
+
+
+def test_a_sensor_of_which_no_reading_is_known_has_no_age(home, tmp_path):
+    sensors = SHOP["sensors"] + "S7,B3,throttle,P1,unknown,,\n"
+    units = SHOP["units"] + "B3,s1,,,alder,tour,\n"
+    ask = _rebuilt(home, tmp_path, sensors=sensors, units=units)
+    assert ask("select age_now_km from marts.sensors_now where sensor_id = 'S7'") == [(None,)]
+    assert ask("select action, defect_now from marts.worklist where sensor_id = 'S7'") == [
+        ("not_enough_known", None)
+    ]
+
+
+def test_a_first_sight_is_an_odometer_reading(home, tmp_path):
+    sensors = (
+        "sensor_id,unit_id,mount,part_no,origin,first_seen_on,first_seen_km\n"
+        "S7,B3,throttle,P1,unknown,2025-01-01,5000\n"
+    )
+    few = {name: SHOP[name] for name in ("shops", "parts")}
+    units = "unit_id,shop_id,model_code\nB3,s1,alder\n"
+    report = hand_in(home, tmp_path / "few", {**few, "units": units, "sensors": sensors})
+    assert query(home, report, "select odometer_read_km from marts.bikes") == [(5000.0,)]

@@ -1,6 +1,12 @@
--- grain: one test id ever handed in, accepted or not, and the sensor it names
+-- grain: one test id ever handed in and the sensor it names: as it stands, else as last handed in
 create view intake.any_tests as
-select row_key as session_id, arg_max(cells['sensor_id'], row_id) as sensor_id
+select
+    rows.row_key as session_id,
+    arg_max(
+        rows.cells['sensor_id'],
+        rows.row_id + if(standing.row_id is null, 0, (select max(row_id) from intake.rows))
+    ) as sensor_id
 from intake.rows
-where table_name = 'test_sessions' and row_key is not null
-group by row_key
+left join intake.standing using (row_id)
+where rows.table_name = 'test_sessions' and rows.row_key is not null
+group by rows.row_key

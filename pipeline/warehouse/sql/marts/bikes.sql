@@ -3,14 +3,14 @@ create table marts.bikes as
 with latest as (
     select
         unit_id, max(read_on) as read_on, max(odometer_km) as read_km,
-        arg_min(odometer_km, read_on) as first_km, min(read_on) as first_on
+        min(odometer_km) as first_km, min(read_on) as first_on
     from marts.readings
     group by unit_id
 ),
 
--- the recent rate: from the reading nearest before a year ahead of the last one
+-- the recent rate: from the reading nearest before 300 days ahead of the last one
 recent as (
-    select latest.unit_id, arg_max(readings.odometer_km, readings.read_on) as from_km,
+    select latest.unit_id, max(readings.odometer_km) as from_km,
         max(readings.read_on) as from_on
     from latest
     join marts.readings using (unit_id)

@@ -11,20 +11,42 @@ with confirmed as (
         and coalesce(confirmed_by, '') <> 'verdict_only'
 ),
 
+-- the tests of the life that this repair ended; the test that led here found the defect
 tests as (
-    select confirmed.outcome_id, tests.tested_at, tests.odometer_km, tests.defect_found, tests.session_id
+    select
+        confirmed.outcome_id, tests.session_id, tests.tested_at, tests.tested_on,
+        tests.odometer_km, coalesce(tests.reason = 'after_repair', false) as after_repair,
+        if(tests.session_id = confirmed.session_id, 'with', tests.defect_found) as defect_found,
+        tests.session_id = confirmed.session_id as led_here
     from confirmed
     join marts.tests as tests using (sensor_id)
     where tests.tested_on <= confirmed.closed_on
-        and coalesce(tests.reason, '') <> 'after_repair'
-        and (confirmed.earlier_on is null or tests.tested_on > confirmed.earlier_on)
+        and (
+            confirmed.earlier_on is null or tests.tested_on > confirmed.earlier_on
+            or (tests.tested_on = confirmed.earlier_on and tests.reason = 'after_repair')
+        )
+),
+
+-- when it was found: by the test that led here, else by the last test with it, else at the repair
+found as (
+    select
+        confirmed.outcome_id,
+        coalesce(
+            max(tests.tested_at) filter (tests.led_here),
+            max(tests.tested_at) filter (tests.defect_found = 'with' and not tests.after_repair),
+            confirmed.closed_on::timestamptz
+        ) as found_at
+    from confirmed
+    left join tests using (outcome_id)
+    group by confirmed.outcome_id, confirmed.closed_on
 ),
 
 last_without as (
-    select outcome_id, max(tested_at) as tested_at, max(odometer_km) as odometer_km
+    select tests.outcome_id, max(tests.tested_at) as tested_at, max(tests.odometer_km) as odometer_km
     from tests
-    where defect_found = 'without'
-    group by outcome_id
+    join found using (outcome_id)
+    where tests.defect_found = 'without' and tests.tested_at < found.found_at
+    group by tests.outcome_id
 ),
 
 first_with as (
@@ -32,7 +54,7 @@ first_with as (
         arg_min(tests.session_id, tests.tested_at) as session_id
     from tests
     left join last_without using (outcome_id)
-    where tests.defect_found = 'with'
+    where tests.defect_found = 'with' and not tests.after_repair
         and (last_without.tested_at is null or tests.tested_at > last_without.tested_at)
     group by tests.outcome_id
 )

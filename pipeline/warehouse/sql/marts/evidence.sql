@@ -46,7 +46,10 @@ unanswered as (
 repaired as (
     select
         last_tests.sensor_id,
-        arg_max(replace(repairs.action, '_', ' ') || ' on ' || repairs.closed_on, repairs.closed_on)
+        arg_max(
+            replace(repairs.action, '_', ' ') || ' on ' || repairs.closed_on,
+            repairs.closed_on::varchar || repairs.outcome_id
+        )
             as repaired_since_test
     from marts.last_tests
     join marts.repairs
@@ -70,8 +73,10 @@ select
     last_tests.dropout_peak_travel_pct as last_dropout_travel_pct,
     last_tests.smoothness_pct as last_smoothness_pct,
     last_tests.sweep_advice as last_sweep_advice,
-    if(bikes.odometer_now_km >= last_tests.odometer_km, bikes.odometer_now_km - last_tests.odometer_km,
-        last_tests.odometer_km * 0) as km_since_test,
+    case
+        when bikes.odometer_now_km is null or last_tests.odometer_km is null then null
+        else greatest(bikes.odometer_now_km - last_tests.odometer_km, 0)
+    end as km_since_test,
     elsewhere.elsewhere, unanswered.unanswered, repaired.repaired_since_test, waiting.waiting
 from marts.sensors_now as sensors
 join marts.bikes using (unit_id)

@@ -2,11 +2,12 @@
 create table marts.followed_up as
 with answered as (
     select
-        tests.verdict, tests.conclusion,
-        repairs.event is not null as confirmed
+        any_value(tests.verdict) as verdict, any_value(tests.conclusion) as conclusion,
+        bool_or(repairs.event is not null) as confirmed
     from marts.tests as tests
     join marts.repairs as repairs using (session_id)
     where repairs.event is not null or repairs.fault_confirmed = 'no'
+    group by tests.session_id
 ),
 
 signs as (

@@ -3,6 +3,7 @@ create table marts.life_windows as
 with span_defects as (
     select spans.life_id, min(defects.closed_on) as closed_on,
         arg_min(defects.bad_odometer_km, defects.closed_on) as bad_km,
+        arg_min(coalesce(defects.good_odometer_km, -1), defects.closed_on) as good_km,
         arg_min(defects.road_failure, defects.closed_on) as road_failure,
         arg_min(defects.road_failure or found.reason = 'symptom', defects.closed_on) as heard
     from marts.sensor_spans as spans
@@ -13,18 +14,19 @@ with span_defects as (
     group by spans.life_id
 ),
 
--- a test without a finding; one after a repair counts too, it saw the sensor as it then was
+-- the last test without a finding; in a life that a defect ended, the last before it was found
 span_tests as (
-    select spans.life_id, max(tests.odometer_km) as good_km
+    select spans.life_id,
+        if(span_defects.closed_on is null, max(tests.odometer_km), nullif(any_value(span_defects.good_km), -1))
+            as good_km
     from marts.sensor_spans as spans
-    join marts.tests as tests using (sensor_id)
     left join span_defects using (life_id)
-    where tests.defect_found = 'without'
+    left join marts.tests as tests
+        on tests.sensor_id = spans.sensor_id
+        and tests.defect_found = 'without'
         and (not spans.repaired or tests.odometer_km >= spans.from_odometer_km)
         and (spans.next_from_on is null or tests.tested_on <= spans.next_from_on)
-        and (span_defects.bad_km is null or tests.odometer_km <= span_defects.bad_km)
-        and (span_defects.closed_on is null or tests.tested_on <= span_defects.closed_on)
-    group by spans.life_id
+    group by spans.life_id, span_defects.closed_on
 )
 
 select

@@ -11,7 +11,12 @@ with stated as (
     union all
     select unit_id, fitted_on, fitted_km, 'fitting' from staging.sensors
     union all
+    select unit_id, first_seen_on, first_seen_km, 'first sight' from staging.sensors
+    union all
     select unit_id, removed_on, removed_km, 'removal' from staging.sensors
+    union all
+    select sensors.unit_id, repairs.failed_on, repairs.failed_km, 'failure'
+    from staging.repair_outcomes as repairs join staging.sensors using (sensor_id)
 )
 
 select unit_id, read_on, odometer_km, min(source) as source

@@ -31,12 +31,32 @@ begun as (
     left join replaced using (sensor_id)
 ),
 
+-- where the day was not written down, the bike's odometer readings tell about when it was
+dated as (
+    select
+        begun.*,
+        coalesce(from_on, (
+            select max(read_on) from marts.readings
+            where readings.unit_id = begun.unit_id and readings.odometer_km <= begun.from_km
+        )) as started_on,
+        coalesce(removed_on, (
+            select min(read_on) from marts.readings
+            where readings.unit_id = begun.unit_id and readings.odometer_km >= begun.removed_km
+        )) as taken_off_on,
+        -- any of the three says that it is gone, also where its day was mistyped and blanked
+        removed_on is not null or removed_km is not null or removed_reason is not null as taken_off
+    from begun
+),
+
+-- only a sensor known to have begun later ends the one before it on the same mount
 followed as (
     select
-        *,
-        lead(from_on) over same_mount as next_on, lead(from_km) over same_mount as next_km
-    from begun
-    window same_mount as (partition by unit_id, mount order by from_on nulls first, sensor_id)
+        dated.*,
+        lead(started_on) over same_mount as next_on, lead(from_km) over same_mount as next_km
+    from dated
+    window same_mount as (
+        partition by unit_id, mount, started_on is null order by started_on, from_km, sensor_id
+    )
 )
 
 select
@@ -45,11 +65,17 @@ select
     followed.origin, followed.age_known, followed.zero_km,
     greatest(followed.watched_from_km, followed.zero_km) as watched_from_km,
     followed.from_on, followed.from_km,
-    coalesce(removed_on, replaced_on, next_on, if(bikes.out_of_service, bikes.out_of_service_on, null)) as to_on,
-    coalesce(removed_km, if(removed_on is null, coalesce(replaced_km, next_km), replaced_km)) as to_km,
+    coalesce(
+        taken_off_on, replaced_on, if(started_on < next_on, next_on, null),
+        if(bikes.out_of_service, bikes.out_of_service_on, null)
+    ) as to_on,
+    coalesce(
+        removed_km, replaced_km, if(not taken_off and started_on < next_on, next_km, null)
+    ) as to_km,
     removed_reason,
-    removed_on is null and (replaced_on is not null or next_on is not null) as end_assumed,
-    removed_on is null and replaced_on is null and next_on is null
+    not taken_off and (replaced_on is not null or coalesce(started_on < next_on, false))
+        as end_assumed,
+    not taken_off and replaced_on is null and not coalesce(started_on < next_on, false)
         and not bikes.out_of_service as in_service
 from followed
 join marts.bikes using (unit_id)

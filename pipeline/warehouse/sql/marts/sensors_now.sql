@@ -15,8 +15,10 @@ select
     lives.sensor_id, lives.unit_id, lives.part_no, bikes.duty,
     coalesce(spans.repaired, false) as repaired, lives.age_known, lives.kind,
     coalesce(windows.entry_km, 0) as entry_km,
-    if(bikes.odometer_now_km >= lives.zero_km, bikes.odometer_now_km - lives.zero_km,
-        bikes.odometer_now_km * 0) as age_now_km,
+    case
+        when bikes.odometer_now_km is null or lives.zero_km is null then null
+        else greatest(bikes.odometer_now_km - lives.zero_km, 0)
+    end as age_now_km,
     if(windows.tested_good, windows.good_km, null) as good_km,
     -- a fleet would hear of a road failure without a reading
     if(bikes.fleet_id is not null,

@@ -20,7 +20,8 @@ with named as (
 words(table_name, word) as (
     values ('units', 'bike'), ('odometer', 'odometer reading'), ('sensors', 'sensor'),
         ('test_sessions', 'test'), ('sweeps', 'sweep'), ('repair_outcomes', 'repair'),
-        ('calendar', 'calendar window'), ('ride_log', 'ride log')
+        ('calendar', 'calendar window'), ('ride_log', 'ride log'), ('shops', 'shop'),
+        ('parts', 'part')
 )
 
 select
@@ -30,13 +31,15 @@ select
     coalesce(words.word, named.table_name) || ' ' || coalesce(named.row_key, 'in line ' || named.line)
         || if(
             named.reason like 'waiting for %',
-            ' is ' || regexp_replace(regexp_replace(regexp_replace(regexp_replace(
-                regexp_replace(named.reason, 'test_sessions', 'test'), 'sensors', 'sensor'),
-                'units', 'bike'), 'shops', 'shop'), 'parts', 'part'),
+            ' is ' || replace(
+                named.reason, 'waiting for ' || split_part(named.reason, ' ', 3) || ' ',
+                'waiting for ' || coalesce(parents.word, 'record') || ' '
+            ),
             ': ' || if(named.value = named.row_key, '', coalesce(named.column_name || ' ', '')
                 || coalesce(named.value || ', ', '')) || named.reason
         ) as sentence
 from named
 left join words using (table_name)
+left join words as parents on parents.table_name = split_part(named.reason, ' ', 3)
 left join intake.any_sensors as sensors using (sensor_id)
 where coalesce(named.unit_named, sensors.unit_id) is not null
