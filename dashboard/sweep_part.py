@@ -28,6 +28,7 @@ from dashboard.words import (
     plain,
     travel,
 )
+from pipeline.access.texts import stop_to_stop
 from pipeline.access.views import SessionView
 
 WHOLE = "Whole sweep"
@@ -136,7 +137,7 @@ def _details(view: SessionView) -> None:
         else "",
         fold("Drop-outs one by one", _dropout_table(view.dropouts)) if len(view.dropouts) else "",
         fold("Passes", _pass_table(view.passes)) if len(view.passes) else "",
-        fold("All measures of this sweep", facts(_measure_pairs(view))),
+        fold("All measures of this sweep", tag("p", stop_to_stop()), facts(_measure_pairs(view))),
     ]
     st.html(joined(folds))
 
@@ -190,11 +191,7 @@ def _place_table(places: pd.DataFrame) -> object:
         "Place": _place,
         "Limit from": lambda r: plain(r["method"], {}, "no good sensor measured yet"),
     }
-    return table(
-        places,
-        columns,
-        "Stop-to-stop travel only: the track's travel beyond the stops is not seen on a bike.",
-    )
+    return table(places, columns, stop_to_stop())
 
 
 def _place(row: dict) -> str:

@@ -13,12 +13,6 @@ from __future__ import annotations
 import numpy as np
 
 
-def loaded_output_v(x, vref_v, track_ohm, load_ohm, contact_ohm=0.0):
-    """Output in volts at the fraction x (0 to 1) of the track."""
-    x = np.asarray(x, dtype=float)
-    return x * vref_v * load_ohm / (load_ohm + contact_ohm + x * (1 - x) * track_ohm)
-
-
 def contact_ohm(x, output_v, vref_v, track_ohm, load_ohm):
     """Contact resistance in ohms that explains an output in volts; infinite at 0 V.
 

@@ -13,7 +13,6 @@ from models.sweeps.travel import CHANNEL_PCT
 from models.sweeps.windows import WINDOWS
 
 BINS = 50  # travel bins of the profile: 2 % each
-STILL_PCT_PER_S = 1.0  # slower than this the throttle stands still
 _OPEN = np.array(["closing", "opening"], dtype=object)
 
 

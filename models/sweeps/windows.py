@@ -4,6 +4,10 @@ Without a channel that knows the position, travel within so short a window is ta
 the time as a parabola (a hand changes its speed steadily over some 50 ms), so the local line of
 the output against travel is a parabola against time. It is drawn by two running means whose
 weights cancel the square term.
+
+The standards draw the line over 1 % of travel. Ours lasts some 60 ms whatever the hand's speed:
+under a hand slower than 6 s a pass it is the shorter of the two, and a ripple longer than it is
+taken for the hand and not counted, also where a travel channel would tell them apart.
 """
 
 from __future__ import annotations

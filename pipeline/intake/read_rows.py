@@ -64,7 +64,8 @@ def set_aside_whole(connection: duckdb.DuckDBPyConnection, error: Exception) -> 
     """List a file that could not be read for a reason nobody foresaw; its rows are not taken."""
     run(connection, "intake/sql/read/no_rows")
     connection.execute("delete from read_issues")
-    named = re.sub(r"'[^']*handed_in[^']*'", "the file", str(error).splitlines()[0])
+    said = (str(error).splitlines() or [type(error).__name__])[0]  # some errors have no words
+    named = re.sub(r"'[^']*handed_in[^']*'", "the file", said)
     add_issue(connection, "file", reason=f"the file is damaged and cannot be read: {named}")
 
 
@@ -91,7 +92,7 @@ def add_issue(
     value: str | None = None,
     row_count: int = 0,
 ) -> None:
-    """List something about the whole file: ``file`` (set aside whole), ``rows`` or ``notice``."""
+    """List something about the whole file: ``file`` (set aside whole) or ``notice``."""
     connection.execute(
         "insert into read_issues values (1, null, ?, ?, ?, ?, ?)",
         [column, value, reason, effect, row_count],

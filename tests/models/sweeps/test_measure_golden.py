@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from models.sweeps.measure import measure_one
+from tests.models.sweeps.smoothness_by_definition import output_smoothness
 
 TRAVEL = np.linspace(0, 1, 10_001)
 LINE = 0.5 + 4 * TRAVEL
@@ -48,3 +49,21 @@ def test_bows_have_the_linearity_of_their_formula(bow_v, independent_pct, termin
     bowed = _measured(LINE + bow_v)
     assert bowed["linearity_independent_pct"] == pytest.approx(independent_pct, rel=0.02)
     assert bowed["linearity_terminal_pct"] == pytest.approx(terminal_pct, rel=0.02)
+
+
+def _ripple(waves):
+    return LINE + 0.005 * np.sin(2 * np.pi * waves * TRAVEL)
+
+
+@pytest.mark.parametrize("waves", [400, 800, 1600])
+def test_fine_grain_comes_near_its_smoothness_by_definition(waves):
+    """The line is drawn over some 60 ms of time: grain much finer comes within a third."""
+    height, _ = output_smoothness(100 * TRAVEL, _ripple(waves))
+    assert _measured(_ripple(waves))["smoothness_pct"] == pytest.approx(20 * height, rel=0.33)
+
+
+def test_a_ripple_slower_than_the_line_is_taken_for_the_hand():
+    """A known limit, wide open under a very slow hand (10 s a pass): 60 waves are passed over."""
+    height, _ = output_smoothness(100 * TRAVEL, _ripple(60))
+    assert 20 * height > 0.1
+    assert _measured(_ripple(60))["smoothness_pct"] < 0.01

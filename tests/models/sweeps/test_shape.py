@@ -4,13 +4,10 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, linprog
 
-from models.sweeps.divider import contact_ohm, loaded_output_v
-from models.sweeps.shape import (
-    hysteresis,
-    independent_linearity,
-    output_smoothness,
-    terminal_linearity,
-)
+from models.simulate.divider import loaded_divider_v
+from models.sweeps.divider import contact_ohm
+from models.sweeps.shape import hysteresis, independent_linearity, terminal_linearity
+from tests.models.sweeps.smoothness_by_definition import output_smoothness
 
 X = np.linspace(0.0, 1.0, 10_001)
 CLEAN = 0.5 + 4.0 * X
@@ -77,13 +74,7 @@ def test_hysteresis_is_the_difference_at_the_same_travel():
     assert hysteresis(up, 10 + 0.8 * up, down, 10.3 + 0.8 * down) == pytest.approx(-0.3)
 
 
-@pytest.mark.parametrize(("rc", "volts"), [(0, 2.469), (1e3, 2.445), (1e4, 2.247), (1e5, 1.242)])
-def test_loaded_divider(rc, volts):
-    # V = x Vref RL / (RL + Rc + x (1 - x) R) with R = 5 kOhm, x = 0.5, RL = 100 kOhm, Vref = 5 V
-    assert loaded_output_v(0.5, 5.0, 5000.0, 100e3, rc) == pytest.approx(volts, abs=5e-4)
-
-
 def test_contact_resistance_is_the_dividers_inverse():
-    volts = loaded_output_v(0.37, 5.0, 4200.0, 82e3, 15e3)
+    volts = loaded_divider_v(0.37, supply_v=5.0, track_ohm=4200.0, load_ohm=82e3, contact_ohm=15e3)
     assert contact_ohm(0.37, volts, 5.0, 4200.0, 82e3) == pytest.approx(15e3)
     assert np.isinf(contact_ohm(0.37, 0.0, 5.0, 4200.0, 82e3))

@@ -174,15 +174,21 @@ def test_a_time_without_an_offset_is_not_taken(tmp_path):
     assert "with its offset" in issues[0][3]
 
 
-def test_an_error_that_nobody_foresaw_sets_one_file_aside_and_no_more(tmp_path, monkeypatch):
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [(ZeroDivisionError("no such luck"), "no such luck"), (MemoryError(), "Memory")],
+)
+def test_an_error_that_nobody_foresaw_sets_one_file_aside_and_no_more(
+    tmp_path, monkeypatch, error, said
+):
     def fall_over(*_: object) -> None:
-        raise ZeroDivisionError("no such luck")
+        raise error
 
     monkeypatch.setattr("pipeline.intake.read_rows.number_lines", fall_over)
     rows, issues = _read(tmp_path, "units.csv", "unit_id,shop_id,model_code\nB1,s1,m\n")
     assert rows == []
     assert [issue[4] for issue in issues] == ["file"]
-    assert "no such luck" in issues[0][3]
+    assert said in issues[0][3]
 
 
 def test_many_unknown_columns_take_few_lines(tmp_path):
