@@ -24,6 +24,19 @@ class RecordSchema(FrameSchema):
         return super().check(frame.assign(**absent))
 
 
+#: What else is known of a life that may bear on its wear.
+RIDING = (
+    Column("km_per_day", "number", "usual km a day of the bike", "km/d", True),
+    Column("shop_id", "text", "shop that looks after the bike", "", True),
+    Column(
+        "earlier_repairs",
+        "whole",
+        "repairs of plug, lead or other cause at this sensor before this life's entry",
+        "",
+        True,
+    ),
+)
+
 LIFE_WINDOWS = RecordSchema(
     "life_windows",
     "one observed life of one sensor (a cleaning with a confirmed fault ends one life and begins "
@@ -74,8 +87,12 @@ LIFE_WINDOWS = RecordSchema(
             "doubt_sign", "text", "what that test showed: fail, suspect, dropouts_seen", "", True
         ),
         Column("doubt_heard", "flag", "a complaint or a road failure led to that test", "", True),
+        *RIDING,
     ),
-    may_lack=("heard", "contact_km", "doubt_km", "doubt_sign", "doubt_heard"),
+    may_lack=(
+        *("heard", "contact_km", "doubt_km", "doubt_sign", "doubt_heard"),
+        *(column.name for column in RIDING),
+    ),
 )
 
 SENSORS_NOW = RecordSchema(
@@ -123,8 +140,32 @@ SENSORS_NOW = RecordSchema(
             True,
         ),
         Column("last_test_km", "number", "age at its last test, whatever it showed", "km", True),
+        *RIDING,
     ),
-    may_lack=("contact_km", "last_test_km"),
+    may_lack=("contact_km", "last_test_km", *(column.name for column in RIDING)),
+)
+
+WEAR_READINGS = FrameSchema(
+    "wear_readings",
+    "one test of one life, up to the finding of its defect if there is one: what it measured",
+    (
+        Column("life_id", "text", "the life"),
+        Column("read_km", "number", "age at the test", "km"),
+        Column(
+            "roughness_pct",
+            "number",
+            "grain beyond the noise; blank without a sweep that can tell",
+            "% of applied",
+            True,
+        ),
+        Column("roughness_z", "number", "evidence of grain, standard deviations", "", True),
+        Column(
+            "checks_out_of_band",
+            "whole",
+            "static checks that point at the sensor itself and are out of their band",
+        ),
+        Column("passed", "flag", "the test found the sensor without the defect"),
+    ),
 )
 
 DEFECT_RISK = FrameSchema(
