@@ -12,7 +12,8 @@ from models.sweeps.passes import Coarse, Strokes, coarse_copy, find_strokes
 from models.sweeps.travel import (
     Stops,
     block_travel,
-    channel_travel,
+    channel_position,
+    on_blocks,
     rising_output,
     stops_of,
     visits_of,
@@ -79,9 +80,10 @@ def analyse(
     sigma = noise_sigma(y, bounds)
     found, bridged = find_dropouts(t_s, y, bounds, clock.step_s, sigma, limits)
     coarse = coarse_copy(t_s, bridged, bounds, clock.step_s)
-    channel = np.full(coarse.level.size, np.nan)
+    channel, position = np.full(coarse.level.size, np.nan), None
     if travel_pct is not None:
-        channel = channel_travel(travel_pct, coarse, bounds)
+        position = channel_position(travel_pct, bounds)
+        channel = on_blocks(position, coarse, bounds)
     known = np.isfinite(channel)
     strokes = find_strokes(coarse, np.where(known, channel, coarse.level))
     cut = clipped(y, bounds, sigma)
@@ -89,7 +91,7 @@ def analyse(
         cut &= has_rail
     stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1), cut)
     travel = np.where(known, channel, block_travel(coarse, stops))
-    windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock, t_s)
+    windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock, t_s, position)
     return Analysis(
         bounds, t_s, y, bridged, clock, sigma, found, coarse, strokes, stops, travel,
         known[coarse.bounds[:-1]], swapped, cut, windows,

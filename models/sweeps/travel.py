@@ -121,20 +121,27 @@ def rising_output(visits: Visits, declared: list[str | None]) -> tuple[np.ndarra
     return rising, clear & given & (begins_low != expected)
 
 
-def channel_travel(travel_pct: np.ndarray, coarse: Coarse, place_bounds: np.ndarray) -> np.ndarray:
-    """A position channel on the blocks of the coarse copy; NaN in sweeps mostly without it.
+def channel_position(travel_pct: np.ndarray, bounds: np.ndarray) -> np.ndarray:
+    """A position channel at every sample, %; NaN in sweeps mostly without it.
 
-    Positions well beyond the stops are unreadable; slightly beyond, they are held at the stop.
+    Positions well beyond the stops are unreadable and filled in between their neighbours; slightly
+    beyond, they are held at the stop.
     """
-    out = np.full(coarse.level.size, np.nan)
-    for i, (begin, end) in enumerate(itertools.pairwise(place_bounds)):
+    out = np.full(travel_pct.size, np.nan)
+    for begin, end in itertools.pairwise(bounds.tolist()):
         part = travel_pct[begin:end]
         known = np.flatnonzero((part >= -BEYOND_PCT) & (part <= 100.0 + BEYOND_PCT))
         if known.size > 0.9 * part.size:
-            blocks = slice(coarse.bounds[i], coarse.bounds[i + 1])
-            at = coarse.place[blocks] - begin
-            out[blocks] = np.clip(np.interp(at, known, part[known]), 0.0, 100.0)
+            filled = np.interp(np.arange(part.size), known, part[known])
+            out[begin:end] = np.clip(filled, 0.0, 100.0)
     return out
+
+
+def on_blocks(position_pct: np.ndarray, coarse: Coarse, bounds: np.ndarray) -> np.ndarray:
+    """Position at the middle of each block of the coarse copy, %; NaN in sweeps without."""
+    at = np.interp(coarse.place, np.arange(position_pct.size), np.nan_to_num(position_pct))
+    known = np.isfinite(position_pct[bounds[:-1]])
+    return np.where(np.repeat(known, np.diff(coarse.bounds)), at, np.nan)
 
 
 def block_travel(coarse: Coarse, stops: Stops) -> np.ndarray:

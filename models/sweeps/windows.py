@@ -1,13 +1,11 @@
-"""Output smoothness of hand sweeps: every 1 % of travel, every pass, in one go.
+"""Windows of 1 % of travel, every pass, in one go: smoothness, and the power of what is finer.
 
-Without a channel that knows the position, travel within so short a window is taken to follow
-the time as a parabola (a hand changes its speed steadily over some 50 ms), so the local line of
-the output against travel is a parabola against time. It is drawn by two running means whose
-weights cancel the square term.
+Smoothness is that of ``models.sweeps.smoothness``, window by window.
 
-The standards draw the line over 1 % of travel. Ours lasts some 60 ms whatever the hand's speed:
-under a hand slower than 6 s a pass it is the shorter of the two, and a ripple longer than it is
-taken for the hand and not counted, also where a travel channel would tell them apart.
+The power is that of the departure from a line that follows the hand: within so short a time
+travel is taken to follow the time as a parabola (a hand changes its speed steadily over some
+50 ms), so the local line of the output against travel is a parabola against time. It is drawn by
+two running means whose weights cancel the square term, and lasts some 60 ms whatever the speed.
 """
 
 from __future__ import annotations
@@ -20,6 +18,7 @@ import numpy as np
 
 from models.sweeps.noise import Clock
 from models.sweeps.passes import Coarse, Strokes
+from models.sweeps.smoothness import LEAST_PIECE, STEADY_S, off_line, pieces
 
 WINDOWS = 100  # of 1 % of travel
 LEAST_SAMPLES = 4  # a window with fewer says nothing about smoothness
@@ -35,8 +34,8 @@ class Windows:
 
     sweep : of each pass, ascending, shape (passes,). crossed : whether the pass crosses the
     window whole and leaves samples in it. count : samples there, 0 where not crossed. height :
-    peak-to-peak departure, % of applied; NaN where too few samples or at a pass's ends. power :
-    sum of squared departures over ``height``'s samples, 0 where that is NaN.
+    smoothness, % of applied; NaN where too few samples or at a pass's ends. power : sum of squared
+    departures from the parabola over ``height``'s samples, 0 where that is NaN.
     """
 
     sweep: np.ndarray
@@ -68,6 +67,7 @@ def cut_windows(
     bounds: np.ndarray,
     clock: Clock,
     t_s: np.ndarray,
+    position: np.ndarray | None = None,
 ) -> Windows:
     """Cut the passes into windows of 1 % travel and measure each.
 
@@ -87,6 +87,8 @@ def cut_windows(
         Sampling of each sweep.
     t_s : array of shape (n,)
         Times, s.
+    position : array of shape (n,), optional
+        Travel that another channel gives, %; NaN in sweeps without.
     """
     known = np.flatnonzero(np.isfinite(travel_pct[strokes.first] + travel_pct[strokes.last]))
     sweep = strokes.sweep[known]
@@ -95,20 +97,64 @@ def cut_windows(
         return Windows(sweep, none.astype(bool), none.astype(int), none, none)
     edges, crossed = _edges(coarse, travel_pct, strokes.first[known], strokes.last[known])
     lengths = line_samples(clock.step_s)
-    height, power = _heights(off_local_line(y, bounds, lengths), edges)
-    first, last = edges[:, :-1], edges[:, 1:] - 1
+    rest = off_local_line(y, bounds, lengths)
+    first, last = np.ascontiguousarray(edges[:, :-1]), edges[:, 1:] - 1
     count = np.where(crossed, last - first + 1, 0)
     usable = _inside_pass(crossed) & (count >= LEAST_SAMPLES)
     reach = lengths[sweep]
     usable &= first >= (bounds[sweep] + reach)[:, None]
     usable &= last < (bounds[sweep + 1] - reach)[:, None]
     usable &= _without_gap(sweep, first, last, lengths, t_s, bounds, clock)
-    height = np.where(usable, height, np.float32(np.nan))
-    tables = (crossed, count, height, np.where(usable, power, np.float32(0.0)))
+    at = np.flatnonzero(usable)
+    cut = _Cut(sweep[at // WINDOWS], first.ravel()[at], count.ravel()[at])
+    height = np.full(usable.shape, np.nan, dtype=np.float32)
+    height.ravel()[at] = _smoothness(cut, y, lengths, clock, t_s, bounds, position)
+    power = np.where(usable, _power(rest, edges), np.float32(0.0))
+    tables = (crossed, count, height, power)
     closes = np.flatnonzero(travel_pct[strokes.last[known]] < travel_pct[strokes.first[known]])
     for table in tables:
         table[closes] = table[closes, ::-1]
     return Windows(sweep, *tables)
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """Windows in a row: the sweep, first place and samples of each, shape (m,)."""
+
+    sweep: np.ndarray
+    first: np.ndarray
+    count: np.ndarray
+
+
+def _smoothness(
+    cut: _Cut,
+    y: np.ndarray,
+    lengths: np.ndarray,
+    clock: Clock,
+    t_s: np.ndarray,
+    bounds: np.ndarray,
+    position: np.ndarray | None,
+) -> np.ndarray:
+    """Smoothness of each window; see ``models.sweeps.smoothness``."""
+    known = np.zeros(bounds.size - 1, dtype=bool)
+    if position is not None:
+        known = np.isfinite(position[bounds[:-1]])
+    most = np.maximum(STEADY_S / clock.step_s, LEAST_PIECE).astype(np.int64)
+    slow = cut.count > np.where(known, y.size, most)[cut.sweep]
+    even = clock.even[cut.sweep]
+    out = np.empty(cut.first.size, dtype=np.float32)
+    for which, against in ((even & ~slow, None), (~(even | slow), t_s)):
+        chosen = np.flatnonzero(which)
+        out[chosen] = off_line(y, cut.first[chosen], cut.count[chosen], against)
+    if slow.any():
+        first, count, begins = pieces(cut.first[slow], cut.count[slow], most[cut.sweep[slow]])
+        out[slow] = np.maximum.reduceat(off_line(y, first, count, t_s), begins)
+    if known.any():
+        course = position - off_local_line(position, bounds, lengths)
+        chosen = np.flatnonzero(known[cut.sweep])
+        height = off_line(y, cut.first[chosen], cut.count[chosen], course)
+        out[chosen] = np.minimum(out[chosen], height)
+    return out
 
 
 def line_samples(step_s: np.ndarray) -> np.ndarray:
@@ -218,9 +264,7 @@ def _edges(
     return edges, crossed
 
 
-def _heights(rest: np.ndarray, edges: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Peak to peak and sum of squares of each window; meaningless where it is empty."""
+def _power(rest: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Sum of squares of each window; meaningless where it is empty."""
     at = np.minimum(edges, rest.size - 1).ravel()
-    height = np.maximum.reduceat(rest, at) - np.minimum.reduceat(rest, at)
-    power = np.add.reduceat(rest * rest, at)
-    return height.reshape(edges.shape)[:, :-1], power.reshape(edges.shape)[:, :-1]
+    return np.add.reduceat(rest * rest, at).reshape(edges.shape)[:, :-1]

@@ -15,8 +15,8 @@ TRAVEL = np.linspace(0, 1, 10_001)
 LINE = 0.5 + 4 * TRAVEL
 
 
-def _measured(output):
-    """Two slow passes up and two down at 1 kHz, resting at the stops, 5 V applied."""
+def _measured(output, travel=TRAVEL, channel=True):
+    """Two passes up and two down at 1 kHz, resting at the stops, 5 V applied; 10 s a pass."""
 
     def passes(values):
         up = [np.full(300, values[0]), values, np.full(300, values[-1]), values[::-1]]
@@ -24,8 +24,8 @@ def _measured(output):
 
     signal = passes(output)
     t_s = np.arange(len(signal)) / 1000
-    results = measure_one(t_s, signal, supply_v=5.0, travel_pct=passes(100 * TRAVEL))
-    return results.measures.iloc[0]
+    known = passes(100 * travel) if channel else None
+    return measure_one(t_s, signal, supply_v=5.0, travel_pct=known).measures.iloc[0]
 
 
 def test_a_clean_line_is_smooth_straight_and_the_same_both_ways():
@@ -51,19 +51,33 @@ def test_bows_have_the_linearity_of_their_formula(bow_v, independent_pct, termin
     assert bowed["linearity_terminal_pct"] == pytest.approx(terminal_pct, rel=0.02)
 
 
-def _ripple(waves):
-    return LINE + 0.005 * np.sin(2 * np.pi * waves * TRAVEL)
-
-
-@pytest.mark.parametrize("waves", [400, 800, 1600])
-def test_fine_grain_comes_near_its_smoothness_by_definition(waves):
-    """The line is drawn over some 60 ms of time: grain much finer comes within a third."""
-    height, _ = output_smoothness(100 * TRAVEL, _ripple(waves))
-    assert _measured(_ripple(waves))["smoothness_pct"] == pytest.approx(20 * height, rel=0.33)
-
-
-def test_a_ripple_slower_than_the_line_is_taken_for_the_hand():
-    """A known limit, wide open under a very slow hand (10 s a pass): 60 waves are passed over."""
-    height, _ = output_smoothness(100 * TRAVEL, _ripple(60))
+def _rippled(pass_s, waves, channel):
+    """Smoothness as measured over that by definition, of 5 mV waves over a pass that long."""
+    travel = np.linspace(0, 1, 1000 * pass_s + 1)
+    output = 0.5 + 4 * travel + 0.005 * np.sin(2 * np.pi * waves * travel)
+    height, _ = output_smoothness(100 * travel, output)
     assert 20 * height > 0.1
-    assert _measured(_ripple(60))["smoothness_pct"] < 0.01
+    return _measured(output, travel, channel)["smoothness_pct"] / (20 * height)
+
+
+WAVES = [60, 100, 200, 400, 800, 1600]
+
+
+@pytest.mark.parametrize("pass_s", [3, 10])
+@pytest.mark.parametrize("waves", WAVES)
+def test_with_a_travel_channel_smoothness_is_that_by_definition(waves, pass_s):
+    assert _rippled(pass_s, waves, channel=True) == pytest.approx(1, abs=0.08)
+
+
+@pytest.mark.parametrize("waves", WAVES)
+def test_without_one_too_while_a_pass_takes_no_more_than_5_s(waves):
+    assert _rippled(3, waves, channel=False) == pytest.approx(1, abs=0.08)
+    assert _rippled(5, waves, channel=False) == pytest.approx(1, abs=0.08)
+
+
+def test_under_a_slower_hand_without_one_fine_grain_counts_and_a_slow_ripple_is_the_hands():
+    share = np.array([_rippled(10, waves, channel=False) for waves in WAVES])
+    assert np.all(np.diff(share[:4]) > 0)
+    assert share[0] < 0.5
+    assert share[3:] == pytest.approx(1, abs=0.08)
+    assert share.max() < 1.08
