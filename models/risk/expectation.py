@@ -1,7 +1,7 @@
 """Likelihood of interval-censored lives under a hazard that is constant within each cell.
 
-With hazard ``rate[j] * ratio[i]`` per km in cell j for row i, the cells' event counts and exposures
-are those of a Poisson model (Holford, Biometrics 36 (1980) 299). Where a defect is only known to
+With a hazard per km for each cell of age and set of covariates, the event counts and exposures are
+those of a Poisson model (Holford, Biometrics 36 (1980) 299). Where a defect is only known to
 lie in a window, the E-step of the EM algorithm replaces its cell and its exposure by their
 expectations given the window (Dempster, Laird & Rubin, JRSS B 39 (1977) 1; Finkelstein,
 Biometrics 42 (1986) 845).
@@ -15,11 +15,12 @@ import numpy as np
 from scipy import sparse
 
 from models.risk.delay import silent_chance, silent_km
-from models.risk.lives import Overlap, Rows, cell_of, overlap
+from models.risk.lives import Rows, overlap
+from models.risk.stretches import Stretches
 
 
 class Expected(NamedTuple):
-    """Expected events and exposure (km) by pattern and cell, and the log likelihood."""
+    """Expected events and exposure (km) by person-km row, log likelihood, weight of each row."""
 
     events: np.ndarray
     exposure: np.ndarray
@@ -27,30 +28,55 @@ class Expected(NamedTuple):
     weight: np.ndarray
 
 
+class Parts(NamedTuple):
+    """Parts of spans of km: span number, person-km row, km of it; in order of span and age."""
+
+    span: np.ndarray
+    pair: np.ndarray
+    km: np.ndarray
+
+
 class Records:
-    """Rows cut into the cells of one grid, ready for repeated E-steps.
+    """Rows cut into the cells of one grid and the stretches of their lives.
+
+    A *pair* is a cell of age with a group, that is a set of covariates: the rows of person-km on
+    which the hazard is a Poisson regression.
 
     Parameters
     ----------
     rows : Rows
-    pattern : array of shape (rows,)
-        Number of each row's covariate pattern.
+    stretches : Stretches
+        Of the lives that the rows belong to, ages as the lives count them.
+    group : array of shape (stretches,)
+        Number of each stretch's set of covariates.
     edges : array of shape (cells + 1,)
         Edges of the cells, km, covering all ages.
+
+    Attributes
+    ----------
+    pair_cell, pair_group : arrays of shape (pairs,)
     """
 
-    def __init__(self, rows: Rows, pattern: np.ndarray, edges: np.ndarray):
-        self.rows, self.pattern, self.edges = rows, pattern, edges
+    def __init__(self, rows: Rows, stretches: Stretches, group: np.ndarray, edges: np.ndarray):
+        self.rows, self.edges = rows, edges
         self.cells = len(edges) - 1
-        self.sure = overlap(rows.entry, rows.good, edges)
-        inside = np.flatnonzero(rows.window)
-        self.inside = inside
-        self.unsure = overlap(rows.good[inside], rows.bad[inside], edges)
-        self.exact = np.flatnonzero(rows.exact)
-        self.exact_cell = cell_of(rows.bad[self.exact], edges)
-        self.patterns = int(pattern.max()) + 1 if len(pattern) else 0
         self.prior = rows.weight
         self.delayed = np.flatnonzero(~np.isnan(rows.near))
+        self.inside = np.flatnonzero(rows.window)
+        self.exact = np.flatnonzero(rows.exact)
+        bad, inside = rows.bad[self.exact], self.inside
+        spans = (
+            (np.arange(len(rows.life)), rows.entry, rows.good),
+            (inside, rows.good[inside], rows.bad[inside]),
+            (self.exact, np.nextafter(bad, -np.inf), bad),
+        )
+        cut = [_cut(*span, rows, stretches, group, edges) for span in spans]
+        number, flat = np.unique(np.concatenate([c.pair for c in cut]), return_inverse=True)
+        self.pair_group, self.pair_cell = np.divmod(number, self.cells)
+        ends = np.cumsum([len(c.pair) for c in cut])[:-1]
+        numbered = [c._replace(pair=n) for c, n in zip(cut, np.split(flat, ends), strict=True)]
+        self.sure, self.unsure, exact = numbered
+        self.exact_pair = exact.pair
 
     def set_delay(self, rate: float) -> None:
         """Weigh the pieces of windows by the delay until a defect is heard of (rate per km)."""
@@ -64,80 +90,60 @@ class Records:
         some = self.delayed
         return float(weight[some] @ silent_km(self.rows.near[some], self.rows.far[some], rate))
 
-    def expect(self, rate: np.ndarray, ratio: np.ndarray) -> Expected:
-        """E-step at a hazard of ``rate`` (cells, per km) times ``ratio`` (patterns)."""
-        relative = ratio[self.pattern]
-        chance = self._log_chance(rate, relative)
-        weight, log_likelihood = self._weights(chance)
-        events, exposure = self._window_parts(rate, relative)
-        inside = self.inside[self.unsure.row]
-        table_events = self._table(inside, self.unsure.cell, events * weight[inside])
-        table_events += self._table(self.exact, self.exact_cell, weight[self.exact])
-        table_exposure = self._table(inside, self.unsure.cell, exposure * weight[inside])
-        sure = self.sure
-        table_exposure += self._table(sure.row, sure.cell, sure.km * weight[sure.row])
-        return Expected(table_events, table_exposure, log_likelihood, weight)
+    def expect(self, hazard: np.ndarray) -> Expected:
+        """E-step at a hazard per km of each pair, shape (pairs,)."""
+        weight, log_likelihood = self._weights(self._log_chance(hazard))
+        events, exposure = self._window_parts(hazard)
+        unsure, sure = self.unsure, self.sure
+        of_part = weight[self.inside][unsure.span]
+        total_events = self._total(unsure.pair, events * of_part)
+        total_events += self._total(self.exact_pair, weight[self.exact])
+        total_exposure = self._total(unsure.pair, exposure * of_part)
+        total_exposure += self._total(sure.pair, sure.km * weight[sure.span])
+        return Expected(total_events, total_exposure, log_likelihood, weight)
 
-    def scores(
-        self, rate: np.ndarray, ratio: np.ndarray, base: np.ndarray, other: np.ndarray
-    ) -> np.ndarray:
+    def scores(self, hazard: np.ndarray, design: np.ndarray) -> np.ndarray:
         """Gradient of each row's log likelihood, shape (rows, columns).
 
-        By Fisher's identity the expectation of events less expected events, times the columns:
-        ``base`` (cells, ...) and ``other`` (patterns, ...).
+        By Fisher's identity the expectation of events less expected events, times the columns of
+        ``design`` (pairs, columns).
         """
-        relative = ratio[self.pattern]
-        events, exposure = self._window_parts(rate, relative)
-        inside, cell = self.inside[self.unsure.row], self.unsure.cell
-        sure = self.sure
-        row = np.concatenate([inside, self.exact, sure.row])
-        column = np.concatenate([cell, self.exact_cell, sure.cell])
+        events, exposure = self._window_parts(hazard)
+        sure, unsure = self.sure, self.unsure
+        row = np.concatenate([self.inside[unsure.span], self.exact, sure.span])
+        pair = np.concatenate([unsure.pair, self.exact_pair, sure.pair])
         residual = np.concatenate(
             [
-                events - rate[cell] * relative[inside] * exposure,
+                events - hazard[unsure.pair] * exposure,
                 np.ones(len(self.exact)),
-                -rate[sure.cell] * relative[sure.row] * sure.km,
+                -hazard[sure.pair] * sure.km,
             ]
         )
-        table = self._sparse(row, column, residual, len(self.pattern))
-        return np.hstack([table @ base, _row_sums(table) * other[self.pattern]])
+        return self._sparse(row, pair, residual, len(self.rows.life)) @ design
 
-    def information(
-        self,
-        rate: np.ndarray,
-        ratio: np.ndarray,
-        base: np.ndarray,
-        other: np.ndarray,
-        weight: np.ndarray,
-    ) -> np.ndarray:
+    def information(self, hazard: np.ndarray, design: np.ndarray, weight: np.ndarray) -> np.ndarray:
         """Observed information of the coefficients, given the weights of the rows.
 
         With d the cumulative hazard of a window and c = 1 / (exp(d) - 1), a row's log likelihood is
         -(hazard to good_km) + log(1 - exp(-d)); its second derivative is
         -(hazard)'' + c d'' - c (1 + c) d' d'.
         """
-        relative = ratio[self.pattern]
-        span = self._window_hazard(rate, relative)
-        c = 1.0 / np.expm1(np.maximum(span, 1e-12))
-        inside, sure = self.inside[self.unsure.row], self.sure
-        km = self._table(sure.row, sure.cell, sure.km * weight[sure.row])
-        km -= self._table(
-            inside, self.unsure.cell, self.unsure.km * (c * weight[self.inside])[self.unsure.row]
-        )
-        total = _quadratic(km * rate * ratio[:, None], base, other)
-        x = rate[self.unsure.cell] * relative[inside] * self.unsure.km
-        table = self._sparse(self.unsure.row, self.unsure.cell, x, len(self.inside))
-        slope = np.hstack([table @ base, _row_sums(table) * other[self.pattern[self.inside]]])
-        return total + slope.T @ (slope * (c * (1 + c) * weight[self.inside])[:, None])
+        sure, unsure, inside = self.sure, self.unsure, self.inside
+        c = 1.0 / np.expm1(np.maximum(self._window_hazard(hazard), 1e-12))
+        km = self._total(sure.pair, sure.km * weight[sure.span])
+        km -= self._total(unsure.pair, unsure.km * (c * weight[inside])[unsure.span])
+        total = design.T @ (design * (km * hazard)[:, None])
+        x = hazard[unsure.pair] * unsure.km
+        slope = self._sparse(unsure.span, unsure.pair, x, len(inside)) @ design
+        return total + slope.T @ (slope * (c * (1 + c) * weight[inside])[:, None])
 
-    def _log_chance(self, rate: np.ndarray, relative: np.ndarray) -> np.ndarray:
+    def _log_chance(self, hazard: np.ndarray) -> np.ndarray:
         """Log likelihood of each row given that it was without the defect on entry."""
-        rows, sure = len(self.pattern), self.sure
-        hazard = np.bincount(sure.row, rate[sure.cell] * sure.km, rows) * relative
-        chance = -hazard
-        span = self._window_hazard(rate, relative)
+        sure = self.sure
+        chance = -np.bincount(sure.span, hazard[sure.pair] * sure.km, len(self.rows.life))
+        span = self._window_hazard(hazard)
         chance[self.inside] += np.log(-np.expm1(-np.maximum(span, 1e-300)))
-        chance[self.exact] += np.log(rate[self.exact_cell] * relative[self.exact])
+        chance[self.exact] += np.log(hazard[self.exact_pair])
         return chance
 
     def _weights(self, chance: np.ndarray) -> tuple[np.ndarray, float]:
@@ -154,50 +160,56 @@ class Records:
         times[life] = self.rows.times
         return scaled / total[life] * self.rows.times, float(times @ height)
 
-    def _window_hazard(self, rate: np.ndarray, relative: np.ndarray) -> np.ndarray:
+    def _window_hazard(self, hazard: np.ndarray) -> np.ndarray:
         part = self.unsure
-        hazard = np.bincount(part.row, rate[part.cell] * part.km, len(self.inside))
-        return hazard * relative[self.inside]
+        return np.bincount(part.span, hazard[part.pair] * part.km, len(self.inside))
 
-    def _window_parts(
-        self, rate: np.ndarray, relative: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray]:
+    def _window_parts(self, hazard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Expected events and exposure in each part of each window, given a defect within it."""
-        part: Overlap = self.unsure
-        x = rate[part.cell] * relative[self.inside[part.row]] * part.km
-        span = np.bincount(part.row, x, len(self.inside))
+        part = self.unsure
+        x = hazard[part.pair] * part.km
+        span = np.bincount(part.span, x, len(self.inside))
         before = np.cumsum(x) - x
-        starts = np.searchsorted(part.row, np.arange(len(self.inside)))
-        before -= before[np.minimum(starts, max(len(x) - 1, 0))][part.row] if len(x) else 0.0
-        found = -np.expm1(-np.maximum(span, 1e-300))[part.row]
+        starts = np.searchsorted(part.span, np.arange(len(self.inside)))
+        before -= before[np.minimum(starts, max(len(x) - 1, 0))][part.span] if len(x) else 0.0
+        found = -np.expm1(-np.maximum(span, 1e-300))[part.span]
         small = x < 1e-9
         mean_left = np.where(small, 1 - x / 2, -np.expm1(-x) / np.where(small, 1.0, x))
         events = np.exp(-before) * x * mean_left / found
-        after = np.exp(-(span[part.row] - before))
+        after = np.exp(-(span[part.span] - before))
         exposure = part.km * np.exp(-before) * (mean_left - after) / found
         return events, np.maximum(exposure, 0.0)
 
-    def _table(self, row: np.ndarray, cell: np.ndarray, value: np.ndarray) -> np.ndarray:
-        flat = self.pattern[row] * self.cells + cell
-        total = np.bincount(flat, value, self.patterns * self.cells).astype(float)
-        return total.reshape(self.patterns, self.cells)
+    def _total(self, pair: np.ndarray, value: np.ndarray) -> np.ndarray:
+        return np.bincount(pair, value, len(self.pair_cell)).astype(float)
 
     def _sparse(
-        self, row: np.ndarray, cell: np.ndarray, value: np.ndarray, rows: int
+        self, row: np.ndarray, pair: np.ndarray, value: np.ndarray, rows: int
     ) -> sparse.csr_array:
-        return sparse.csr_array((value, (row, cell)), shape=(rows, self.cells))
+        return sparse.csr_array((value, (row, pair)), shape=(rows, len(self.pair_cell)))
 
 
-def _row_sums(table: sparse.csr_array) -> np.ndarray:
-    return np.asarray(table.sum(axis=1)).reshape(-1, 1)
+def _cut(
+    row: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    rows: Rows,
+    stretches: Stretches,
+    group: np.ndarray,
+    edges: np.ndarray,
+) -> Parts:
+    """Cut spans ``(low, high]`` of some rows by stretch and cell, in order of age.
 
-
-def _quadratic(weight: np.ndarray, base: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """Sum over patterns p and cells j of weight[p, j] times the outer square of (base, other)."""
-    cross = base.T @ weight.T @ other
-    return np.block(
-        [
-            [base.T @ (base * weight.sum(0)[:, None]), cross],
-            [cross.T, other.T @ (other * weight.sum(1)[:, None])],
-        ]
-    )
+    ``pair`` is here group * cells + cell; ``span`` the place of the span among those given.
+    """
+    life, shift = rows.life[row], rows.shift[row]
+    first = np.searchsorted(stretches.life, life)
+    count = np.searchsorted(stretches.life, life, side="right") - first
+    span = np.repeat(np.arange(len(row)), count)
+    own = first[span] + np.arange(len(span)) - np.repeat(np.cumsum(count) - count, count)
+    begin = np.maximum(low[span], stretches.start_km[own] + shift[span])
+    end = np.minimum(high[span], stretches.end_km[own] + shift[span])
+    held = end > begin
+    part = overlap(begin[held], end[held], edges)
+    pair = group[own[held]][part.row] * (len(edges) - 1) + part.cell
+    return Parts(span[held][part.row], pair, part.km)

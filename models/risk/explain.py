@@ -8,6 +8,7 @@ chance add up to the chance given, whatever the factors do together.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 from math import factorial
 from typing import Any
@@ -18,8 +19,9 @@ import pandas as pd
 from models.risk.now import HORIZONS_KM, defect_chances
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
+from models.risk.stretches import Stretches, last_departures
 
-FACTORS = ("age", "duty", "repair", "test", "silence", "sign")
+FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
 _FEWEST_OF_PART = 5
 _SIGN_WORDS = {"fail": "failed", "suspect": "was suspect", "dropouts_seen": "showed drop-outs"}
 
@@ -31,7 +33,8 @@ def explain_risk(
 
     The middle sensor of a part has the median age, km since its last good test and km since its
     last contact of the part's sensors in service (of all, where there are fewer than five), no
-    duty of its own, no earlier repair and no sign in its last test.
+    duty, shop or km a day of its own, no earlier repair, no reading of its wear and no sign in its
+    last test.
 
     Parameters
     ----------
@@ -60,9 +63,13 @@ def explain_risk(
     if results.model is None or sensors.empty:
         return EXPLANATION.empty()
     in_view = results.settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
-    own, middle = _values(sensors, in_view), _middle_values(sensors, in_view)
+    readings = results.settings["wear_readings"]
+    read = results.model.stretches(sensors, readings)
+    departure = last_departures(sensors, readings, results.model.trend_)
+    own = _values(sensors, in_view).assign(departure=departure)
+    middle = _middle_values(sensors, in_view).assign(departure=np.nan)
     chances = {
-        chosen: _chance(results, sensors, own, middle, chosen, horizon_km)
+        chosen: _chance(results, sensors, read, own, middle, chosen, horizon_km)
         for chosen in product((False, True), repeat=len(FACTORS))
     }
     changes = {name: _shapley(chances, k) for k, name in enumerate(FACTORS)}
@@ -79,6 +86,9 @@ def _values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
             "age_now_km": age,
             "age_known": sensors["age_known"],
             "duty": sensors["duty"],
+            "shop_id": sensors["shop_id"],
+            "km_per_day": sensors["km_per_day"],
+            "earlier_repairs": sensors["earlier_repairs"],
             "repaired": sensors["repaired"],
             "since_entry": age - sensors["entry_km"],
             "since_test": age - sensors["good_km"],
@@ -103,6 +113,9 @@ def _middle_values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
     return middle.assign(
         age_known=True,
         duty=None,
+        shop_id=None,
+        km_per_day=np.nan,
+        earlier_repairs=0,
         repaired=False,
         since_entry=np.inf,
         since_last_test=np.nan,
@@ -113,8 +126,8 @@ def _middle_values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
 
 _COLUMNS = {
     "age": ("age_now_km", "age_known"),
-    "duty": ("duty",),
-    "repair": ("repaired", "since_entry"),
+    "riding": ("duty", "shop_id", "km_per_day"),
+    "repair": ("repaired", "since_entry", "earlier_repairs"),
     "test": ("since_test",),
     "silence": ("since_contact", "in_view"),
     "sign": ("since_last_test", "last_verdict", "last_conclusion"),
@@ -124,6 +137,7 @@ _COLUMNS = {
 def _chance(
     results: RiskResults,
     sensors: pd.DataFrame,
+    read: Stretches,
     own: pd.DataFrame,
     middle: pd.DataFrame,
     chosen: tuple[bool, ...],
@@ -140,8 +154,9 @@ def _chance(
     )
     age = mixed["age_now_km"]
     entry = (age - mixed["since_entry"]).clip(lower=0.0)
+    taken = ("age_now_km", "age_known", *_COLUMNS["riding"], "repaired", "earlier_repairs")
     frame = sensors.assign(
-        **{name: mixed[name] for name in ("age_now_km", "age_known", "duty", "repaired")},
+        **{name: mixed[name] for name in taken},
         last_verdict=mixed["last_verdict"],
         last_conclusion=mixed["last_conclusion"],
         entry_km=entry,
@@ -149,9 +164,18 @@ def _chance(
         contact_km=(age - mixed["since_contact"]).clip(lower=entry),
         last_test_km=age - mixed["since_last_test"],
     )
-    settings: dict[str, Any] = results.settings | {"in_view": mixed["in_view"].to_numpy(float)}
+    settings: dict[str, Any] = results.settings | {
+        "in_view": mixed["in_view"].to_numpy(float),
+        "stretches": _moved(read, (age - own["age_now_km"]).to_numpy(float), whole["reading"]),
+    }
     found = defect_chances(results.model, frame, n_resamples=0, **settings).chance
     return found[:, HORIZONS_KM.index(horizon_km)]
+
+
+def _moved(read: Stretches, by_km: np.ndarray, own: bool) -> Stretches:
+    """Readings kept as many km before now as they were made, or left out."""
+    columns = read.columns if own else np.zeros_like(read.columns)
+    return replace(read, start_km=read.start_km + by_km[read.life], columns=columns)
 
 
 def _shapley(chances: dict[tuple[bool, ...], np.ndarray], k: int) -> np.ndarray:
@@ -198,10 +222,10 @@ def _words(name: str, own: dict, middle: dict, part_no: str) -> str:
     if name == "age":
         seen = "" if own["age_known"] else " since it was first seen, its age before not known"
         return f"{_km(own['age_now_km'])} run{seen}, {_km(middle['age_now_km'])} being the middle"
-    if name == "duty":
-        return "duty not known" if pd.isna(own["duty"]) else f"duty {own['duty']}"
+    if name == "riding":
+        return _riding_words(own)
     if name == "repair":
-        return "cleaned after a fault" if own["repaired"] else "not repaired before"
+        return _repair_words(own)
     if name == "test":
         if pd.isna(own["since_test"]):
             return "no test has found it without the defect"
@@ -210,9 +234,38 @@ def _words(name: str, own: dict, middle: dict, part_no: str) -> str:
         if pd.isna(own["since_contact"]):
             return "not known until when nothing was heard of it"
         return f"last odometer reading or other contact {_km(own['since_contact'])} ago"
+    if name == "reading":
+        return _reading_words(own["departure"])
     signs = [_SIGN_WORDS.get(own[k]) for k in ("last_verdict", "last_conclusion")]
     said = " and ".join(word for word in signs if word)
     return f"last test {said}" if said else "no sign of a defect in its last test"
+
+
+def _riding_words(own: dict) -> str:
+    known = [
+        "duty not known" if pd.isna(own["duty"]) else f"duty {own['duty']}",
+        "" if pd.isna(own["km_per_day"]) else f"{own['km_per_day']:,.0f} km a day",
+        "" if pd.isna(own["shop_id"]) else f"shop {own['shop_id']}",
+    ]
+    return ", ".join(words for words in known if words)
+
+
+def _repair_words(own: dict) -> str:
+    said = "cleaned after a fault" if own["repaired"] else "not cleaned before"
+    count = 0 if pd.isna(own["earlier_repairs"]) else int(own["earlier_repairs"])
+    if not count:
+        return said
+    return f"{said}, {count} other repair{'' if count == 1 else 's'} at this sensor before"
+
+
+def _reading_words(departure: float) -> str:
+    if pd.isna(departure):
+        return "no good test with a sweep that tells its roughness"
+    side = "rougher" if departure > 0 else "smoother"
+    if abs(departure) < 0.5:
+        return "roughness in its last good test as usual at that distance"
+    how = f"{abs(departure):.1f} standard deviations {side}"
+    return f"last good test {how} than usual at that distance"
 
 
 def _km(value: float) -> str:

@@ -8,23 +8,24 @@ import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator
 from sklearn.linear_model import PoissonRegressor
-from sklearn.preprocessing import OneHotEncoder
 from sklearn.utils.validation import check_is_fitted
 
+from models.risk.along import cumulative_along
 from models.risk.assumed import (
     BEND_SD,
     CURVE_SCALE_KM,
     CURVE_SHAPE,
     DELAY_RATE,
-    FEW_DEFECTS,
     FEWEST_ROAD_FAILURES,
     GROUP_SD,
     LEVEL_SD,
+    MOST_SURVIVORS,
     REPAIRED_SD,
     SLOPE_SD,
     GammaPrior,
 )
 from models.risk.baseline import BaselineColumns
+from models.risk.covariates import LifeColumns
 from models.risk.delay import (
     Delay,
     assumed_delay,
@@ -42,23 +43,25 @@ from models.risk.lives import (
     last_known,
     overlap,
     rows_of,
+    thinned,
 )
+from models.risk.spread import covariance
+from models.risk.stretches import Stretches, WearTrend, counted, stretches_of
 
 #: Step on the scale of log rate in the second difference that gives the delay's spread.
 _LOG_STEP = 0.1
-_GROUPS = ["part_no", "duty"]
-#: Stands for a blank; never a category, so a blank has the common hazard.
-_BLANK = ""
 
 
 class DefectHazard(BaseEstimator):
-    """Hazard of defect per km by age, part number, duty and earlier repair.
+    """Hazard of defect per km by age, what is known of the life, and what its tests measured.
 
     The log hazard is an assumed Weibull curve, plus a smooth departure from it with age, plus an
-    effect of each part number, of each duty and of a life begun by cleaning. All coefficients have
-    normal priors (an L2 penalty), so that small groups are drawn to the common curve and, with few
-    defects, that curve to the assumed one. Left truncation, right censoring and windows between
-    two tests are honoured by EM over a grid of age cells, each M-step being a Poisson regression.
+    effect of each part number, duty and shop, of a life begun by cleaning, of the km a day, of
+    earlier repairs (``models.risk.covariates``) and, from each good test on, of what it measured
+    (``models.risk.stretches``). All coefficients have normal priors (an L2 penalty), so that small
+    groups are drawn to the common curve and, with few defects, that curve to the assumed one. Left
+    truncation, right censoring and windows between two tests are honoured by EM over a grid of age
+    cells, each M-step being a Poisson regression on rows of person-km.
 
     A sensor of unknown age (``age_known`` false: its ages count from first sight) enters at each of
     seven ages spread as those of known age were at first sight, weighted in every E-step by how
@@ -86,6 +89,9 @@ class DefectHazard(BaseEstimator):
     fewest_road_failures : int
         With fewer of them the delay stays as assumed. On simulated fleets of 40 to 160 bikes 0,
         that is to learn always, was better calibrated (see ``tests.bench.risk_bench contact``).
+    most_survivors : int
+        Of more lives without a defect than this, so many are drawn and weighed up: they say little
+        each, and the rows of person-km stay few.
     max_iter : int
         Most EM steps.
     tol : float
@@ -121,6 +127,7 @@ class DefectHazard(BaseEstimator):
         repaired_sd: float = REPAIRED_SD,
         delay_prior: GammaPrior | None = DELAY_RATE,
         fewest_road_failures: int = FEWEST_ROAD_FAILURES,
+        most_survivors: int = MOST_SURVIVORS,
         max_iter: int = 200,
         tol: float = 1e-4,
     ):
@@ -135,11 +142,23 @@ class DefectHazard(BaseEstimator):
         self.repaired_sd = repaired_sd
         self.delay_prior = delay_prior
         self.fewest_road_failures = fewest_road_failures
+        self.most_survivors = most_survivors
         self.max_iter = max_iter
         self.tol = tol
 
-    def fit(self, X: pd.DataFrame, y: object = None) -> DefectHazard:
-        """Fit to lives in the columns of ``LIFE_WINDOWS``.
+    def fit(
+        self, X: pd.DataFrame, y: object = None, *, wear_readings: pd.DataFrame | None = None
+    ) -> DefectHazard:
+        """Fit to lives and, where given, to what their tests measured.
+
+        Parameters
+        ----------
+        X : frame of shape (lives, ...)
+            Columns of ``LIFE_WINDOWS``.
+        y : None
+            Not used; there by convention.
+        wear_readings : frame, optional
+            Columns of ``WEAR_READINGS``; without it the hazard does not hang on past tests.
 
         Raises
         ------
@@ -153,30 +172,41 @@ class DefectHazard(BaseEstimator):
         self.entry_ages_ = entry_ages(lives)
         used = self.delay_prior if lives["contact_km"].notna().any() else None
         self.delay_ = None if used is None else _first_delay(lives, used, self.fewest_road_failures)
+        self._count(lives)
+        self.trend_ = None if wear_readings is None else WearTrend().fit(counted(wear_readings))
+        lives = thinned(lives, self.most_survivors)
         rows = rows_of(lives, self.entry_ages_, delay_km=None if used is None else 1.0 / used.mean)
-        self._count(lives, rows)
         self._lay_grid(rows)
-        self.encoder_ = _encoder(_groups(lives))
-        patterns, pattern = _patterns(rows.covariates)
-        records = Records(rows, pattern, self.edges_)
-        base = self.columns_.transform(_middles(self.edges_))
-        self._maximise(records, base, self._pattern_columns(patterns))
+        self.life_columns_ = LifeColumns(self.group_sd, self.repaired_sd).fit(lives)
+        stretches = stretches_of(lives, wear_readings, self.trend_)
+        group, other = self._groups(lives, stretches)
+        self._maximise(Records(rows, stretches, group, self.edges_), other)
         return self
 
     def predict_cumulative_hazard(
-        self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None
+        self,
+        X: pd.DataFrame,
+        age_km: np.ndarray,
+        coef: np.ndarray | None = None,
+        *,
+        stretches: Stretches | None = None,
+        shift_km: np.ndarray | float = 0.0,
     ) -> np.ndarray:
         """Cumulative hazard from age 0.
 
         Parameters
         ----------
         X : frame of shape (n, ...)
-            Columns ``part_no``, ``duty`` and ``repaired``. A part or duty never seen, or blank, has
-            the common hazard.
-        age_km : array of shape (n,) or (n, k)
+            Columns ``part_no``, ``duty`` and ``repaired``, and those of ``RIDING`` where known; a
+            group never seen, or blank, has the common hazard.
+        age_km : array of shape (n,), (n, k) or (n, k, m)
             Ages at which to answer, one row of ages for each row of ``X``.
         coef : array of shape (draws, columns), optional
             Coefficients such as ``draw`` gives; by default the fitted ones.
+        stretches : Stretches, optional
+            What past tests say of the rows of ``X``, as ``stretches`` gives; by default nothing.
+        shift_km : array of shape (m,), or 0
+            What the ages add to the life's own, by which its tests are counted.
 
         Returns
         -------
@@ -186,14 +216,29 @@ class DefectHazard(BaseEstimator):
         age = np.asarray(age_km, dtype=float)
         chosen = self.coef_[None, :] if coef is None else coef
         edges, total = self._cumulative(chosen, float(np.max(age, initial=0.0)))
-        columns = self._pattern_columns(X)
-        log_ratio = chosen[:, -columns.shape[1] :] @ columns.T
-        low = np.clip(np.searchsorted(edges, age, side="right") - 1, 0, len(edges) - 2)
-        part = (age - edges[low]) / np.diff(edges)[low]
-        hazard = total[:, low] * (1 - part) + total[:, low + 1] * part
-        shape = (*log_ratio.shape, *([1] * (age.ndim - 1)))
-        hazard *= np.exp(log_ratio).reshape(shape)
+        of_life = self.life_columns_.transform(X)
+        first, last = self.n_base_, self.n_base_ + of_life.shape[1]
+        ratio = np.exp(chosen[:, first:last] @ of_life.T)
+        ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
+        if self.trend_ is None:
+            hazard = _interpolated(edges, total, age)
+        else:
+            if stretches is None:
+                stretches = stretches_of(X, None, self.trend_)
+            hazard = cumulative_along(
+                lambda km: _interpolated(edges, total, km),
+                age.reshape(*age.shape, *([1] * (3 - age.ndim))),
+                shift_km,
+                stretches,
+                chosen[:, last:] @ stretches.columns.T,
+            ).reshape(len(chosen), *age.shape)
+        hazard = hazard * ratio
         return hazard[0] if coef is None else hazard
+
+    def stretches(self, X: pd.DataFrame, wear_readings: pd.DataFrame | None) -> Stretches:
+        """What past tests say of the lives ``X`` (``life_id``, ``good_km``)."""
+        check_is_fitted(self)
+        return stretches_of(X, wear_readings, self.trend_)
 
     def predict_survival(
         self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None
@@ -202,14 +247,14 @@ class DefectHazard(BaseEstimator):
         return np.exp(-self.predict_cumulative_hazard(X, age_km, coef))
 
     def predict_hazard(self, X: pd.DataFrame, age_km: np.ndarray) -> np.ndarray:
-        """Hazard per km at an age (that of its cell), for each row of ``X``."""
+        """Hazard per km at an age (that of its cell), for each row of ``X``, no test counting."""
         check_is_fitted(self)
         edges = self._edges_to(float(np.max(age_km)))
         cell = np.clip(np.searchsorted(edges, age_km, side="left") - 1, 0, len(edges) - 2)
-        columns = self._pattern_columns(X)
-        split = len(self.coef_) - columns.shape[1]
-        rate = self._rates(edges, self.coef_[:split])[cell]
-        return rate * np.exp(columns @ self.coef_[split:])
+        columns = self.life_columns_.transform(X)
+        first = self.n_base_
+        rate = self._rates(edges, self.coef_[:first])[cell]
+        return rate * np.exp(columns @ self.coef_[first : first + columns.shape[1]])
 
     def draw(self, n_draws: int, seed: int) -> np.ndarray:
         """Coefficients drawn from their normal approximation, shape (n_draws, columns)."""
@@ -230,7 +275,7 @@ class DefectHazard(BaseEstimator):
         log_rate += level - slope * self.columns_.middle_
         return float(shape), float((shape / np.exp(log_rate)) ** (1 / shape))
 
-    def _count(self, lives: pd.DataFrame, rows: Rows) -> None:
+    def _count(self, lives: pd.DataFrame) -> None:
         self.n_lives_ = round(lives["times"].sum())
         self.n_defects_ = int((lives["bad_km"].notna() & (lives["times"] >= 1)).sum())
         self.n_bikes_ = int(lives["unit_id"].nunique())
@@ -248,19 +293,29 @@ class DefectHazard(BaseEstimator):
         self.columns_ = BaselineColumns(self.baseline, self.level_sd, self.slope_sd, self.bend_sd)
         self.columns_.fit(_middles(self.edges_), weight=watched)
 
-    def _maximise(self, records: Records, base: np.ndarray, other: np.ndarray) -> None:
-        """EM from the assumed curve, each M-step a Poisson regression on pattern-cells."""
-        assumed, split = self._assumed_rate(self.edges_), base.shape[1]
-        design = np.hstack([np.tile(base, (len(other), 1)), np.repeat(other, len(base), axis=0)])
+    def _groups(self, lives: pd.DataFrame, stretches: Stretches) -> tuple[np.ndarray, np.ndarray]:
+        """Number of each stretch's distinct set of covariates, and the columns of each set."""
+        first, pattern = self.life_columns_.patterns(lives)
+        keys = np.column_stack([pattern[stretches.life], stretches.columns])
+        sets, group = np.unique(keys, axis=0, return_inverse=True)
+        of_life = self.life_columns_.transform(lives.iloc[first])
+        return group.reshape(-1), np.hstack([of_life[sets[:, 0].astype(int)], sets[:, 1:]])
+
+    def _maximise(self, records: Records, other: np.ndarray) -> None:
+        """EM from the assumed curve, each M-step a Poisson regression on rows of person-km."""
+        base = self.columns_.transform(_middles(self.edges_))
+        self.n_base_ = base.shape[1]
+        design = np.hstack([base[records.pair_cell], other[records.pair_group]])
+        assumed = self._assumed_rate(self.edges_)[records.pair_cell]
         step = PoissonRegressor(
             fit_intercept=False, solver="newton-cholesky", warm_start=True, tol=1e-8, max_iter=50
         )
         coef, reached = np.zeros(design.shape[1]), -np.inf
         for turn in range(self.max_iter):
-            rate, ratio = assumed * np.exp(base @ coef[:split]), np.exp(other @ coef[split:])
+            hazard = assumed * np.exp(design @ coef)
             if self.delay_ is not None:
                 records.set_delay(self.delay_.rate_per_km)
-            expected = records.expect(rate, ratio)
+            expected = records.expect(hazard)
             now = expected.log_likelihood - float(coef @ coef) / 2 + self._delay_term()
             self.n_iter_ = turn
             if now - reached < self.tol and turn > 1:
@@ -269,10 +324,8 @@ class DefectHazard(BaseEstimator):
             coef = _m_step(step, design, expected, assumed)
             self._move_delay(records, expected.weight)
         self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
-        self.covariance_ = _covariance(
-            records, rate, ratio, base, other, expected.weight, self.n_defects_
-        )
-        self._spread_delay(records, rate, ratio)
+        self.covariance_ = covariance(records, hazard, design, expected.weight, self.n_defects_)
+        self._spread_delay(records, hazard)
 
     def _delay_term(self) -> float:
         if self.delay_ is None or not self.delay_.learned:
@@ -287,7 +340,7 @@ class DefectHazard(BaseEstimator):
         km = records.km_with_defect(weight, delay.rate_per_km)
         self.delay_ = replace(delay, rate_per_km=moved_rate(self.delay_prior, delay.n_heard, km))
 
-    def _spread_delay(self, records: Records, rate: np.ndarray, ratio: np.ndarray) -> None:
+    def _spread_delay(self, records: Records, hazard: np.ndarray) -> None:
         """Spread of log rate from the curvature of the log likelihood, the curve held fixed."""
         delay = self.delay_
         if delay is None or not delay.learned:
@@ -295,7 +348,7 @@ class DefectHazard(BaseEstimator):
         heights = []
         for factor in np.exp([-_LOG_STEP, 0.0, _LOG_STEP]):
             records.set_delay(delay.rate_per_km * factor)
-            height = records.expect(rate, ratio).log_likelihood
+            height = records.expect(hazard).log_likelihood
             heights.append(height + log_prior(self.delay_prior, delay.rate_per_km * factor))
         bend = (2 * heights[1] - heights[0] - heights[2]) / _LOG_STEP**2
         records.set_delay(delay.rate_per_km)
@@ -312,8 +365,7 @@ class DefectHazard(BaseEstimator):
 
     def _cumulative(self, coef: np.ndarray, oldest: float) -> tuple[np.ndarray, np.ndarray]:
         edges = self._edges_to(oldest)
-        split = self.columns_.transform(_middles(edges[:2])).shape[1]
-        steps = self._rates(edges, coef[:, :split]) * np.diff(edges)
+        steps = self._rates(edges, coef[:, : self.n_base_]) * np.diff(edges)
         return edges, np.hstack([np.zeros((len(coef), 1)), np.cumsum(steps, axis=1)])
 
     def _edges_to(self, oldest: float) -> np.ndarray:
@@ -323,11 +375,6 @@ class DefectHazard(BaseEstimator):
             return self.edges_
         steps = int(np.ceil(np.log(oldest / last) / np.log(1.05)))
         return np.concatenate([self.edges_, last * 1.05 ** np.arange(1, steps + 1)])
-
-    def _pattern_columns(self, frame: pd.DataFrame) -> np.ndarray:
-        groups = self.encoder_.transform(_groups(frame)) * self.group_sd
-        repaired = frame["repaired"].astype("boolean").fillna(False).to_numpy(dtype=float)
-        return np.hstack([groups, self.repaired_sd * repaired[:, None]])
 
 
 def _first_delay(lives: pd.DataFrame, prior: GammaPrior, fewest: int) -> Delay:
@@ -346,27 +393,11 @@ def _middles(edges: np.ndarray) -> np.ndarray:
     return (edges[1:] + edges[:-1]) / 2
 
 
-def _groups(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame[_GROUPS].astype("object").where(frame[_GROUPS].notna(), _BLANK).astype("object")
-
-
-def _encoder(groups: pd.DataFrame) -> OneHotEncoder:
-    named = [sorted(set(groups[name]) - {_BLANK}) or ["no group named"] for name in _GROUPS]
-    encoder = OneHotEncoder(
-        categories=[np.array(names, dtype=object) for names in named],
-        handle_unknown="ignore",
-        sparse_output=False,
-    )
-    return encoder.fit(groups)
-
-
-def _patterns(covariates: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """Distinct covariate patterns and the pattern number of each row."""
-    repaired = covariates["repaired"].astype("boolean").fillna(False).astype(bool)
-    keys = _groups(covariates).assign(repaired=repaired)
-    number = keys.groupby([*_GROUPS, "repaired"], sort=True).ngroup().to_numpy()
-    first = pd.Series(number).drop_duplicates().sort_values().index
-    return keys.loc[first].reset_index(drop=True), number
+def _interpolated(edges: np.ndarray, total: np.ndarray, age_km: np.ndarray) -> np.ndarray:
+    """Cumulative hazard at ages of any shape, with a leading axis of draws."""
+    low = np.clip(np.searchsorted(edges, age_km, side="right") - 1, 0, len(edges) - 2)
+    part = (age_km - edges[low]) / np.diff(edges)[low]
+    return total[:, low] * (1 - part) + total[:, low + 1] * part
 
 
 def _m_step(
@@ -376,59 +407,9 @@ def _m_step(
 
     scikit-learn has no offset; events / exposure weighted by exposure has the same likelihood.
     """
-    exposure = (expected.exposure * assumed).ravel()
+    exposure = expected.exposure * assumed
     used = exposure > 0
     weight = exposure[used]
     step.set_params(alpha=1.0 / weight.sum())
-    step.fit(design[used], expected.events.ravel()[used] / weight, sample_weight=weight)
+    step.fit(design[used], expected.events[used] / weight, sample_weight=weight)
     return step.coef_.copy()
-
-
-def _covariance(
-    records: Records,
-    rate: np.ndarray,
-    ratio: np.ndarray,
-    base: np.ndarray,
-    other: np.ndarray,
-    weight: np.ndarray,
-    n_defects: int,
-) -> np.ndarray:
-    """Covariance of the scaled coefficients, bikes being the independent draws.
-
-    J^-1 (M + I) J^-1 with J the penalised observed information, I the prior's precision and M the
-    outer products of the bikes' scores. Were the sensors independent, M would be J - I and this the
-    Bayesian covariance J^-1, whose bands cover well on average (Nychka, JASA 83 (1988) 1134); the
-    middle widens it where sensors of a bike fail together (Huber 1967; Liang & Zeger 1986). Few
-    defects say little about M, so it is drawn towards J - I as if by ten more defects, and scaled
-    up for the coefficients fitted (trace(J^-1 (J - I)), against the number of defects), since
-    fitted scores are smaller than true ones.
-    """
-    rows = records.rows
-    score = records.scores(rate, ratio, base, other) * weight[:, None]
-    identity = np.eye(score.shape[1])
-    information = records.information(rate, ratio, base, other, weight)
-    information -= _mixing(records, score, weight)
-    inverse = np.linalg.inv(information + identity)
-    units = np.zeros((int(rows.unit.max()) + 1, score.shape[1]))
-    np.add.at(units, rows.unit, score)
-    fitted = np.trace(inverse @ information)
-    spread = units.T @ units * (n_defects / max(n_defects - fitted, n_defects / 3, 1))
-    trust = n_defects / (n_defects + FEW_DEFECTS)
-    middle = trust * spread + (1 - trust) * information
-    return inverse @ (middle + identity) @ inverse
-
-
-def _mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """Information lost by not knowing which row of a life is true (Louis, JRSS B 44 (1982) 226)."""
-    rows = records.rows
-    spread = np.bincount(rows.life)[rows.life] > 1
-    if not spread.any():
-        return np.zeros((score.shape[1], score.shape[1]))
-    part, share = score[spread], weight[spread]
-    lives, life = np.unique(rows.life[spread], return_inverse=True)
-    mean = np.zeros((len(lives), score.shape[1]))
-    np.add.at(mean, life, part)
-    times = np.ones(len(lives))
-    times[life] = rows.times[spread]
-    lost = mean.T @ (mean / np.maximum(times, 1e-300)[:, None])
-    return part.T @ (part / np.maximum(share, 1e-300)[:, None]) - lost

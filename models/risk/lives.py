@@ -19,6 +19,8 @@ from models.risk.assumed import ENTRY_AGES_KM, BetaPrior
 from models.risk.delay import cut
 
 COVARIATES = ("part_no", "duty", "repaired")
+#: Known of some records only; blank where absent.
+_OPTIONAL = ("shop_id", "km_per_day", "earlier_repairs")
 #: Ages over which a sensor of unknown age is spread: enough for a smooth curve, few for speed.
 ENTRY_AGE_COUNT = 7
 _FEWEST_ENTRIES = 5
@@ -37,7 +39,7 @@ class Rows:
     used, a life also stands in a row for each piece of the window in which the defect may lie
     (``near`` to ``far`` km before the window's end, blank for other rows), and, if nothing was
     heard of it until its last contact, in one without a defect until then. ``times`` is how often
-    the life counts. All ages in km.
+    the life counts; ``shift`` what the row adds to the life's own ages. All ages in km.
     """
 
     entry: np.ndarray
@@ -46,7 +48,7 @@ class Rows:
     life: np.ndarray
     unit: np.ndarray
     weight: np.ndarray
-    covariates: pd.DataFrame
+    shift: np.ndarray
     near: np.ndarray
     far: np.ndarray
     heard: np.ndarray
@@ -84,6 +86,9 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
     if missing:
         raise LivesError(f"lives: no column {', '.join(missing)}")
     lives = windows[needed].reset_index(drop=True)
+    lives["life_id"] = _blank_where_absent(windows, "life_id", [str(k) for k in range(len(lives))])
+    for name in _OPTIONAL:
+        lives[name] = _blank_where_absent(windows, name, None)
     lives["times"] = _blank_where_absent(windows, "times", 1.0)
     lives["contact_km"] = _blank_where_absent(windows, "contact_km", np.nan)
     lives["road_failure"] = _flags(windows, "road_failure", False)
@@ -152,6 +157,23 @@ def found_on_entry(lives: pd.DataFrame) -> pd.Series:
     return lives["bad_km"].notna() & (lives["bad_km"] <= lives["entry_km"])
 
 
+def thinned(lives: pd.DataFrame, most_survivors: int, *, seed: int = 0) -> pd.DataFrame:
+    """All lives with a defect and at most so many of the others, drawn evenly and weighed up.
+
+    A survivor says little by itself: what counts is how much was watched, which the weights
+    (``times``) keep in the mean. Example: of 200,000 survivors 20,000 are drawn, each counting ten
+    times.
+    """
+    survivors = np.flatnonzero(lives["bad_km"].isna())
+    if len(survivors) <= most_survivors:
+        return lives
+    drawn = np.random.default_rng(seed).choice(survivors, most_survivors, replace=False)
+    kept = np.sort(np.append(drawn, np.flatnonzero(lives["bad_km"].notna())))
+    some = lives.iloc[kept].reset_index(drop=True)
+    factor = np.where(some["bad_km"].isna(), len(survivors) / most_survivors, 1.0)
+    return some.assign(times=some["times"] * factor)
+
+
 def entry_ages(lives: pd.DataFrame, count: int = ENTRY_AGE_COUNT) -> np.ndarray:
     """Ages, equally likely, that a sensor of unknown age may have had when first seen.
 
@@ -197,7 +219,7 @@ def rows_of(
         life=life,
         unit=pd.factorize(lives["unit_id"])[0][life],
         weight=1.0 / copies[part],
-        covariates=lives[list(COVARIATES)].iloc[life].reset_index(drop=True),
+        shift=shift,
         near=parts["near"].to_numpy()[part],
         far=parts["far"].to_numpy()[part],
         times=lives["times"].to_numpy(float)[life],

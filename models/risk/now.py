@@ -12,6 +12,7 @@ from scipy.special import expit, logit, logsumexp
 from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
 from models.risk.delay import silent_chance
 from models.risk.hazard import DefectHazard
+from models.risk.stretches import Stretches
 
 #: Km ahead for which a chance is given, beside now.
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
@@ -113,6 +114,8 @@ def defect_chances(
     level: float = 0.9,
     seed: int = 0,
     in_view: np.ndarray | None = None,
+    wear_readings: pd.DataFrame | None = None,
+    stretches: Stretches | None = None,
 ) -> Chances:
     """Chance of the defect state now and within each horizon, with an interval.
 
@@ -164,6 +167,10 @@ def defect_chances(
     in_view : array of shape (n,), optional
         Chance that a sensor's bike is still in view, so that a defect would have been heard of to
         this day; otherwise only until its contact. By default 0.
+    wear_readings : frame, optional
+        Columns of ``WEAR_READINGS``: what the good tests of these sensors measured.
+    stretches : Stretches, optional
+        The same already cut (``DefectHazard.stretches``), in the order of ``sensors_now``.
     """
     seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     rng = np.random.default_rng(seed)
@@ -172,18 +179,20 @@ def defect_chances(
     rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
     drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)
+    if stretches is None:
+        stretches = model.stretches(sensors_now, wear_readings)
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
     batches = [(None, part) for part in _chunks(np.flatnonzero(sign.isna()))]
     batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
     for name, members in batches:
-        some = sensors_now.iloc[members]
+        some, read = sensors_now.iloc[members], stretches.take(members)
         ahead = np.asarray(horizons_km)
-        log_ok = _log_ok(model, some, drawn, spacing_km, ahead)
+        log_ok = _log_ok(model, some, read, drawn, spacing_km, ahead)
         silence = _silence_since_test(some, rate)
         if rate is not None and seen[members].any():
             today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
             v = seen[members]
-            log_ok = _mixed(log_ok, _log_ok(model, today, drawn, spacing_km, ahead), v)
+            log_ok = _mixed(log_ok, _log_ok(model, today, read, drawn, spacing_km, ahead), v)
             silence = np.log(
                 (1 - v) * np.exp(silence) + v * np.exp(_silence_since_test(today, rate))
             )
@@ -212,6 +221,7 @@ def _summarise(result: Chances, members: np.ndarray, log_ok: np.ndarray, level: 
 def _log_ok(
     model: DefectHazard,
     sensors: pd.DataFrame,
+    read: Stretches,
     draws: Draws,
     spacing_km: float,
     horizons_km: np.ndarray,
@@ -224,14 +234,16 @@ def _log_ok(
     known = sensors["age_known"].astype(bool).to_numpy()
     for members, ages in ((known, np.zeros(1)), (~known, model.entry_ages_)):
         if members.any():
-            part = sensors[members]
-            result[:, members] = _log_ok_over(model, part, draws, spacing_km, horizons_km, ages)
+            part, own = sensors[members], read.take(np.flatnonzero(members))
+            chances = _log_ok_over(model, part, own, draws, spacing_km, horizons_km, ages)
+            result[:, members] = chances
     return result
 
 
 def _log_ok_over(
     model: DefectHazard,
     sensors: pd.DataFrame,
+    read: Stretches,
     draws: Draws,
     spacing_km: float,
     horizons_km: np.ndarray,
@@ -247,7 +259,9 @@ def _log_ok_over(
     cuts_km = () if draws.rate is None else _SILENT_CUTS_KM
     low, high, missed = _stretches(began, tests, contact, cuts_km)
     ages = np.hstack([began[:, None], low, high, contact[:, None], age[:, None] + horizons_km])
-    at = model.predict_cumulative_hazard(sensors, ages[:, :, None] + start_km, draws.coef)
+    at = model.predict_cumulative_hazard(
+        sensors, ages[:, :, None] + start_km, draws.coef, stretches=read, shift_km=start_km
+    )
     # A life begun by cleaning is taken to begin sound; any other was sound when new, at age 0,
     # and is taken to be in use without the defect at first sight only if a test bears it out.
     n = low.shape[1]

@@ -28,6 +28,7 @@ from models.risk.schemas import (
     FOLLOWED_UP,
     LIFE_WINDOWS,
     SENSORS_NOW,
+    WEAR_READINGS,
 )
 from models.risk.view import followed_on, in_view_chances
 
@@ -45,7 +46,9 @@ class RiskResults:
     """Risk of every sensor in service, the fleet's curve, the model and counts.
 
     ``defect_risk`` is in the columns of ``DEFECT_RISK``, ``fleet_curve`` in those of
-    ``FLEET_CURVE``. ``model`` is None where no life was observed. ``summary`` holds ``n_lives``,
+    ``FLEET_CURVE``. ``model`` is None where no life was observed; ``fleet_model``, behind the
+    curve, is the same without past readings, since a curve of the fleet is of sensors whatever they
+    measured. ``summary`` holds ``n_lives``,
     ``n_defects``, ``n_bikes``, ``km_observed``, ``n_found_on_entry``, ``n_unknown_age``,
     ``mostly_assumed``, ``test_spacing_km``, ``delay`` (km until a defect is heard of, whether
     learned or assumed; None where no contact is given) and, apart from the defect,
@@ -56,6 +59,7 @@ class RiskResults:
     defect_risk: pd.DataFrame
     fleet_curve: pd.DataFrame
     model: DefectHazard | None
+    fleet_model: DefectHazard | None
     summary: dict[str, Any]
     settings: dict[str, Any]
 
@@ -66,6 +70,7 @@ def fit_and_score(
     *,
     followed_up: pd.DataFrame | None = None,
     contact_gaps: pd.DataFrame | None = None,
+    wear_readings: pd.DataFrame | None = None,
     sensitivity: BetaPrior = TEST_SENSITIVITY,
     model: DefectHazard | None = None,
     seed: int = 0,
@@ -85,6 +90,9 @@ def fit_and_score(
     contact_gaps : frame of shape (gaps, ...), optional
         Columns of ``CONTACT_GAPS``: from these the chance that a bike outside a fleet is still in
         view. Without it, silence counts only until each sensor's contact.
+    wear_readings : frame of shape (tests, ...), optional
+        Columns of ``WEAR_READINGS``: what past tests measured. Without it only their verdicts
+        count.
     sensitivity : BetaPrior
         Share of defective sensors in which a test finds the defect (assumed by default).
     model : DefectHazard, optional
@@ -102,45 +110,54 @@ def fit_and_score(
     windows, sensors = LIFE_WINDOWS.check(windows), SENSORS_NOW.check(sensors_now)
     shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
     lives, in_view = with_doubts(windows, shares), np.zeros(len(sensors))
+    read = None if wear_readings is None else WEAR_READINGS.check(wear_readings)
+    followed = lives
     if contact_gaps is not None:
         by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps))
         in_view = sensors["unit_id"].map(by_bike).fillna(0.0).to_numpy(float)
-        fitted = _fit(followed_on(lives, sensors, by_bike), model)
-    else:
-        fitted = _fit(lives, model)
+        followed = followed_on(lives, sensors, by_bike)
+    fitted = _fit(followed, model, read)
     summary = _summary(windows, fitted)
     settings = {
         "shares": shares,
         "sensitivity": sensitivity,
         "spacing_km": summary["test_spacing_km"],
         "seed": seed,
+        "wear_readings": read,
     }
     risk = _risk(fitted, sensors, in_view=in_view, n_resamples=n_resamples, **settings)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted is not None and fitted.delay_ is not None:
-        silent = _fit(lives, clone(fitted).set_params(delay_prior=None))
+        silent = _fit(lives, clone(fitted).set_params(delay_prior=None), read)
         for name, other, view in (("silent", silent, in_view), ("all_heard", fitted, in_view >= 0)):
             chances = _risk(other, sensors, in_view=view, n_resamples=0, **settings)
             risk[f"defect_now_if_{name}"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
-    curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
+    of_fleet = fitted if read is None else _fit(followed, model, None)
+    curve = FLEET_CURVE.empty()
+    if of_fleet is not None:
+        curve = _curve(of_fleet, windows, n_resamples, seed)
     return RiskResults(
         DEFECT_RISK.check(risk),
         FLEET_CURVE.check(curve),
         fitted,
+        of_fleet,
         summary,
         settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
     )
 
 
-def _fit(windows: pd.DataFrame, model: DefectHazard | None) -> DefectHazard | None:
+def _fit(
+    windows: pd.DataFrame, model: DefectHazard | None, read: pd.DataFrame | None
+) -> DefectHazard | None:
     """The fitted model, or None where nothing was watched for a single km."""
     lives = checked_lives(windows)
     lives = lives[~found_on_entry(lives)]
     end = lives["bad_km"].fillna(lives["good_km"])
     if not (end > lives["entry_km"]).any():
         return None
-    return (DefectHazard() if model is None else model).fit(windows)
+    unfitted = DefectHazard() if model is None else clone(model)
+    return unfitted.fit(windows, wear_readings=read)
 
 
 def _summary(windows: pd.DataFrame, fitted: DefectHazard | None) -> dict[str, Any]:
@@ -279,10 +296,11 @@ def _curve(model: DefectHazard, windows: pd.DataFrame, n_draws: int, seed: int) 
 def _group_curve(
     model: DefectHazard, name: str, group: pd.DataFrame, age: np.ndarray, draws: np.ndarray
 ) -> pd.DataFrame:
-    mix = group.groupby(["part_no", "duty", "repaired"], dropna=False).size().reset_index(name="n")
-    ages = np.broadcast_to(age, (len(mix), len(age)))
-    by_pattern = model.predict_survival(mix, ages, draws)
-    survival = np.einsum("dpa,p->da", by_pattern, mix["n"] / mix["n"].sum())
+    first, number = model.life_columns_.patterns(group)
+    share = np.bincount(number) / len(number)
+    ages = np.broadcast_to(age, (len(first), len(age)))
+    by_pattern = model.predict_survival(group.iloc[first], ages, draws)
+    survival = np.einsum("dpa,p->da", by_pattern, share)
     low, high = np.quantile(survival[1:] if len(draws) > 1 else survival, [0.05, 0.95], axis=0)
     known = group[group["age_known"].astype(bool)]
     end = known["bad_km"].fillna(known["good_km"]).to_numpy()

@@ -7,8 +7,9 @@ import pytest
 from scipy.integrate import quad
 
 from models.risk.expectation import Records
-from models.risk.hazard import _mixing
 from models.risk.lives import checked_lives, rows_of
+from models.risk.spread import mixing
+from models.risk.stretches import Stretches, plain_stretches
 from tests.models.risk.published_lives import lives
 
 EDGES = np.linspace(0, 100, 11)
@@ -25,7 +26,18 @@ def records():
         age_known=[True, True, True, True, False],
     )
     rows = rows_of(checked_lives(windows), AGES)
-    return Records(rows, np.array([0, 1, 0, 1, 0, 0]), EDGES)
+    return Records(rows, plain_stretches(5), np.array([0, 1, 0, 1, 0]), EDGES)
+
+
+def per_pair(records, rate, ratio):
+    return rate[records.pair_cell] * ratio[records.pair_group]
+
+
+def table(records, values):
+    """Values by pair as a table of groups by cells."""
+    out = np.zeros((records.pair_group.max() + 1, records.cells))
+    out[records.pair_group, records.pair_cell] = values
+    return out
 
 
 RATE = 0.01 * np.linspace(0.5, 2.0, 10)
@@ -41,7 +53,7 @@ def cumulative(age: float, ratio: float = 1.0) -> float:
 
 
 def test_log_likelihood_is_that_of_the_windows(records):
-    expected = records.expect(RATE, RATIO)
+    expected = records.expect(per_pair(records, RATE, RATIO))
     one = -cumulative(60)
     two = np.log(1 - np.exp(-cumulative(37, 1.7) + cumulative(20, 1.7)))
     two -= cumulative(20, 1.7) - cumulative(10, 1.7)
@@ -58,36 +70,40 @@ def test_log_likelihood_is_that_of_the_windows(records):
 
 def test_events_and_exposure_are_conditional_means(records):
     """For the window (20, 37]: events and km in each cell by quadrature over the defect's age."""
-    expected = records.expect(RATE, RATIO)
+    expected = records.expect(per_pair(records, RATE, RATIO))
     inside = quad(lambda u: hazard(u, 1.7) * np.exp(-cumulative(u, 1.7)), 20, 37, points=[30])[0]
     for cell, (low, high) in enumerate([(20, 30), (30, 37)], start=2):
         events = quad(lambda u: hazard(u, 1.7) * np.exp(-cumulative(u, 1.7)), low, high)[0]
         km = quad(lambda u: np.exp(-cumulative(u, 1.7)) - np.exp(-cumulative(37, 1.7)), low, high)
         sure = 10.0 if cell == 2 else 3.0  # km of the life that ends exactly at 33
-        assert expected.events[1, cell] == pytest.approx(events / inside + (cell == 3))
-        assert expected.exposure[1, cell] == pytest.approx(km[0] / inside + sure)
+        assert table(records, expected.events)[1, cell] == pytest.approx(
+            events / inside + (cell == 3)
+        )
+        assert table(records, expected.exposure)[1, cell] == pytest.approx(km[0] / inside + sure)
     assert expected.events.sum() == pytest.approx(4)
 
 
 def test_score_and_information_are_derivatives_of_the_log_likelihood(records):
     rng = np.random.default_rng(3)
     base, other = rng.normal(size=(10, 3)), rng.normal(size=(2, 2))
+    design = np.hstack([base[records.pair_cell], other[records.pair_group]])
+
+    def hazard_at(coef):
+        return RATE[records.pair_cell] * np.exp(design @ coef)
 
     def log_likelihood(coef):
-        rate, ratio = RATE * np.exp(base @ coef[:3]), np.exp(other @ coef[3:])
-        return records.expect(rate, ratio).log_likelihood
+        return records.expect(hazard_at(coef)).log_likelihood
 
     at = rng.normal(scale=0.1, size=5)
-    rate, ratio = RATE * np.exp(base @ at[:3]), np.exp(other @ at[3:])
-    weight = records.expect(rate, ratio).weight
-    score = (records.scores(rate, ratio, base, other) * weight[:, None]).sum(axis=0)
+    weight = records.expect(hazard_at(at)).weight
+    score = (records.scores(hazard_at(at), design) * weight[:, None]).sum(axis=0)
     step = 1e-4 * np.eye(5)
     numeric = [(log_likelihood(at + h) - log_likelihood(at - h)) / 2e-4 for h in step]
     assert score == pytest.approx(numeric, rel=1e-5)
 
-    rows = records.scores(rate, ratio, base, other) * weight[:, None]
-    information = records.information(rate, ratio, base, other, weight)
-    information -= _mixing(records, rows, weight)
+    rows = records.scores(hazard_at(at), design) * weight[:, None]
+    information = records.information(hazard_at(at), design, weight)
+    information -= mixing(records, rows, weight)
     hessian = [
         [
             log_likelihood(at + a + b)
@@ -103,8 +119,45 @@ def test_score_and_information_are_derivatives_of_the_log_likelihood(records):
 
 def test_a_narrow_window_nears_the_exact_age():
     rows = rows_of(checked_lives(lives(np.zeros(1), np.array([33 - 1e-7]), np.array([33.0]))), AGES)
-    expected = Records(rows, np.zeros(1, int), EDGES).expect(RATE, np.ones(1))
-    assert expected.events[0, 3] == pytest.approx(1)
+    records = Records(rows, plain_stretches(1), np.zeros(1, int), EDGES)
+    expected = records.expect(RATE[records.pair_cell])
+    assert table(records, expected.events)[0, 3] == pytest.approx(1)
     assert expected.exposure.sum() == pytest.approx(33)
     exact = np.log(hazard(33)) - cumulative(33)
     assert expected.log_likelihood - np.log(1e-7) == pytest.approx(exact, abs=1e-5)
+
+
+@pytest.fixture
+def in_stretches():
+    """The same lives, each with another hazard from the age of 24 on."""
+    windows = lives(
+        np.array([0.0, 10, 5, 0, 0]),
+        np.array([60.0, 20, 12, 33, 10]),
+        np.array([np.nan, 37, 88, 33, 25]),
+        age_known=[True, True, True, True, False],
+    )
+    starts = np.tile([-np.inf, 24.0], 5)
+    stretches = Stretches(np.repeat(np.arange(5), 2), starts, np.zeros((10, 0)))
+    return Records(rows_of(checked_lives(windows), AGES), stretches, np.tile([0, 1], 5), EDGES)
+
+
+def test_a_hazard_that_changes_within_a_window_counts_from_its_change(in_stretches):
+    hazards = per_pair(in_stretches, RATE, RATIO)
+    expected = in_stretches.expect(hazards)
+
+    def total(age, change=24.0):
+        return cumulative(min(age, change)) + RATIO[1] * max(
+            cumulative(age) - cumulative(change), 0
+        )
+
+    one, two = -total(60), np.log(np.exp(-total(20)) - np.exp(-total(37))) + total(10)
+    three = np.log(np.exp(-total(12)) - np.exp(-total(88))) + total(5)
+    four = np.log(hazard(33, 1.7)) - total(33)
+    # one of unknown age counts its change from first sight
+    each = [
+        (np.exp(-total(a + 10, a + 24)) - np.exp(-total(a + 25, a + 24)))
+        / np.exp(-total(a, a + 24))
+        for a in AGES
+    ]
+    five = np.log(np.mean(each))
+    assert expected.log_likelihood == pytest.approx(one + two + three + four + five, rel=1e-10)

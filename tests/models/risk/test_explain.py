@@ -49,7 +49,7 @@ def test_a_failed_test_stands_first_and_raises_the_chance(fleet):
 def test_each_factor_moves_the_way_it_should(fleet):
     _, now, table = fleet
     wide = table.pivot(index="sensor_id", columns="factor", values="change")
-    wide = wide.rename(columns={"duty": "duty_share"})
+    wide = wide.rename(columns={"riding": "duty_share"})
     frame = now.set_index("sensor_id").join(wide).dropna(subset=["age_now_km"])
     frame = frame[frame["last_verdict"] == "pass"]
     by_duty = frame.groupby("duty")["duty_share"]

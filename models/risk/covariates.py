@@ -1,0 +1,105 @@
+"""Columns for what stays the same through a life: part, duty, shop, riding, earlier repairs.
+
+Each column is multiplied by the standard deviation expected of its coefficient, so that one ridge
+penalty of 1 on all coefficients is the stated normal prior of each: groups with few defects are
+drawn to the common curve (partial pooling).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from sklearn.base import BaseEstimator, TransformerMixin
+from sklearn.preprocessing import OneHotEncoder
+from sklearn.utils.validation import check_is_fitted
+
+from models.risk.assumed import EARLIER_SD, GROUP_SD, REPAIRED_SD, RIDING_SD
+
+GROUPS = ("part_no", "duty", "shop_id")
+#: Stands for a blank; never a category, so a blank has the common hazard.
+_BLANK = ""
+#: Steps in which riding is told apart, standard deviations of log km a day, and the furthest.
+_RIDING_STEP, _RIDING_MOST = 0.5, 2.0
+#: More earlier repairs than this count as so many.
+_MOST_REPAIRS = 2
+
+
+class LifeColumns(TransformerMixin, BaseEstimator):
+    """One column a part, duty and shop, and one each for a cleaned life, riding, earlier repairs.
+
+    A blank, a group never seen in the fit or an absent column has the common hazard.
+
+    Parameters
+    ----------
+    group_sd, repaired_sd, riding_sd, earlier_sd : float
+        Standard deviations of the coefficients on the log hazard.
+    """
+
+    def __init__(
+        self,
+        group_sd: float = GROUP_SD,
+        repaired_sd: float = REPAIRED_SD,
+        riding_sd: float = RIDING_SD,
+        earlier_sd: float = EARLIER_SD,
+    ):
+        self.group_sd = group_sd
+        self.repaired_sd = repaired_sd
+        self.riding_sd = riding_sd
+        self.earlier_sd = earlier_sd
+
+    def fit(self, X: pd.DataFrame, y: object = None) -> LifeColumns:
+        """Take up the groups and the spread of km a day found in the lives ``X``."""
+        groups = _groups(X)
+        named = [sorted(set(groups[name]) - {_BLANK}) or ["no group named"] for name in GROUPS]
+        self.encoder_ = OneHotEncoder(
+            categories=[np.array(names, dtype=object) for names in named],
+            handle_unknown="ignore",
+            sparse_output=False,
+        ).fit(groups)
+        pace = _log_pace(X)
+        seen = pace[np.isfinite(pace)]
+        self.middle_pace_ = float(np.median(seen)) if seen.size else 0.0
+        self.pace_sd_ = float(seen.std()) if seen.size > 1 else 0.0
+        return self
+
+    def transform(self, X: pd.DataFrame) -> np.ndarray:
+        """Columns of each life, shape (n, columns)."""
+        coded = self.coded(X)
+        groups = self.encoder_.transform(coded[list(GROUPS)]) * self.group_sd
+        scale = (self.repaired_sd, self.riding_sd, self.earlier_sd)
+        others = coded[["repaired", "riding", "earlier"]].to_numpy(float) * scale
+        return np.hstack([groups, others])
+
+    def coded(self, X: pd.DataFrame) -> pd.DataFrame:
+        """What the columns tell apart; equal rows have equal columns."""
+        check_is_fitted(self)
+        pace = (_log_pace(X) - self.middle_pace_) / (self.pace_sd_ or np.inf)
+        riding = np.clip(np.round(pace / _RIDING_STEP) * _RIDING_STEP, -_RIDING_MOST, _RIDING_MOST)
+        return _groups(X).assign(
+            repaired=X["repaired"].astype("boolean").fillna(False).to_numpy(dtype=float),
+            riding=np.nan_to_num(riding) + 0.0,
+            earlier=np.minimum(np.nan_to_num(_number(X, "earlier_repairs")), _MOST_REPAIRS),
+        )
+
+    def patterns(self, X: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+        """Places of the first row of each distinct pattern, and the pattern number of each row."""
+        coded = self.coded(X).reset_index(drop=True)
+        number = coded.groupby(list(coded.columns), sort=True).ngroup().to_numpy()
+        return np.unique(number, return_index=True)[1], number
+
+
+def _groups(frame: pd.DataFrame) -> pd.DataFrame:
+    held = {name: frame.get(name) for name in GROUPS}
+    groups = pd.DataFrame(held, index=frame.index).astype("object")
+    return groups.where(groups.notna(), _BLANK).astype("object")
+
+
+def _log_pace(frame: pd.DataFrame) -> np.ndarray:
+    pace = _number(frame, "km_per_day")
+    return np.log(np.where(pace > 0, pace, np.nan))
+
+
+def _number(frame: pd.DataFrame, name: str) -> np.ndarray:
+    if name not in frame:
+        return np.full(len(frame), np.nan)
+    return frame[name].astype("float64").to_numpy()
