@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from models.risk.now import HORIZONS_KM, defect_chances
+from models.risk.now import HORIZONS_KM, defect_chances, good_test_gaps
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 from models.risk.stretches import Stretches, last_departures
@@ -65,11 +65,12 @@ def explain_risk(
     in_view = results.settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
     readings = results.settings["wear_readings"]
     read = results.model.stretches(sensors, readings)
+    gaps = good_test_gaps(sensors, readings, results.settings["spacing_km"])
     departure = last_departures(sensors, readings, results.model.trend_)
     own = _values(sensors, in_view).assign(departure=departure)
     middle = _middle_values(sensors, in_view).assign(departure=np.nan)
     chances = {
-        chosen: _chance(results, sensors, read, own, middle, chosen, horizon_km)
+        chosen: _chance(results, sensors, (read, gaps), own, middle, chosen, horizon_km)
         for chosen in product((False, True), repeat=len(FACTORS))
     }
     changes = {name: _shapley(chances, k) for k, name in enumerate(FACTORS)}
@@ -137,7 +138,7 @@ _COLUMNS = {
 def _chance(
     results: RiskResults,
     sensors: pd.DataFrame,
-    read: Stretches,
+    tests: tuple[Stretches, np.ndarray],
     own: pd.DataFrame,
     middle: pd.DataFrame,
     chosen: tuple[bool, ...],
@@ -166,7 +167,8 @@ def _chance(
     )
     settings: dict[str, Any] = results.settings | {
         "in_view": mixed["in_view"].to_numpy(float),
-        "stretches": _moved(read, (age - own["age_now_km"]).to_numpy(float), whole["reading"]),
+        "gaps_km": tests[1],
+        "stretches": _moved(tests[0], (age - own["age_now_km"]).to_numpy(float), whole["reading"]),
     }
     found = defect_chances(results.model, frame, n_resamples=0, **settings).chance
     return found[:, HORIZONS_KM.index(horizon_km)]

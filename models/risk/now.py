@@ -12,7 +12,7 @@ from scipy.special import expit, logit, logsumexp
 from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
 from models.risk.delay import silent_chance
 from models.risk.hazard import DefectHazard
-from models.risk.stretches import Stretches
+from models.risk.stretches import Stretches, counted
 
 #: Km ahead for which a chance is given, beside now.
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
@@ -50,6 +50,33 @@ def usual_test_spacing_km(windows: pd.DataFrame) -> float:
     width = (windows["bad_km"] - windows["good_km"]).astype(float)
     width = width[width > 0]
     return float(width.median()) if len(width) else TEST_SPACING_KM
+
+
+def good_test_gaps(
+    sensors_now: pd.DataFrame, wear_readings: pd.DataFrame | None, spacing_km: float
+) -> np.ndarray:
+    """Km from each sensor's last good test back to it and the two before it, shape (n, 3).
+
+    From the tests on record; where none is given, ``spacing_km`` apart. NaN where there was none.
+    """
+    gaps = np.tile(spacing_km * np.arange(_TESTS_BACK, dtype=float), (len(sensors_now), 1))
+    if wear_readings is None:
+        return gaps
+    place = pd.DataFrame(
+        {
+            "life_id": sensors_now["life_id"].to_numpy(),
+            "row": np.arange(len(sensors_now)),
+            "good_km": sensors_now["good_km"].to_numpy(float),
+        }
+    )
+    tests = place.merge(counted(wear_readings)[["life_id", "read_km"]], on="life_id")
+    tests["gap"] = tests["good_km"] - tests["read_km"]
+    tests = tests[tests["gap"] > 0].sort_values(["row", "gap"], kind="stable")
+    turn = tests.groupby("row").cumcount().to_numpy() + 1
+    gaps[:, 1:] = np.nan
+    used = turn < _TESTS_BACK
+    gaps[tests["row"].to_numpy()[used], turn[used]] = tests["gap"].to_numpy()[used]
+    return gaps
 
 
 def sign_of(sensors_now: pd.DataFrame, shares: Mapping[str, BetaPrior]) -> pd.Series:
@@ -116,13 +143,14 @@ def defect_chances(
     in_view: np.ndarray | None = None,
     wear_readings: pd.DataFrame | None = None,
     stretches: Stretches | None = None,
+    gaps_km: np.ndarray | None = None,
 ) -> Chances:
     """Chance of the defect state now and within each horizon, with an interval.
 
-    **The curve and the last good test.** With S the survivor function, s the sensitivity of a test
-    and good tests at ages G, G - D, G - 2 D, ... not before observation began (D the usual spacing
-    of tests), the chance that all of them found nothing is
-    P = s S(G) + s (1-s) S(G-D) + s (1-s)^2 S(G-2D) + (1-s)^3, tests before those three being left
+    **The curve and the last good tests.** With S the survivor function, s the sensitivity of a test
+    and good tests at ages G, G - D, G - E (where it is not known when tests were made: the usual
+    distance apart and not before observation began), the chance that all of them found nothing is
+    P = s S(G) + s (1-s) S(G-D) + s (1-s)^2 S(G-E) + (1-s)^3, tests before those three being left
     out, and the chance of no defect at age A + h is S(A + h) / P. With s = 1 it is
     S(A + h) / S(G). A sensor never tested has S(A + h). A life begun by cleaning is taken to begin
     sound: S is then divided by its value at the cleaning. A sensor of unknown age: both the
@@ -171,6 +199,9 @@ def defect_chances(
         Columns of ``WEAR_READINGS``: what the good tests of these sensors measured.
     stretches : Stretches, optional
         The same already cut (``DefectHazard.stretches``), in the order of ``sensors_now``.
+    gaps_km : array of shape (n, 3), optional
+        Km from the last good test back to itself and to those before it, NaN where there was
+        none; by default from ``wear_readings``, or the usual distance where these are not given.
     """
     seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     rng = np.random.default_rng(seed)
@@ -181,18 +212,21 @@ def defect_chances(
     sign = sign_of(sensors_now, shares)
     if stretches is None:
         stretches = model.stretches(sensors_now, wear_readings)
+    if gaps_km is None:
+        gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
     batches = [(None, part) for part in _chunks(np.flatnonzero(sign.isna()))]
     batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
     for name, members in batches:
         some, read = sensors_now.iloc[members], stretches.take(members)
         ahead = np.asarray(horizons_km)
-        log_ok = _log_ok(model, some, read, drawn, spacing_km, ahead)
+        gaps = gaps_km[members]
+        log_ok = _log_ok(model, some, read, drawn, gaps, ahead)
         silence = _silence_since_test(some, rate)
         if rate is not None and seen[members].any():
             today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
             v = seen[members]
-            log_ok = _mixed(log_ok, _log_ok(model, today, read, drawn, spacing_km, ahead), v)
+            log_ok = _mixed(log_ok, _log_ok(model, today, read, drawn, gaps, ahead), v)
             silence = np.log(
                 (1 - v) * np.exp(silence) + v * np.exp(_silence_since_test(today, rate))
             )
@@ -223,7 +257,7 @@ def _log_ok(
     sensors: pd.DataFrame,
     read: Stretches,
     draws: Draws,
-    spacing_km: float,
+    gaps_km: np.ndarray,
     horizons_km: np.ndarray,
 ) -> np.ndarray:
     """Log chance of no defect, shape (draws, sensors, horizons), by the curve and last good test.
@@ -235,7 +269,7 @@ def _log_ok(
     for members, ages in ((known, np.zeros(1)), (~known, model.entry_ages_)):
         if members.any():
             part, own = sensors[members], read.take(np.flatnonzero(members))
-            chances = _log_ok_over(model, part, own, draws, spacing_km, horizons_km, ages)
+            chances = _log_ok_over(model, part, own, draws, gaps_km[members], horizons_km, ages)
             result[:, members] = chances
     return result
 
@@ -245,7 +279,7 @@ def _log_ok_over(
     sensors: pd.DataFrame,
     read: Stretches,
     draws: Draws,
-    spacing_km: float,
+    gaps_km: np.ndarray,
     horizons_km: np.ndarray,
     start_km: np.ndarray,
 ) -> np.ndarray:
@@ -253,7 +287,7 @@ def _log_ok_over(
     repaired = sensors["repaired"].astype(bool).to_numpy()
     age = np.fmax(sensors["age_now_km"].to_numpy(float), good)
     began = np.where(repaired, entry, 0.0)
-    tests = good[:, None] - spacing_km * np.arange(_TESTS_BACK)
+    tests = good[:, None] - gaps_km
     tests[:, 1:] = np.where(tests[:, 1:] >= entry[:, None], tests[:, 1:], np.nan)
     contact = _contact(sensors, age, good, began, draws.rate)
     cuts_km = () if draws.rate is None else _SILENT_CUTS_KM

@@ -8,7 +8,13 @@ from hypothesis import strategies as st
 
 from models.risk.assumed import SIGN_PRIORS, BetaPrior
 from models.risk.hazard import DefectHazard
-from models.risk.now import defect_chances, learned_shares, sign_of, usual_test_spacing_km
+from models.risk.now import (
+    defect_chances,
+    good_test_gaps,
+    learned_shares,
+    sign_of,
+    usual_test_spacing_km,
+)
 from tests.models.risk.published_lives import lives
 from tests.models.risk.simulated_fleet import Truth, simulate
 
@@ -64,6 +70,27 @@ def test_earlier_tests_are_a_bayes_step_each(model):
     S = [survival(model, a) for a in (15_000, 25_000, 30_000)]
     passed = (1 - S[0]) * 0.2**2 + (S[0] - S[1]) * 0.2 + S[1]
     assert found == pytest.approx(1 - S[2] / passed, rel=1e-6)
+
+
+def test_earlier_tests_count_at_the_km_at_which_they_were_made(model):
+    """Good tests at 25,000, 22,000 and 14,000 km with sensitivity 0.8, worked by enumeration."""
+    s = BetaPrior(8e8, 2e8)
+    frame = sensors(entry_km=10_000.0).assign(life_id="A")
+    tests = pd.DataFrame(
+        {
+            "life_id": "A",
+            "read_km": [14_000.0, 25_000.0, 22_000.0, 24_000.0],
+            "passed": [True, True, True, False],
+        }
+    )
+    gaps = good_test_gaps(frame, tests, 6_000.0)
+    assert gaps.tolist() == [[0.0, 3_000.0, 11_000.0]]
+    found = chance(model, frame, sensitivity=s, gaps_km=gaps)[0, 0]
+    S = [survival(model, a) for a in (14_000, 22_000, 25_000, 30_000)]
+    passed = (1 - S[0]) * 0.2**3 + (S[0] - S[1]) * 0.2**2 + (S[1] - S[2]) * 0.2 + S[2]
+    assert found == pytest.approx(1 - S[3] / passed, rel=1e-6)
+    alone = good_test_gaps(frame, tests.head(0), 6_000.0)
+    assert np.isnan(alone[0, 1:]).all()
 
 
 def test_a_sensor_never_tested_has_the_whole_curve(model):
