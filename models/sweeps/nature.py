@@ -4,19 +4,24 @@ A worn spot sits on the track: the wiper finds it again on pass after pass, in b
 within a fraction of a per cent. A lead or connector breaks when it likes, or about where it is
 tugged, mostly in one direction and never so exactly. Strict: anything short of a clear repeat is
 undecided.
+
+Near a stop every pass shows what the stop does by itself, at the same travel; see
+``models.sweeps.settling``. What is left beside that must be found on more passes, each from or to a
+rest at the stop.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
+
+from models.sweeps.settling import STOP_PCT
 
 REPEAT_PCT = 0.45  # a spot is found again within this, % of travel to either side
 LEAST_PASSES = 3  # passes that must find it, with at least one in each direction
 LEAST_SHARE = 0.4  # share of the passes over it that find it
-STOP_PCT = 2.0  # this near a stop nothing is decided ...
-STOP_PASSES = 5  # ... unless so many passes find it there
+STOP_PASSES = 5  # near a stop, passes that must find it on their way from or to a rest there
 NARROW_PCT = 0.4  # spread of the onsets at a worn spot, 1 sigma (tuned on simulated sweeps)
 BROAD_PCT = 3.0  # spread about the place where a lead is tugged, 1 sigma (tuned likewise)
 CLEARLY_NARROW = 0.45  # mean log likelihood ratio per drop-out that makes a worn track
@@ -28,12 +33,17 @@ WANDER_EVENTS = 4  # fewer drop-outs never wander
 
 @dataclass(frozen=True)
 class Events:
-    """Drop-outs of one sweep: travel from, travel to, pass (-1: none) and whether opening."""
+    """Drop-outs of one sweep, without such as are a stop's own; shape (m,) each.
+
+    low_pct, high_pct : travel from and to. pass_no : pass, -1 where none. opening : whether that
+    opens. beside_rest : whether it is met on the way from or to a rest at a stop.
+    """
 
     low_pct: np.ndarray
     high_pct: np.ndarray
     pass_no: np.ndarray
     opening: np.ndarray
+    beside_rest: np.ndarray
 
 
 def fault_nature(events: Events, pass_low: np.ndarray, pass_high: np.ndarray) -> str:
@@ -49,9 +59,7 @@ def fault_nature(events: Events, pass_low: np.ndarray, pass_high: np.ndarray) ->
     if events.low_pct.size == 0:
         return "none"
     known = (events.pass_no >= 0) & np.isfinite(events.low_pct)
-    part = Events(
-        *(getattr(events, f)[known] for f in ("low_pct", "high_pct", "pass_no", "opening"))
-    )
+    part = Events(*(getattr(events, f.name)[known] for f in fields(Events)))
     if part.low_pct.size == 0:
         return "undecided"
     ratio = narrow_over_broad(part)
@@ -102,10 +110,12 @@ def _at(events: Events, spot: float) -> np.ndarray:
 
 
 def _is_worn(events: Events, spot: float, pass_low: np.ndarray, pass_high: np.ndarray) -> bool:
+    near_stop = spot < STOP_PCT or spot > 100.0 - STOP_PCT
     here = _at(events, spot)
+    if near_stop:
+        here &= events.beside_rest
     found = _different(events.pass_no[here])
     crossed = int(np.sum((pass_low <= spot) & (spot <= pass_high)))
-    near_stop = spot < STOP_PCT or spot > 100.0 - STOP_PCT
     needed = STOP_PASSES if near_stop else LEAST_PASSES
     both = events.opening[here].any() and not events.opening[here].all()
     return found >= needed and both and found >= LEAST_SHARE * crossed

@@ -11,6 +11,7 @@ from models.sweeps import figures, schemas, tables
 from models.sweeps import findings as said
 from models.sweeps.analysis import Analysis, analyse
 from models.sweeps.conclusion import Sight, conclude, is_rough, shortcomings
+from models.sweeps.dropouts import Found
 from models.sweeps.findings import Finding
 from models.sweeps.grouped import group_starts
 from models.sweeps.nature import Events, fault_nature
@@ -19,6 +20,7 @@ from models.sweeps.samples import Reading, Sweeps
 from models.sweeps.scale import Scale, in_percent, scale_of
 from models.sweeps.screen import DEPTH_PCT, OHM_DEPTH_PCT, SIGMAS, Limits
 from models.sweeps.second_track import SecondTrack, second_track
+from models.sweeps.settling import BesideStops, beside_stops
 
 
 @dataclass(frozen=True)
@@ -240,17 +242,28 @@ def _natures(a: Analysis, second: SecondTrack, wear: np.ndarray) -> np.ndarray:
     opens = tables.opening(a)
     opened = opens[stroke] if opens.size else np.zeros(len(found), dtype=bool)
     for i in np.flatnonzero(np.diff(starts) > 0):
-        mine = slice(starts[i], starts[i + 1])
+        out[i] = "undecided"
+        beside = _beside_stops(a, found, i, slice(starts[i], starts[i + 1]))
+        mine = starts[i] + np.flatnonzero(~beside.own)
+        if not mine.size:
+            continue
         own = slice(strokes[i], strokes[i + 1])
         ends = np.stack([a.travel[a.strokes.first[own]], a.travel[a.strokes.last[own]]])
         low, high = np.minimum(begin, end)[mine], np.maximum(begin, end)[mine]
-        out[i] = "undecided"
         if np.mean(second.track[mine] == "both") > 0.5:
             out[i] = "wandering"
         elif wear[i]:
-            faults = Events(low, high, stroke[mine], opened[mine])
+            faults = Events(low, high, stroke[mine], opened[mine], beside.dwells[~beside.own])
             out[i] = fault_nature(faults, ends.min(axis=0), ends.max(axis=0))
     return out
+
+
+def _beside_stops(a: Analysis, found: Found, i: int, mine: slice) -> BesideStops:
+    """Which drop-outs of sweep i, given as a slice of all, are a stop's own."""
+    part, begin = slice(a.bounds[i], a.bounds[i + 1]), a.bounds[i]
+    first, last = found.runs.first[mine] - begin, found.runs.last[mine] - begin
+    stops = (float(a.stops.closed[i]), float(a.stops.open[i]))
+    return beside_stops(a.t_s[part], a.bridged[part], first, last, stops, float(a.sigma[i]))
 
 
 def _conclusions(columns: dict, known: list[Context], a: Analysis) -> tuple[np.ndarray, np.ndarray]:

@@ -6,11 +6,11 @@ from models.sweeps.nature import Events, fault_nature, narrow_over_broad
 LOW, HIGH = np.zeros(6), np.full(6, 100.0)
 
 
-def events(*rows):
+def events(*rows, beside_rest=True):
     """Rows of travel, pass number; even passes open. Each event is 0.2 % wide."""
     at = np.array([r[0] for r in rows], dtype=float)
     number = np.array([r[1] for r in rows])
-    return Events(at - 0.1, at + 0.1, number, number % 2 == 0)
+    return Events(at - 0.1, at + 0.1, number, number % 2 == 0, np.full(at.size, beside_rest))
 
 
 def test_the_same_place_on_most_passes_both_ways_is_a_worn_track():
@@ -51,6 +51,12 @@ def test_within_two_percent_of_a_stop_five_passes_must_find_it(passes, nature):
     assert fault_nature(found, LOW, HIGH) == nature
 
 
+def test_near_a_stop_nothing_counts_that_no_rest_there_stands_beside():
+    found = [(1.0 + 0.02 * k, k) for k in range(6)]
+    assert fault_nature(events(*found, beside_rest=False), LOW, HIGH) == "undecided"
+    assert fault_nature(events(*found), LOW, HIGH) == "worn_track"
+
+
 def test_nothing_is_none_and_rest_at_a_stop_is_undecided():
     nothing = events()
     assert fault_nature(nothing, LOW, HIGH) == "none"
@@ -63,7 +69,5 @@ def test_the_ratio_is_that_of_two_kernel_densities():
         return 0.9 / (s * np.sqrt(2 * np.pi)) + 0.001
 
     expected = np.log(density(0.4) / density(3.0))
-    at = Events(
-        np.array([40.0, 39.8]), np.array([40.2, 40.0]), np.array([0, 1]), np.array([True, False])
-    )
+    at = events((40.1, 0), (39.9, 1))
     assert narrow_over_broad(at) == pytest.approx(expected)
