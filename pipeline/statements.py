@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
+import pandas as pd
 
 ROOT = Path(__file__).parent
 
@@ -37,3 +38,10 @@ def one_row(result: duckdb.DuckDBPyConnection) -> tuple:
     """The single row of a result, read to its end: DuckDB takes no more work before that."""
     (row,) = result.fetchall()
     return row
+
+
+def store(connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame) -> None:
+    """Keep a frame as ``marts.<name>``."""
+    connection.register("stored_frame", frame)
+    connection.execute(f"create table marts.{name} as from stored_frame")
+    connection.unregister("stored_frame")

@@ -26,7 +26,10 @@ rates as (
                 then (read_km - from_km) / (latest.read_on - from_on)
             when latest.read_on - first_on >= 30
                 then (read_km - first_km) / (latest.read_on - first_on)
-        end as km_per_day
+        end as km_per_day,
+        -- over all its readings: how the bike is used, not how it was used of late
+        if(latest.read_on - first_on >= 30,
+            (read_km - first_km) / (latest.read_on - first_on), null) as usual_km_per_day
     from latest
     left join recent using (unit_id)
 )
@@ -37,6 +40,7 @@ select
     units.in_service_on, units.out_of_service_on,
     coalesce(units.out_of_service_on <= $as_of, false) as out_of_service,
     rates.read_km as odometer_read_km, rates.read_on as odometer_read_on, rates.km_per_day,
+    rates.usual_km_per_day,
     rates.read_km + coalesce(rates.km_per_day, 0)
         * greatest(least($as_of, coalesce(units.out_of_service_on, $as_of)) - rates.read_on, 0)
         as odometer_now_km

@@ -19,25 +19,19 @@ doubts as (
         end as sign,
         coalesce(tests.reason = 'symptom', false) as heard
     from ends
-    join marts.tests as tests using (sensor_id)
+    join marts.life_tests as tests using (life_id)
+    left join marts.answered_tests as answered using (session_id)
     where tests.defect_found <> 'without'
         and (tests.verdict is not null or tests.fault_nature = 'worn_track')
-        and tests.tested_on >= ends.from_on
         and (ends.to_on is null or tests.tested_on <= ends.to_on)
-        and not exists (
-            from staging.repair_outcomes as repairs
-            where repairs.sensor_id = tests.sensor_id
-                and repairs.closed_on >= tests.tested_on
-                and repairs.fault_confirmed = 'no'
-        )
+        and answered.answer is distinct from 'sound'
 ),
 
 last_without as (
     select ends.life_id, max(tests.tested_on) as tested_on
     from ends
-    join marts.tests as tests using (sensor_id)
+    join marts.life_tests as tests using (life_id)
     where tests.defect_found = 'without'
-        and tests.tested_on >= ends.from_on
         and (ends.to_on is null or tests.tested_on <= ends.to_on)
     group by ends.life_id
 ),

@@ -4,7 +4,7 @@ with confirmed as (
     -- a replacement resting on the failed verdict alone is no confirmation
     select
         *,
-        lag(closed_on) over (partition by sensor_id order by closed_on, outcome_id) as earlier_on
+        lag(outcome_id) over (partition by sensor_id order by closed_on, outcome_id) as earlier_id
     from staging.repair_outcomes
     where fault_confirmed = 'yes'
         and action in ('sensor_replaced', 'sensor_cleaned')
@@ -19,12 +19,12 @@ tests as (
         if(tests.session_id = confirmed.session_id, 'with', tests.defect_found) as defect_found,
         tests.session_id = confirmed.session_id as led_here
     from confirmed
-    join marts.tests as tests using (sensor_id)
-    where tests.tested_on <= confirmed.closed_on
-        and (
-            confirmed.earlier_on is null or tests.tested_on > confirmed.earlier_on
-            or (tests.tested_on = confirmed.earlier_on and tests.reason = 'after_repair')
-        )
+    join marts.repairs_after_tests as after using (outcome_id)
+    join marts.tests as tests on tests.session_id = after.session_id
+    where not exists (
+        select 1 from marts.repairs_after_tests as before
+        where before.session_id = tests.session_id and before.outcome_id = confirmed.earlier_id
+    )
 ),
 
 -- when it was found: by the test that led here, else by the last test with it, else at the repair
@@ -62,7 +62,9 @@ first_with as (
 select
     confirmed.outcome_id, confirmed.sensor_id, confirmed.closed_on, confirmed.action,
     last_without.odometer_km as good_odometer_km,
-    coalesce(first_with.odometer_km, confirmed.odometer_km) as bad_odometer_km,
+    -- the rider noticed it at failed_km, where that is known; else a test or the repair found it
+    least(first_with.odometer_km, confirmed.failed_km, confirmed.odometer_km) as bad_odometer_km,
+    confirmed.failed_km as failed_odometer_km,
     confirmed.odometer_km as closed_km,
     first_with.session_id as found_by,
     coalesce(confirmed.on_road = 'yes', false) as road_failure

@@ -36,29 +36,16 @@ unanswered as (
             where later.sensor_id = seen.sensor_id and later.tested_at > seen.tested_at
                 and later.conclusion <> 'cannot_tell'
         )
-        and not exists (
-            select 1 from staging.repair_outcomes as repairs
-            where repairs.sensor_id = seen.sensor_id and repairs.closed_on >= seen.tested_on
-        )
+        and seen.session_id not in (select session_id from marts.answered_tests)
     group by seen.sensor_id
 ),
 
 repaired as (
     select
-        last_tests.sensor_id,
-        arg_max(
-            replace(repairs.action, '_', ' ') || ' on ' || repairs.closed_on,
-            repairs.closed_on::varchar || repairs.outcome_id
-        )
-            as repaired_since_test
-    from marts.last_tests
-    join marts.repairs
-        on repairs.sensor_id = last_tests.sensor_id
-        and repairs.closed_on >= last_tests.tested_on
-        and repairs.action <> 'no_fault_found'
-        -- an after-repair test saw the repair of its day
-        and not (repairs.closed_on = last_tests.tested_on and last_tests.reason = 'after_repair')
-    group by last_tests.sensor_id
+        answered.session_id,
+        replace(repairs.action, '_', ' ') || ' on ' || repairs.closed_on as repaired_since_test
+    from marts.answered_tests as answered
+    join marts.repairs as repairs on repairs.outcome_id = answered.last_work_id
 )
 
 select
@@ -83,7 +70,7 @@ join marts.bikes using (unit_id)
 left join marts.defect_risk as risk using (sensor_id)
 left join marts.last_tests using (sensor_id)
 left join elsewhere on elsewhere.session_id = last_tests.session_id
-left join repaired on repaired.sensor_id = sensors.sensor_id
+left join repaired on repaired.session_id = last_tests.session_id
 left join unanswered on unanswered.sensor_id = sensors.sensor_id
 left join waiting on waiting.unit_id = sensors.unit_id
 order by sensors.sensor_id

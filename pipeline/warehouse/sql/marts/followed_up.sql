@@ -1,13 +1,10 @@
 -- grain: one sign in a test: how many such tests led to a repair that said yes or no, how many yes
 create table marts.followed_up as
 with answered as (
-    select
-        any_value(tests.verdict) as verdict, any_value(tests.conclusion) as conclusion,
-        bool_or(repairs.event is not null) as confirmed
-    from marts.tests as tests
-    join marts.repairs as repairs using (session_id)
-    where repairs.event is not null or repairs.fault_confirmed = 'no'
-    group by tests.session_id
+    select tests.verdict, tests.conclusion, answered.answer = 'defect' as confirmed
+    from marts.answered_tests as answered
+    join marts.tests as tests using (session_id)
+    where answered.led_to_it
 ),
 
 signs as (

@@ -5,7 +5,10 @@ with span_defects as (
         arg_min(defects.bad_odometer_km, defects.closed_on) as bad_km,
         arg_min(coalesce(defects.good_odometer_km, -1), defects.closed_on) as good_km,
         arg_min(defects.road_failure, defects.closed_on) as road_failure,
-        arg_min(defects.road_failure or found.reason = 'symptom', defects.closed_on) as heard
+        arg_min(
+            defects.road_failure or defects.failed_odometer_km is not null
+                or found.reason = 'symptom', defects.closed_on
+        ) as heard
     from marts.sensor_spans as spans
     join marts.defects using (sensor_id)
     left join marts.tests as found on found.session_id = defects.found_by
@@ -21,11 +24,8 @@ span_tests as (
             as good_km
     from marts.sensor_spans as spans
     left join span_defects using (life_id)
-    left join marts.tests as tests
-        on tests.sensor_id = spans.sensor_id
-        and tests.defect_found = 'without'
-        and (not spans.repaired or tests.odometer_km >= spans.from_odometer_km)
-        and (spans.next_from_on is null or tests.tested_on <= spans.next_from_on)
+    left join marts.life_tests as tests
+        on tests.life_id = spans.life_id and tests.defect_found = 'without'
     group by spans.life_id, span_defects.closed_on
 )
 
@@ -47,7 +47,8 @@ select
     -- a test that points to a defect which no repair has confirmed or denied
     if(span_defects.bad_km is null, contacts.doubt_km, null) as doubt_km,
     if(span_defects.bad_km is null, contacts.doubt_sign, null) as doubt_sign,
-    if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard
+    if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard,
+    bikes.usual_km_per_day as km_per_day, bikes.shop_id, spans.earlier_repairs
 from marts.sensor_spans as spans
 join marts.sensor_lives as lives using (sensor_id)
 join marts.bikes using (unit_id)

@@ -1,15 +1,5 @@
 -- grain: one sensor in service, as the risk model takes it
 create table marts.sensors_now as
-with cleared as (
-    -- a repair that found the sensor itself sound answers what the last test had raised
-    select last_tests.sensor_id
-    from marts.last_tests
-    semi join staging.repair_outcomes as repairs
-        on repairs.sensor_id = last_tests.sensor_id
-        and repairs.closed_on >= last_tests.tested_on
-        and repairs.fault_confirmed = 'no'
-)
-
 select
     coalesce(spans.life_id, lives.sensor_id) as life_id,
     lives.sensor_id, lives.unit_id, lives.part_no, bikes.duty,
@@ -25,14 +15,17 @@ select
         greatest(bikes.odometer_now_km - lives.zero_km, contacts.seen_km), contacts.seen_km)
         as contact_km,
     last_tests.odometer_km - lives.zero_km as last_test_km,
-    if(cleared.sensor_id is null, last_tests.verdict, null) as last_verdict,
-    if(cleared.sensor_id is null, last_tests.conclusion, null) as last_conclusion
+    -- a repair that found the sensor itself sound answers what the last test had raised
+    if(answered.answer is distinct from 'sound', last_tests.verdict, null) as last_verdict,
+    if(answered.answer is distinct from 'sound', last_tests.conclusion, null) as last_conclusion,
+    bikes.usual_km_per_day as km_per_day, bikes.shop_id,
+    coalesce(spans.earlier_repairs, 0) as earlier_repairs
 from marts.sensor_lives as lives
 join marts.bikes using (unit_id)
 left join marts.sensor_spans as spans
-    on spans.sensor_id = lives.sensor_id and spans.next_from_on is null
+    on spans.sensor_id = lives.sensor_id and spans.ended_by is null
 left join marts.life_windows as windows using (life_id)
 left join marts.contacts on contacts.life_id = spans.life_id
 left join marts.last_tests on last_tests.sensor_id = lives.sensor_id
-left join cleared on cleared.sensor_id = lives.sensor_id
+left join marts.answered_tests as answered on answered.session_id = last_tests.session_id
 where lives.in_service
