@@ -1,0 +1,344 @@
+"""Chance of a defect and of a road failure within some km, and by a date.
+
+A road failure follows a defect after the delay of ``models.risk.delay``: with F(u) the chance that
+a sensor has the defect after u km more, and each km with the defect heard of at the rate r, the
+chance that it is heard of within h km is
+
+    G(h) = F(0) (1 - exp(-r h)) + integral over u from 0 to h of F'(u) (1 - exp(-r (h - u)))
+         = r * integral over u from 0 to h of F(u) exp(-r (h - u)),
+
+the second by parts. A road failure within h km has the chance share * G(h), share being that of
+road failures among the defects heard of. Nobody is taken to test or repair the sensor before.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from scipy.linalg import block_diag
+from scipy.special import expit, logit
+from scipy.stats import beta, norm, qmc
+
+from models.frames import Column
+from models.plans.wording import in_100
+from models.risk.assumed import BetaPrior
+from models.risk.delay import Delay, assumed_delay
+from models.risk.hazard import DefectHazard
+from models.risk.now import defect_chances
+from models.risk.odometer_rate import Riding, km_ahead
+from models.risk.schemas import SENSORS_NOW, RecordSchema
+
+HORIZONS_KM = (1_000.0, 5_000.0, 10_000.0)
+HORIZONS_DAYS = (30, 90, 180)
+#: Share of road failures among the defects heard of, assumed: anything, worth two defects.
+ROAD_SHARE = BetaPrior(1.0, 1.0)
+#: Km ahead at which the chance of a defect is taken; between them it is drawn straight.
+_GRID_KM = (0, 500, 1_000, 2_000, 3_000, 5_000, 7_500, 10_000, 12_500, 15_000)
+_FURTHER_KM = (20_000, 27_000, 36_000, 48_000, 65_000, 90_000)
+#: Points of the Gauss-Hermite rule by which the km run by a date are averaged over.
+_NODES = 7
+_CHUNK = 250
+_TINY = 1e-12
+
+RISK_AHEAD = RecordSchema(
+    "risk_ahead",
+    "one sensor in service and one horizon: chances from 0 to 1 with a 90 % interval",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("horizon_kind", "text", "km (from now) or days (from the as-of day)"),
+        Column("horizon", "number", "how many of these"),
+        Column("km", "number", "the horizon in km; of days, the median run by then", "km", True),
+        Column("defect", "number", "chance that it has the defect by then", "", True),
+        Column("defect_low", "number", "lower end", "", True),
+        Column("defect_high", "number", "upper end", "", True),
+        Column("road", "number", "chance that a defect lets the rider down by then", "", True),
+        Column("road_low", "number", "lower end", "", True),
+        Column("road_high", "number", "upper end", "", True),
+        Column("odometer_stale", "flag", "the bike has not been read for long: a date is a guess"),
+        Column("words", "text", "the same in a sentence"),
+    ),
+)
+
+
+class Ahead(NamedTuple):
+    """Chances at some km ahead, draws in between: arrays of shape (sensors, draws, km)."""
+
+    defect: np.ndarray
+    heard: np.ndarray
+
+
+class _Draws(NamedTuple):
+    """Standard normal quantile of the curve, rate per km and share of road failures, by draw.
+
+    The first is the estimate itself.
+    """
+
+    z: np.ndarray
+    rate: np.ndarray
+    share: np.ndarray
+
+
+def road_share(windows: pd.DataFrame, prior: BetaPrior = ROAD_SHARE) -> BetaPrior:
+    """Share of road failures among the defects that were heard of, the prior moved by counts.
+
+    Parameters
+    ----------
+    windows : frame of shape (lives, ...)
+        Columns of ``LIFE_WINDOWS``.
+    prior : BetaPrior
+        The share as assumed.
+    """
+    found = windows[windows["bad_km"].notna()]
+    road = found["road_failure"].astype("boolean").fillna(False).astype(bool)
+    heard = road.copy()
+    if "heard" in found.columns:
+        heard |= found["heard"].astype("boolean").fillna(False).astype(bool)
+    return prior.after(float(road.sum()), float((heard & ~road).sum()))
+
+
+def heard_ahead(
+    grid_km: np.ndarray, defect: np.ndarray, rate: np.ndarray, at_km: np.ndarray
+) -> Ahead:
+    """Chance of the defect, and of its being heard of, at some km ahead.
+
+    The chance of the defect is taken as straight between the points of the grid, for which the
+    integral of the module's docstring is exact.
+
+    Parameters
+    ----------
+    grid_km : array of shape (g,)
+        Km ahead, rising from 0.
+    defect : array of shape (n, draws, g)
+        Chance of the defect at each, not falling.
+    rate : array of shape (draws,)
+        Rate per km at which a defect is heard of.
+    at_km : array of shape (n, k)
+        Km ahead at which to answer; beyond the grid its last point is given.
+
+    Returns
+    -------
+    Ahead, arrays of shape (n, draws, k)
+    """
+    step = np.diff(grid_km)
+    slope = np.diff(defect, axis=-1) / step
+    heard = np.zeros_like(defect)
+    for g, km in enumerate(step):
+        heard[..., g + 1] = _onwards(heard[..., g], defect[..., g], slope[..., g], rate, km)
+    at = np.clip(at_km, grid_km[0], grid_km[-1])
+    cell = np.clip(np.searchsorted(grid_km, at, side="right") - 1, 0, len(step) - 1)
+    on = (at - grid_km[cell])[:, None, :]
+    index = np.broadcast_to(cell[:, None, :], (*defect.shape[:2], cell.shape[1]))
+    start, tilt, before = (
+        np.take_along_axis(values, index, axis=-1) for values in (defect, slope, heard)
+    )
+    return Ahead(start + tilt * on, _onwards(before, start, tilt, rate[:, None], on))
+
+
+def risk_ahead(
+    model: DefectHazard | None,
+    sensors_now: pd.DataFrame,
+    *,
+    riding: Riding | None = None,
+    share: BetaPrior = ROAD_SHARE,
+    horizons_km: tuple[float, ...] = HORIZONS_KM,
+    horizons_days: tuple[float, ...] = HORIZONS_DAYS,
+    n_draws: int = 100,
+    level: float = 0.9,
+    **settings: Any,
+) -> pd.DataFrame:
+    """Chances of a defect and of a road failure within km and by dates, for each sensor.
+
+    By a date the chances are averaged over the km that the bike may have run by then. The interval
+    is by draws of the curve, of the delay and of the share of road failures. The curve's own are
+    taken from the interval of ``defect_chances``, two half normals on the log odds, and apart from
+    the delay's. A quicker delay makes silence speak louder against a defect now, so that chances
+    drawn together spread less: on simulated fleets of 60 and 400 bikes these intervals were 0.97 to
+    1.3 times as wide, the most within 1,000 km.
+
+    Parameters
+    ----------
+    model : DefectHazard or None
+        Fitted to the records; None where no life was observed, all chances then being blank.
+    sensors_now : frame of shape (n, ...)
+        Columns of ``SENSORS_NOW``.
+    riding : Riding, optional
+        Of the bikes, from ``riding_rates``; without it no horizon in days is answered.
+    share : BetaPrior
+        Share of road failures among the defects heard of, from ``road_share``.
+    horizons_km, horizons_days : tuple of float
+        Km from now, and days from the as-of day, above 0.
+    n_draws : int
+        Number of draws behind the intervals.
+    level : float
+        Chance that an interval is meant to hold.
+    **settings
+        Those of ``defect_chances``, as ``RiskResults.settings`` holds them; an ``in_view`` given as
+        a series is indexed by sensor.
+
+    Returns
+    -------
+    frame in the columns of ``RISK_AHEAD``, by sensor in the order given: km first, then days.
+    """
+    sensors = SENSORS_NOW.check(sensors_now).reset_index(drop=True)
+    days = np.asarray(horizons_days if riding is not None else (), dtype=float)
+    points, counts = _km_points(sensors, riding, np.asarray(horizons_km, dtype=float), days)
+    values = np.full((len(sensors), len(horizons_km) + len(days), 6), np.nan)
+    known = np.flatnonzero(sensors["age_now_km"].notna())
+    if model is not None and len(known):
+        drawn = _draws(model.delay_ or assumed_delay(), share, n_draws, settings.get("seed", 0))
+        grid = _grid(horizons_km, float(points[known].max(initial=0.0)))
+        chances = _curve(model, sensors.iloc[known], grid, level, settings)
+        for some in np.split(np.arange(len(known)), np.arange(_CHUNK, len(known), _CHUNK)):
+            part = _logit_draws(*(c[some] for c in chances), drawn.z, level)
+            ahead = heard_ahead(grid, part, drawn.rate, points[known[some]])
+            values[known[some]] = _summary(ahead, drawn.share, counts, level)
+    return _frame(sensors, riding, np.asarray(horizons_km, dtype=float), days, values)
+
+
+def about_in_100(chance: float, low: float, high: float) -> str:
+    """A chance and its interval in words: "about 4 in 100, likely 2 to 7"."""
+    if np.isnan(chance):
+        return "not known"
+    number = in_100(chance)
+    about = number if number.startswith(("less", "more")) else f"about {number}"
+    if np.isnan(low) or np.isnan(high):
+        return f"{about} in 100"
+    if in_100(low) == in_100(high):
+        return f"{about} in 100, likely {in_100(high)}"
+    return (
+        f"{about} in 100, likely {'up to' if low < 0.005 else f'{in_100(low)} to'} {in_100(high)}"
+    )
+
+
+def _onwards(
+    heard: np.ndarray, defect: np.ndarray, slope: np.ndarray, rate: np.ndarray, km: np.ndarray
+) -> np.ndarray:
+    """Chance of being heard of ``km`` on, the chance of the defect rising straight by ``slope``."""
+    gone = -np.expm1(-rate * km)
+    # km - gone / rate, without the loss of digits where rate * km is small
+    x = rate * km
+    late = np.where(x < 1e-3, km * (x / 2 - x**2 / 6), km - gone / np.maximum(rate, _TINY))
+    return heard * (1 - gone) + defect * gone + slope * late
+
+
+def _km_points(
+    sensors: pd.DataFrame, riding: Riding | None, horizons_km: np.ndarray, days: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Km ahead at which chances are needed, shape (n, points), and what each counts.
+
+    The second has shape (points, horizons): a horizon in km is one point, one in days the nodes of
+    a Gauss-Hermite rule over the km run by then.
+    """
+    fixed = np.broadcast_to(horizons_km, (len(sensors), len(horizons_km)))
+    if riding is None or not len(days):
+        return fixed, np.eye(len(horizons_km))
+    node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
+    by_day = km_ahead(riding, sensors["unit_id"], days, node).reshape(-1, len(days) * _NODES)
+    counts = np.kron(np.eye(len(days)), (weight / weight.sum())[:, None])
+    return np.hstack([fixed, by_day]), block_diag(np.eye(len(horizons_km)), counts)
+
+
+def _grid(horizons_km: tuple[float, ...], furthest: float) -> np.ndarray:
+    further = [km for km in _FURTHER_KM if km < furthest]
+    reach = [km for km in _FURTHER_KM if km >= furthest][:1] if furthest > _GRID_KM[-1] else []
+    return np.unique(np.array([*_GRID_KM, *horizons_km, *further, *reach], dtype=float))
+
+
+def _draws(delay: Delay, share: BetaPrior, n_draws: int, seed: int) -> _Draws:
+    """Latin hypercube draws (McKay, Beckman & Conover, Technometrics 21 (1979) 239)."""
+    cube = qmc.LatinHypercube(d=3, rng=np.random.default_rng([seed, 4])).random(n_draws)
+    return _Draws(
+        np.append(0.0, norm.ppf(cube[:, 0])),
+        delay.rate_per_km * np.exp(delay.log_sd * np.append(0.0, norm.ppf(cube[:, 1]))),
+        np.append(share.mean, beta(share.hits, share.misses).ppf(cube[:, 2])),
+    )
+
+
+def _curve(
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    grid_km: np.ndarray,
+    level: float,
+    settings: dict[str, Any],
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Chance of the defect, lower and upper end at the points of the grid, shape (n, grid)."""
+    view = settings.get("in_view")
+    if isinstance(view, pd.Series):
+        settings = settings | {"in_view": view.reindex(sensors["sensor_id"]).to_numpy(float)}
+    found = defect_chances(model, sensors, horizons_km=tuple(grid_km), level=level, **settings)
+    return tuple(np.clip(values, _TINY, 1 - _TINY) for values in found)
+
+
+def _logit_draws(
+    chance: np.ndarray, low: np.ndarray, high: np.ndarray, z: np.ndarray, level: float
+) -> np.ndarray:
+    """Chances of shape (n, draws, grid) whose interval is the one given: two half normals."""
+    middle, end = logit(chance)[:, None, :], norm.ppf((1 + level) / 2)
+    below = middle - logit(low)[:, None, :]
+    above = logit(high)[:, None, :] - middle
+    shift = np.where(z[:, None] < 0, below, above) * (z[:, None] / end)
+    return np.maximum.accumulate(expit(middle + shift), axis=-1)
+
+
+def _summary(ahead: Ahead, share: np.ndarray, counts: np.ndarray, level: float) -> np.ndarray:
+    """Defect and road failure, each with its ends, by horizon: shape (n, horizons, 6)."""
+    tails = [(1 - level) / 2, (1 + level) / 2]
+    parts = []
+    for chance in (ahead.defect, ahead.heard * share[:, None]):
+        mean = chance @ counts
+        low, high = np.quantile(mean[:, 1:], tails, axis=1) if len(share) > 1 else (mean[:, 0],) * 2
+        parts += [mean[:, 0], np.minimum(low, mean[:, 0]), np.maximum(high, mean[:, 0])]
+    return np.stack(parts, axis=-1)
+
+
+def _frame(
+    sensors: pd.DataFrame,
+    riding: Riding | None,
+    horizons_km: np.ndarray,
+    days: np.ndarray,
+    values: np.ndarray,
+) -> pd.DataFrame:
+    kinds = ["km"] * len(horizons_km) + ["days"] * len(days)
+    many = len(kinds)
+    stale = _stale(sensors["unit_id"], riding)
+    fixed = np.broadcast_to(horizons_km, (len(sensors), len(horizons_km)))
+    median = np.empty((len(sensors), 0))
+    if riding is not None:
+        median = km_ahead(riding, sensors["unit_id"], days)[:, :, 0]
+    table = pd.DataFrame(
+        {
+            "sensor_id": np.repeat(sensors["sensor_id"].to_numpy(), many),
+            "horizon_kind": np.tile(np.array(kinds, dtype=object), len(sensors)),
+            "horizon": np.tile(np.concatenate([horizons_km, days]), len(sensors)),
+            "km": np.hstack([fixed, median]).reshape(-1),
+            "odometer_stale": np.repeat(stale, many),
+        }
+    )
+    names = [name + end for name in ("defect", "road") for end in ("", "_low", "_high")]
+    table[names] = values.reshape(-1, 6)
+    return RISK_AHEAD.check(table.assign(words=[_words(row) for row in table.itertuples()]))
+
+
+def _stale(unit_ids: pd.Series, riding: Riding | None) -> np.ndarray:
+    """Bikes not read for long; one never read counts as such, and where nothing is known, none."""
+    if riding is None:
+        return np.zeros(len(unit_ids), dtype=bool)
+    flags = riding.rates.set_index("unit_id")["odometer_stale"].astype(bool)
+    return unit_ids.map(flags).fillna(True).to_numpy(dtype=bool)
+
+
+def _words(row: Any) -> str:
+    by_days = row.horizon_kind == "days"
+    when = f"{row.horizon:,.0f} {row.horizon_kind}"
+    if by_days:
+        when += f" (about {row.km:,.0f} km)"
+    if np.isnan(row.defect):
+        return f"Within {when}: not known."
+    defect = about_in_100(row.defect, row.defect_low, row.defect_high)
+    road = about_in_100(row.road, row.road_low, row.road_high)
+    text = f"Within {when}: a defect {defect}; a road failure {road}."
+    if by_days and row.odometer_stale:
+        text += " The odometer has not been read for long, so the date is a guess."
+    return text
