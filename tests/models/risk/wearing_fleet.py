@@ -32,7 +32,7 @@ class WearingFleet:
     schemas, and beside them the truth in columns ``true_...`` (km of age; ``true_defect_km`` is
     the age at the defect) and what the records tell but those schemas leave out (``prompted`` by a
     symptom; ``bike_km``, the bike's odometer reading counted from first sight). ``bikes`` is one
-    row a bike. ``wear`` is the truth behind it all.
+    row a bike, ``contacts`` one row a contact. ``wear`` is the truth behind it all.
     """
 
     world: World
@@ -42,6 +42,7 @@ class WearingFleet:
     wear_readings: pd.DataFrame
     contact_gaps: pd.DataFrame
     bikes: pd.DataFrame
+    contacts: pd.DataFrame
 
 
 @dataclass

@@ -135,14 +135,15 @@ def frames(
     wear: Wear,
     world: World,
 ) -> tuple[pd.DataFrame, ...]:
-    """windows, sensors_now, wear_readings, contact_gaps, bikes; see ``WearingFleet``."""
+    """windows, sensors_now, wear_readings, contact_gaps, bikes, contacts; see ``WearingFleet``."""
     bikes = _bikes(rng, log, record, fleet)
     lives = _lives(log, record, fleet, first)
     tests = _tests(rng, log, record, lives, wear, world)
     lives = _with_tests(lives, tests)
     windows = _windows(lives, bikes)
     now = _sensors_now(windows, bikes)
-    return windows, now, tests, _gaps(record, bikes), bikes
+    contacts = pd.DataFrame({"bike": record.bike, "bike_km": record.km})
+    return windows, now, tests, _gaps(record, bikes), bikes, contacts
 
 
 def _bikes(rng: np.random.Generator, log: Log, record: Recorded, fleet: Any) -> pd.DataFrame:

@@ -1,0 +1,161 @@
+"""How often 90 % intervals hold the truth, over many small simulated fleets."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from typing import NamedTuple
+
+import numpy as np
+
+from models.risk.assumed import BetaPrior
+from models.risk.hazard import DefectHazard
+from models.risk.score import RiskResults, fit_and_score
+from tests.bench.risk_ceiling import informed_chances, true_ratio
+from tests.bench.risk_scores import WORLDS
+from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
+from tests.models.risk.wearing_fleet import WearingFleet, simulate_wearing_fleet
+from tests.models.risk.wearing_world import World
+
+CURVE_AGES_KM = np.array([10_000.0, 20_000, 40_000, 60_000])
+SURE = BetaPrior(1e6, 1e-3)
+#: Name of the plain fleet: bikes, sensors a bike, truth, share of those seen in use of unknown age.
+FLEETS = {
+    "160 bikes": (160, 1, Truth(), 0.0),
+    "40 bikes": (40, 1, Truth(), 0.0),
+    "160 bikes, 2 sensors, frailty 0.8": (160, 2, Truth(frailty_sd=0.8), 0.0),
+    "160 bikes, steep wear (shape 3.5)": (160, 1, Truth(shape=3.5, scale_km=50_000.0), 0.0),
+    "160 bikes, no wear (shape 1)": (160, 1, Truth(shape=1.0, scale_km=80_000.0), 0.0),
+    "160 bikes, 60 % of unknown age": (160, 1, Truth(), 0.6),
+    "60 bikes, hardly a defect": (60, 1, Truth(scale_km=200_000.0), 0.0),
+}
+#: Name of the roughening fleet: bikes, setting. All errors of the records are in these.
+WEARING = {
+    f"{bikes} bikes, {name}": (bikes, WORLDS[name])
+    for bikes in (160, 40)
+    for name in ("weibull, clear readings", "early, weak readings", "bathtub, weak readings")
+}
+
+
+class Held(NamedTuple):
+    """Whether the curve's intervals hold at each age, share of sensors' that do, defects."""
+
+    curve: np.ndarray
+    sensors: float
+    defects: int
+
+
+def _interval_holds(results: RiskResults, true: np.ndarray) -> np.ndarray:
+    curve = results.fleet_curve.query("part_no == 'all'")
+    low, high = (
+        np.interp(CURVE_AGES_KM, curve["age_km"], curve[f"survival_{end}"])
+        for end in ("low", "high")
+    )
+    return (low <= true) & (true <= high)
+
+
+def population_survival(truth: Truth, age_km: np.ndarray, ratio: np.ndarray) -> np.ndarray:
+    """Survival of the fleet's mix, bike frailty integrated out (Gauss-Hermite)."""
+    node, weight = np.polynomial.hermite_e.hermegauss(31)
+    frail = np.exp(-(truth.frailty_sd**2) / 2 + truth.frailty_sd * node)
+    each = [truth.survival(age_km[:, None], f * ratio).mean(axis=1) for f in frail]
+    return np.average(each, axis=0, weights=weight)
+
+
+def one_plain(seed: int, fleet: tuple[int, int, Truth, float]) -> Held:
+    """Interval of the curve and of each sensor's true chance, in a fleet without wear readings."""
+    bikes, each, truth, unknown = fleet
+    windows, now = simulate(bikes, seed, truth, sensors_per_bike=each, share_unknown=unknown)
+    results = fit_and_score(windows, now, sensitivity=SURE, seed=seed)
+    true = population_survival(truth, CURVE_AGES_KM, windows["ratio"].to_numpy())
+    known = now["age_known"].to_numpy()
+    sensors, risk = now[known], results.defect_risk[known]
+    ahead = truth.survival(sensors["true_age_km"] + 5_000, sensors["ratio"])
+    chance = 1 - ahead / truth.survival(sensors["good_km"], sensors["ratio"])
+    held = (risk["defect_5000_km_low"] <= chance) & (chance <= risk["defect_5000_km_high"])
+    # a sensor's own chance under frailty depends on a frailty no record shows
+    share = np.nan if truth.frailty_sd else float(held.mean())
+    return Held(_interval_holds(results, true), share, results.summary["n_defects"])
+
+
+def mixed_survival(fleet: WearingFleet, age_km: np.ndarray) -> np.ndarray:
+    """Survival by age over the parts, duties and riding of all lives, gamma frailty integrated out."""
+    wear, ratio = fleet.wear, true_ratio(fleet)
+    hazard = wear.cumulative(age_km)[:, None] * ratio
+    worn = (1 + hazard / wear.frailty_shape) ** -wear.frailty_shape
+    early = wear.early_share * wear.early_survival(age_km)
+    return (1 - wear.early_share) * worn.mean(axis=1) + early
+
+
+def one_wearing(seed: int, setting: tuple[int, World]) -> Held:
+    """The same in a fleet that roughens; a sensor's true chance is the informed ceiling's."""
+    fleet = simulate_wearing_fleet(setting[0], seed, setting[1])
+    results = fit_and_score(
+        fleet.windows,
+        fleet.sensors_now,
+        wear_readings=fleet.wear_readings,
+        contact_gaps=fleet.contact_gaps,
+        seed=seed,
+    )
+    risk, chance = results.defect_risk, informed_chances(fleet)["defect_5000_km"].to_numpy()
+    held = (risk["defect_5000_km_low"] <= chance) & (chance <= risk["defect_5000_km_high"])
+    true = mixed_survival(fleet, CURVE_AGES_KM)
+    return Held(_interval_holds(results, true), float(held.mean()), results.summary["n_defects"])
+
+
+def _covered(work: Callable[[int], Held], name: str, seeds: range, processes: int) -> None:
+    start = time.perf_counter()
+    if processes == 1:
+        found = [work(seed) for seed in seeds]
+    else:
+        with ProcessPoolExecutor(processes) as pool:
+            found = list(pool.map(work, seeds, chunksize=4))
+    taken = (time.perf_counter() - start) / len(seeds)
+    shares = np.mean([f.curve for f in found], axis=0)
+    curve = " ".join(f"{share:.3f}" for share in shares)
+    sensors = np.mean([f.sensors for f in found])
+    defects = np.mean([f.defects for f in found])
+    print(
+        f"{curve} | {sensors:.3f} | {name} ({defects:.0f} defects; {taken:.2f} s a fleet)",
+        flush=True,
+    )
+
+
+def coverage(fleets: int, first_seed: int, *, processes: int, which: str) -> None:
+    """Print the shares, for each kind of fleet."""
+    noise = np.sqrt(0.9 * 0.1 / fleets)
+    print(f"Share of {fleets} fleets in which the 90 % interval holds the truth (± {noise:.3f})")
+    print("curve at " + ", ".join(f"{a:,.0f}" for a in CURVE_AGES_KM) + " km | sensors, 5,000 km")
+    seeds = range(first_seed, first_seed + fleets)
+    if which in ("plain", "all"):
+        for name, plain in FLEETS.items():
+            _covered(partial(one_plain, fleet=plain), name, seeds, processes)
+    if which in ("wearing", "all"):
+        for name, setting in WEARING.items():
+            _covered(partial(one_wearing, setting=setting), name, seeds, processes)
+
+
+def contact(fleets: int, first_seed: int) -> None:
+    """The delay left as assumed below 30 road failures, and learned always."""
+    for fewest in (30, 0):
+        print(f"delay learned from {fewest} road failures on: ", end="", flush=True)
+        _one_contact(fleets, first_seed, DefectHazard(fewest_road_failures=fewest))
+
+
+def _one_contact(fleets: int, first_seed: int, model: DefectHazard) -> None:
+    """Fleets read to this day, defects heard of late: the curve's coverage, expected and true."""
+    held, sums = [], []
+    true = np.exp(-((CURVE_AGES_KM / 60_000) ** 2))
+    for seed in range(first_seed, first_seed + fleets):
+        windows, now = with_contact(160, seed)
+        results = fit_and_score(windows, now, sensitivity=SURE, seed=seed, model=model)
+        risk = results.defect_risk
+        held.append(_interval_holds(results, true))
+        silent = risk["defect_now_if_silent"].sum()
+        sums.append((now["truly_defective"].sum(), risk["defect_now"].sum(), silent))
+    shares = " ".join(f"{share:.3f}" for share in np.mean(held, axis=0))
+    seen, expected, silent = np.sum(sums, axis=0)
+    print(f"curve {shares} | defects now: observed / predicted {seen / expected:.3f}, ", end="")
+    print(f"were they silent {seen / silent:.3f}")
