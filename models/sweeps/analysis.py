@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from models.sweeps.dropouts import DEFAULT_LIMITS, Found, Limits, find_dropouts
-from models.sweeps.noise import Clock, clipped, clocks, noise_sigma
+from models.sweeps.noise import Clock, clocks, noise_sigma
 from models.sweeps.passes import Coarse, Strokes, coarse_copy, find_strokes
+from models.sweeps.rails import Rails, find_rails
 from models.sweeps.travel import (
     Stops,
     block_travel,
@@ -43,8 +44,13 @@ class Analysis:
     travel: np.ndarray
     by_channel: np.ndarray
     swapped: np.ndarray
-    clipped: np.ndarray
+    rails: Rails
     windows: Windows
+
+    @property
+    def clipped(self) -> np.ndarray:
+        """Whether each sweep is cut off at a rail."""
+        return np.isfinite(self.rails.level_pct)
 
 
 def analyse(
@@ -86,15 +92,16 @@ def analyse(
         channel = on_blocks(position, coarse, bounds)
     known = np.isfinite(channel)
     strokes = find_strokes(coarse, np.where(known, channel, coarse.level))
-    cut = clipped(y, bounds, sigma)
+    rails = find_rails(y, bridged, bounds, sigma)
     if has_rail is not None:
-        cut &= has_rail
+        rails = replace(rails, level_pct=np.where(has_rail, rails.level_pct, np.nan))
+    cut = np.isfinite(rails.level_pct)
     stops, swapped = _stops(coarse, strokes, channel, output or [None] * (bounds.size - 1), cut)
     travel = np.where(known, channel, block_travel(coarse, stops))
     windows = cut_windows(coarse, travel, strokes, bridged, bounds, clock, t_s, position)
     return Analysis(
         bounds, t_s, y, bridged, clock, sigma, found, coarse, strokes, stops, travel,
-        known[coarse.bounds[:-1]], swapped, cut, windows,
+        known[coarse.bounds[:-1]], swapped, rails, windows,
     )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ _MARKS = {
 }
 LEAST_GAP_S = 0.05  # shorter ones are no gap
 RAIL_PCT = 99.0  # readings farther out may stand at a rail, % of applied
+COARSE_STEP_PCT = 0.25  # steps from here on hide noise and rails: 8 bits of 5 V have 0.39 %
 CONTACTLESS = (
     "This part has no wiper and no track: nothing here speaks of wear on the travel, and its "
     "resistance is not judged."
@@ -90,9 +91,9 @@ def of_output(
     channel: str | None,
     swapped: bool,
     strokes: int,
-    clipped: bool,
+    rail_pct: float,
 ) -> list[Finding]:
-    """Findings on the output as a whole; lowest and highest in % of applied."""
+    """Findings on the output as a whole; lowest, highest and rail in % of applied."""
     out = []
     if highest - lowest < 1e-6:
         text = "The reading never changes: sensor, lead or channel is not connected, or stuck."
@@ -107,9 +108,9 @@ def of_output(
             "began at the open stop."
         )
         out.append(Finding("output_direction", text))
-    if clipped:
+    if np.isfinite(rail_pct):
         text = (
-            f"The reading stays at {highest:.1f} % of the supply without any noise: the "
+            f"The reading stays at {rail_pct:.1f} % of the supply without any noise: the "
             "recording is clipped, and where on the travel the rest lies cannot be told."
         )
         out.append(Finding("clipped", text))
@@ -120,6 +121,18 @@ def of_output(
         )
         out.append(Finding("at_rail", text))
     return out
+
+
+def of_converter(step_pct: float, channel: str | None) -> list[Finding]:
+    """Findings on a converter too coarse to show noise; its step in % of applied."""
+    if channel != "volt" or not COARSE_STEP_PCT <= step_pct < np.inf:
+        return []
+    text = (
+        f"The readings come in steps of {step_pct:.2f} % of the supply: what is finer does not "
+        "show, and a recording cut off below the open stop would look like this one. Please make "
+        "sure that the logger's range reaches the supply voltage."
+    )
+    return [Finding("coarse_steps", text)]
 
 
 def of_kind(kind: str | None, channel: str | None) -> list[Finding]:

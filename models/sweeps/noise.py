@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 SUBSAMPLE = 256  # places looked at per sweep: the median's own error is then about 7 %
-RAIL_SHARE = 0.055  # a rail holds this share of the samples at one value; a rest at a stop does not
 _SECOND = 0.6745 * np.sqrt(6.0)
 
 
@@ -67,28 +66,6 @@ def noise_sigma(y: np.ndarray, bounds: np.ndarray) -> np.ndarray:
     least = np.where(steps > 1e-4, steps, np.inf).min(axis=1)
     step = np.where(np.isfinite(least), least, 0.0)
     return np.maximum(middle / _SECOND, np.minimum(step, 1.0) / np.sqrt(12.0))
-
-
-def clipped(values: np.ndarray, bounds: np.ndarray, sigma: np.ndarray) -> np.ndarray:
-    """Whether each sweep stands at its top or bottom value with no noise beyond it.
-
-    A rest at a stop spreads over the noise, and its extreme value is rare; at a rail it is common.
-
-    Only where the noise spans several steps of the converter: a coarse converter shows a rest at
-    a stop as one value too.
-    """
-    seen = np.sort(values[strided(bounds)], axis=1)
-    steps = np.diff(seen, axis=1)
-    step = np.where(steps > 1e-4, steps, np.inf).min(axis=1)
-    noisy = sigma > 1.0 * np.minimum(step, 1e9)
-    noisy &= np.diff(bounds) >= 2 * SUBSAMPLE
-    out = np.zeros(sigma.size, dtype=bool)
-    for edge in (seen[:, -1:], seen[:, :1]):
-        away = np.abs(seen - edge)
-        equal = (away < 0.25 * np.minimum(step, 1e9)[:, None]).sum(axis=1)
-        near = (away < 4.0 * sigma[:, None]).sum(axis=1)
-        out |= noisy & (equal >= RAIL_SHARE * SUBSAMPLE) & (equal >= 0.45 * near)
-    return out
 
 
 def spread(values: np.ndarray, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

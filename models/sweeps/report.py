@@ -223,7 +223,7 @@ def _report_measures(
     stroke_from = group_starts(a.strokes.sweep, len(names))
     passes = np.diff(stroke_from)
     odd = said.may_be_odd(a.clock.widest_s, lowest, highest, passes, a.swapped | a.clipped)
-    odd |= np.isfinite(second.agreement)
+    odd |= np.isfinite(second.agreement) | (a.rails.step_pct >= said.COARSE_STEP_PCT)
     for i in np.flatnonzero(odd):
         track = second.track[event_from[i] : event_from[i + 1]]
         span = (float(lowest[i]), float(highest[i]))
@@ -296,6 +296,9 @@ def _findings(
     both, only_b = int((track == "both").sum()), int((track == "b").sum())
     return [
         *said.of_sampling(float(a.clock.step_s[i]), float(a.clock.widest_s[i]), count),
-        *said.of_output(*span, context.channel, bool(a.swapped[i]), strokes, bool(a.clipped[i])),
+        *said.of_output(
+            *span, context.channel, bool(a.swapped[i]), strokes, float(a.rails.level_pct[i])
+        ),
+        *said.of_converter(float(a.rails.step_pct[i]), context.channel),
         *said.of_tracks(agreement, both, only_b),
     ]

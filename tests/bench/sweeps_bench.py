@@ -1,8 +1,10 @@
 """Sweep measurement against simulated truth, rivals, and DuckDB's scan of the same file.
 
-    python -m tests.bench.sweeps_bench [--quick] [--only alarms recall nature rough rivals speed]
+    python -m tests.bench.sweeps_bench [--quick] [--only alarms recall ...]
 
-Prints; asserts nothing. All scoring is on seeds that no tuning has seen.
+The parts: alarms, rails, recall, nature, rough, rivals, speed, fetch.
+
+It prints; it asserts nothing. All scoring is on seeds that no tuning has seen.
 """
 
 from __future__ import annotations
@@ -20,7 +22,7 @@ from models.sweeps.measure import measure_sweeps
 from tests.bench import sweeps_ideal as ideal
 from tests.bench import sweeps_rivals as rivals
 from tests.bench.sweeps_scores import Recall, roc_area
-from tests.bench.sweeps_speed import speed
+from tests.bench.sweeps_speed import fetch, speed
 from tests.bench.sweeps_truth import (
     SCORE,
     TUNE,
@@ -38,13 +40,35 @@ def alarms(scale: float) -> None:
     """Healthy sweeps flagged, by rate."""
     for rate, count in ((200, 10_000), (1000, 1000), (50, 1000), (10, 1000)):
         said: dict[str, int] = {}
-        total = 0
+        total = clipped = 0
         for batch in in_batches(sweeps("healthy", max(50, int(count * scale)), rate, SCORE)):
-            measures = measure_sweeps(*frames(batch)).measures
+            results = measure_sweeps(*frames(batch))
+            measures = results.measures
             total += len(measures)
+            clipped += int((results.findings["finding"] == "clipped").sum())
             for name, n in measures["conclusion"].value_counts().items():
                 said[name] = said.get(name, 0) + int(n)
-        print(f"healthy sweeps at {rate} Hz: {total}, concluded {said}")
+        print(
+            f"healthy sweeps at {rate} Hz: {total}, concluded {said}; taken for clipped {clipped}"
+        )
+
+
+def rails(scale: float) -> None:
+    """Sweeps cut off at 3.3 V, well below the open stop: how many are told, by bits and rate."""
+    count = max(20, int(300 * scale))
+    for rate in (200, 1000):
+        told = {bits: [0, 0] for bits in (8, 10, 12, 14, 16)}
+        for bits, tally in told.items():
+            cut = {"bits": bits, "clip_high_v": 3.3}
+            for batch in in_batches(sweeps("healthy", count, rate, SCORE, recorded_by=cut)):
+                findings = measure_sweeps(*frames(batch)).findings
+                high = {session_id(i) for i, s in enumerate(batch) if s.without_breaks.max() > 3.4}
+                tally[0] += len(high)
+                tally[1] += (
+                    findings[findings["finding"] == "clipped"]["session_id"].isin(high).sum()
+                )
+        words = ", ".join(f"{bits} bits {n[1]} of {n[0]}" for bits, n in told.items())
+        print(f"cut off at 3.3 V, at {rate} Hz: told {words}")
 
 
 def recall(scale: float) -> None:
@@ -171,11 +195,13 @@ def _threshold(method, calm: list) -> float:
 
 PARTS = {
     "alarms": alarms,
+    "rails": rails,
     "recall": recall,
     "nature": nature,
     "rough": rough,
     "rivals": compare,
     "speed": speed,
+    "fetch": fetch,
 }
 
 

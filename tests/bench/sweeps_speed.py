@@ -28,6 +28,7 @@ from models.sweeps.noise import clocks, noise_sigma
 from models.sweeps.report import Context
 from models.sweeps.samples import read_arrays
 from pipeline.intake import read_sweeps
+from pipeline.statements import connect, run
 from tests.bench.sweeps_truth import SCORE, sweeps
 
 ROUNDS = 5
@@ -58,6 +59,33 @@ def speed(scale: float) -> None:
             _print(name, np.array(rounds), total)
 
 
+def fetch(scale: float) -> None:
+    """One session's samples out of a file of many, as a bike's page asks for them."""
+    with tempfile.TemporaryDirectory() as folder:
+        kept, plain = Path(folder) / "kept.parquet", Path(folder) / "plain.parquet"
+        samples = _write(kept, plain, copies=max(1, round(5 * scale)))
+        ids = pq.read_table(kept, columns=["session_id"])["session_id"].unique().to_pylist()
+        asked = np.random.default_rng(SCORE).choice(ids, min(100, len(ids)), replace=False)
+        took, rows = [], []
+        with connect() as connection:
+            connection.execute("set threads = 1")
+            for name in asked.tolist():
+                start = time.perf_counter()
+                found = run(
+                    connection,
+                    "warehouse/sql/samples_of_sessions",
+                    {"path": str(kept), "sessions": [name]},
+                ).df()
+                took.append(1000.0 * (time.perf_counter() - start))
+                rows.append(len(found))
+        print(
+            f"one session out of {len(ids)} ({samples / 1e6:.1f} million samples, "
+            f"{kept.stat().st_size / samples:.2f} bytes a sample, a plain file "
+            f"{plain.stat().st_size / samples:.2f}): {np.median(rows):.0f} samples in "
+            f"{np.median(took):.1f} ms, median; p95 {np.quantile(took, 0.95):.1f} ms"
+        )
+
+
 def _print(name: str, rounds: np.ndarray, total: int) -> None:
     """One line for each of the two scans; columns: scan, plain scan, job, reading, memory."""
     best = rounds.min(axis=0)
@@ -74,19 +102,26 @@ def _print(name: str, rounds: np.ndarray, total: int) -> None:
         )
 
 
-def _write(kept: Path, plain: Path) -> int:
-    """Whole sweeps, nine in ten healthy, one worn, as the pipeline keeps them and plainly."""
+def _write(kept: Path, plain: Path, copies: int = 1) -> int:
+    """Whole sweeps, nine in ten healthy, one worn, as the pipeline keeps them and plainly.
+
+    Copies stand under session names of their own.
+    """
     source = list(sweeps("healthy", 360, 200, SCORE)) + list(sweeps("worn", 40, 200, SCORE))
     order = np.random.default_rng(SCORE).permutation(len(source))
     handed = pd.concat([source[i].frame(f"S{n:06d}") for n, i in enumerate(order)])
     with duckdb.connect() as connection:
         connection.register("handed", handed)
-        connection.execute("create temp table samples as from handed")
+        connection.execute(
+            "create temp table samples as select handed.* replace (copy || session_id as session_id) "
+            f"from range({copies}) as copies(copy), handed"
+        )
         read_sweeps._keep_samples(connection, kept)
-    handed[["session_id", "t_s", "signal"]].to_parquet(
+    repeated = pd.concat([handed[["session_id", "t_s", "signal"]]] * copies)
+    repeated.to_parquet(
         plain, index=False, compression="zstd", row_group_size=read_sweeps.ROW_GROUP_SAMPLES
     )
-    return len(handed)
+    return copies * len(handed)
 
 
 def _scan(path: Path, times: int, column: str) -> float:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,8 +21,18 @@ TUNE, SCORE = 11, 31
 KINDS = ("healthy", "worn", "lead", "tug", "rough")
 
 
-def sweeps(kind: str, count: int, rate_hz: float, seed: int, **how) -> Iterator[SimulatedSweep]:
-    """Sweeps of one kind at one rate: six slow passes, 2.5 to 4.5 s each, random makes."""
+def sweeps(
+    kind: str,
+    count: int,
+    rate_hz: float,
+    seed: int,
+    recorded_by: dict[str, Any] | None = None,
+    **how: Any,
+) -> Iterator[SimulatedSweep]:
+    """Sweeps of one kind at one rate: six slow passes, 2.5 to 4.5 s each, random makes.
+
+    ``recorded_by`` sets properties of the otherwise random logger.
+    """
     for i in range(count):
         rng = np.random.default_rng([seed, KINDS.index(kind), int(rate_hz), i])
         sensor = random_track(rng)
@@ -33,9 +44,8 @@ def sweeps(kind: str, count: int, rate_hz: float, seed: int, **how) -> Iterator[
             fault = random_lead_fault(rng, kind="tug" if kind == "tug" else None)
             sensor = replace(sensor, lead=fault)
         hand = HandMotion(pass_s=float(rng.uniform(2.5, 4.5)))
-        yield simulate_sweep(
-            rng, rate_hz=rate_hz, sensor=sensor, hand=hand, logger=random_logger(rng), **how
-        )
+        logger = replace(random_logger(rng), **(recorded_by or {}))
+        yield simulate_sweep(rng, rate_hz=rate_hz, sensor=sensor, hand=hand, logger=logger, **how)
 
 
 def session_id(i: int) -> str:
