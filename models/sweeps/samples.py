@@ -14,7 +14,8 @@ import pandas as pd
 MIN_SAMPLES = 20  # fewer usable samples say nothing about a sweep
 OVERLOAD_OHM = 1e7  # a meter's over-range reading on a track of some kilohm (common practice)
 CHUNK = 50_000  # samples checked at a time: the scratch arrays stay in the cache
-LATE_SHARE = 0.05  # up to this share of samples out of order are put back in order
+LATE_RUN = 8  # samples in a row that came late and are put back among the others
+LATE_SHARE = 0.05  # a longer run, such as a packet, holds no greater share of the samples
 
 
 @dataclass(frozen=True)
@@ -161,9 +162,9 @@ def read_one(
 ) -> tuple[np.ndarray, Reading]:
     """Places of one sweep's usable samples in order of time, and what was found on the way.
 
-    Unreadable times or signals are left out. Of repeated times the first stands. Samples slightly
-    out of order are put back; where time starts again, only the longest unbroken stretch is used,
-    since nobody can say how the stretches belong together.
+    Unreadable times or signals are left out. Of repeated times the first stands. Samples out of
+    order are put back where their place is plain; where time starts again, only the longest
+    unbroken stretch is used, since nobody can say how the stretches belong together.
     """
     marks = []
 
@@ -180,7 +181,7 @@ def read_one(
     if keep.size:
         late[keep] = t_s[keep] < np.maximum.accumulate(t_s[keep])
     mark("time_backwards", late)
-    if late.sum() > LATE_SHARE * keep.size:
+    if not _has_a_place(t_s[keep], late[keep]):
         keep = _longest_rise(t_s, keep)
         mark("time_restarts", np.isin(np.arange(t_s.size), keep, invert=True) & late)
     keep = keep[np.argsort(t_s[keep], kind="stable")]
@@ -189,6 +190,23 @@ def read_one(
     mark("time_repeated", again)
     keep = keep[~again[keep]]
     return keep, Reading(t_s.size, keep.size, tuple(marks))
+
+
+def _has_a_place(t_s: np.ndarray, late: np.ndarray) -> bool:
+    """Whether all late samples can be put back: few in a row, or a packet that fills a gap whole.
+
+    A clock set back gives a long run too, but its times fall among those of other samples.
+    """
+    edge = np.flatnonzero(np.diff(late.astype(np.int8), prepend=0, append=0))
+    for begin, end in zip(edge[::2], edge[1::2], strict=True):
+        run = t_s[begin:end]
+        if run.size <= LATE_RUN:
+            continue
+        among = t_s[(t_s >= run[0]) & (t_s <= run[-1])]
+        mixed = np.any(np.diff(run) <= 0) or np.unique(among).size > run.size
+        if mixed or run.size > LATE_SHARE * t_s.size:
+            return False
+    return True
 
 
 def _longest_rise(t_s: np.ndarray, keep: np.ndarray) -> np.ndarray:

@@ -87,6 +87,38 @@ def test_a_clock_that_starts_again_leaves_the_longest_stretch():
     assert results.measures.iloc[0]["usable_count"] == t.size - cut
 
 
+@pytest.mark.parametrize("every", [4, 12])
+def test_many_swapped_neighbours_are_put_back(every):
+    t, y, at = worn()
+    order = np.arange(t.size)
+    for place in range(50, t.size - 1, every):
+        order[[place, place + 1]] = order[[place + 1, place]]
+    results = measure_one(t[order], y[order], supply_v=5.0)
+    assert "time_restarts" not in said(results)[1]
+    found = order[results.dropouts["first_sample_no"].to_numpy(dtype=int)]
+    assert found.tolist() == at.tolist()
+
+
+def test_a_packet_that_came_late_is_put_back_whole():
+    t, y, at = worn()
+    order = np.concatenate(
+        [np.arange(600), np.arange(664, 728), np.arange(600, 664), np.arange(728, t.size)]
+    )
+    results = measure_one(t[order], y[order], supply_v=5.0)
+    assert "time_backwards" in said(results)[1]
+    assert "time_restarts" not in said(results)[1]
+    assert len(results.dropouts) == at.size
+
+
+def test_a_clock_set_back_a_little_does_not_mix_two_stretches():
+    t, y, _ = healthy()
+    behind = np.arange(t.size) > 0.6 * t.size
+    results = measure_one(t - 0.2 * behind, y, supply_v=5.0)
+    assert "time_restarts" in said(results)[1]
+    assert len(results.dropouts) == 0
+    assert said(results)[0] in ("nothing_seen", "cannot_tell")
+
+
 def test_reversed_time_never_crashes():
     t, y, _ = healthy()
     conclusion, names = said(measure_one(t[::-1], y, supply_v=5.0))
