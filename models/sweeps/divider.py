@@ -13,6 +13,17 @@ from __future__ import annotations
 import numpy as np
 
 
+def loaded_fraction(output_share, track_ohm, load_ohm):
+    """Fraction of the track below the wiper, from the output as a share of the supply, Rc = 0.
+
+    The positive root of s R x^2 + (RL - s R) x - s RL = 0, which is the formula above.
+    """
+    share = np.clip(np.asarray(output_share, dtype=float), 1e-9, 1.0)
+    linear = load_ohm - share * track_ohm
+    root = np.sqrt(linear**2 + 4.0 * share**2 * track_ohm * load_ohm)
+    return (root - linear) / (2.0 * share * track_ohm)
+
+
 def contact_ohm(x, output_v, vref_v, track_ohm, load_ohm):
     """Contact resistance in ohms that explains an output in volts; infinite at 0 V.
 

@@ -69,14 +69,22 @@ def end_figures(a: Analysis, full: np.ndarray) -> dict[str, np.ndarray]:
     }
 
 
-def roughness_figures(a: Analysis) -> dict[str, np.ndarray]:
-    """Output smoothness and the grain beyond the noise."""
+def roughness_figures(a: Analysis, load: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Output smoothness, in ohms of contact resistance too, and the grain beyond the noise.
+
+    ``load`` as for ``tables.dropout_columns``.
+    """
     smooth, at, repeat = tables.repeated_smoothness(a)
+    level = a.stops.closed + (a.stops.open - a.stops.closed) * at / 100.0
+    sweep = np.arange(a.bounds.size - 1)
     grain = find_grain(a.windows, a.coarse, a.travel, a.strokes, a.bounds.size - 1)
     return {
         "smoothness_pct": smooth,
         "smoothness_travel_pct": at,
         "smoothness_repeat_pct": repeat,
+        "contact_variation_ohm": tables.contact_change_ohm(
+            level, np.where(load["ohm"], level + smooth, level - smooth), sweep, load
+        ),
         "roughness_pct": grain.excess_pct,
         "roughness_z": grain.z,
         "roughness_travel_pct": grain.travel_pct,

@@ -182,10 +182,11 @@ def _report_known(rows, names, readings, sweeps: Sweeps, known, scales: list[Sca
     )  # fmt: skip
     second = second_track(a, sweeps.signal_b, full, limits)
     load = {
-        "vref_v": full,
+        "full": full,
         "track_ohm": np.array([c.track_ohm for c in known]),
         "load_ohm": np.array([c.meter_load_ohm for c in known]),
         "volt": np.array([c.channel == "volt" and c.kind != "contactless" for c in known]),
+        "ohm": np.array([c.channel == "ohm" and c.kind != "contactless" for c in known]),
     }
     found, track = second.found, second.track
     events = tables.dropout_columns(a, found, track, names, sweeps, load)
@@ -195,11 +196,11 @@ def _report_known(rows, names, readings, sweeps: Sweeps, known, scales: list[Sca
     if len(a.strokes):
         rows.passes.append(tables.pass_columns(a, names))
     rows.profile.append(tables.profile_columns(a, names, sweep, events["travel_pct"]))
-    _report_measures(rows, names, readings, known, full, a, second, events, limits)
+    _report_measures(rows, names, readings, known, load, a, second, events, limits)
 
 
 def _report_measures(
-    rows, names, readings, known, full, a: Analysis, second: SecondTrack, events: dict, limits
+    rows, names, readings, known, load, a: Analysis, second: SecondTrack, events: dict, limits
 ) -> None:
     sweep = second.found.runs.sweep
     wear = np.array([c.kind != "contactless" for c in known])
@@ -210,8 +211,8 @@ def _report_measures(
         "track_agreement": second.agreement,
         **figures.sampling_figures(a, limits),
         **figures.pass_figures(a),
-        **figures.end_figures(a, full),
-        **figures.roughness_figures(a),
+        **figures.end_figures(a, load["full"]),
+        **figures.roughness_figures(a, load),
         **figures.shape_figures(a),
         **figures.dropout_figures(events, sweep, wear),
         "fault_nature": _natures(a, second, wear),

@@ -83,6 +83,14 @@ MEASURES = FrameSchema(
             True,
         ),
         Column(
+            "contact_variation_ohm",
+            "number",
+            "contact resistance variation: the change of contact resistance that this smoothness "
+            "amounts to, noise included; blank where load or track is not known",
+            "ohm",
+            True,
+        ),
+        Column(
             "roughness_pct",
             "number",
             "rms of the grain beyond the recording's own noise, in the roughest 1 to 6 % of travel",
@@ -100,12 +108,16 @@ MEASURES = FrameSchema(
         Column(
             "linearity_independent_pct",
             "number",
-            "independent (minimax) linearity, ±",
+            "independent (minimax) linearity, ±, between the stops",
             "% of applied",
             True,
         ),
         Column(
-            "linearity_terminal_pct", "number", "terminal-based linearity, ±", "% of applied", True
+            "linearity_terminal_pct",
+            "number",
+            "terminal-based linearity, ±, between the stops",
+            "% of applied",
+            True,
         ),
         Column(
             "hysteresis_pct", "number", "median difference between directions", "% of applied", True

@@ -6,7 +6,7 @@ import numpy as np
 
 from models.sweeps.ability import shortest_visible_ms
 from models.sweeps.analysis import Analysis
-from models.sweeps.divider import contact_ohm
+from models.sweeps.divider import contact_ohm, loaded_fraction
 from models.sweeps.dropouts import Found
 from models.sweeps.samples import Sweeps
 from models.sweeps.travel import CHANNEL_PCT
@@ -90,7 +90,7 @@ def dropout_columns(
     sweeps: Sweeps,
     load: dict[str, np.ndarray],
 ) -> dict[str, np.ndarray]:
-    """Columns of DROPOUTS; ``load`` holds per sweep vref_v, track_ohm, load_ohm and volt."""
+    """Columns of DROPOUTS; ``load`` holds per sweep full, track_ohm, load_ohm, volt and ohm."""
     runs, sweep = found.runs, found.runs.sweep
     begin, end = event_travel(a, found, track != "b")
     middle = 0.5 * (runs.first + runs.last)
@@ -123,12 +123,24 @@ def stroke_numbers_of(a: Analysis, stroke: np.ndarray) -> np.ndarray:
 
 
 def _contact(found: Found, sweep: np.ndarray, load: dict[str, np.ndarray]) -> np.ndarray:
-    vref, track, load_ohm = (load[k][sweep] for k in ("vref_v", "track_ohm", "load_ohm"))
-    x = np.clip(found.base / 100.0, 0.0, 1.0)
-    output_v = (found.base + found.depth) / 100.0 * vref
-    ohm = contact_ohm(x, output_v, vref, track, load_ohm)
-    usable = load["volt"][sweep] & (found.depth < 0) & np.isfinite(ohm)
-    return np.where(usable, ohm, np.nan)
+    lost = np.where(load["ohm"][sweep], -found.depth, found.depth)
+    ohm = contact_change_ohm(found.base, found.base + found.depth, sweep, load)
+    return np.where((lost < 0) & np.isfinite(ohm), ohm, np.nan)
+
+
+def contact_change_ohm(
+    base: np.ndarray, output: np.ndarray, sweep: np.ndarray, load: dict[str, np.ndarray]
+) -> np.ndarray:
+    """Contact resistance that takes the output from ``base`` to ``output``, % of applied, ohm.
+
+    Two-wire resistance shows it in full; a voltage through the loaded divider, NaN where load or
+    track is not known.
+    """
+    full, track, load_ohm = (load[k][sweep] for k in ("full", "track_ohm", "load_ohm"))
+    x = loaded_fraction(base / 100.0, track, load_ohm)
+    volts = contact_ohm(x, output / 100.0 * full, full, track, load_ohm)
+    ohm = np.where(load["ohm"][sweep], np.abs(output - base) / 100.0 * full, np.nan)
+    return np.where(load["volt"][sweep], volts, ohm)
 
 
 def profile_columns(

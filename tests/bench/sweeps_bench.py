@@ -55,12 +55,12 @@ def alarms(scale: float) -> None:
 
 def rails(scale: float) -> None:
     """Sweeps cut off at 3.3 V, well below the open stop: how many are told, by bits and rate."""
-    count = max(20, int(300 * scale))
+    count = max(10, int(100 * scale))
     for rate in (200, 1000):
         told = {bits: [0, 0] for bits in (8, 10, 12, 14, 16)}
         for bits, tally in told.items():
             cut = {"bits": bits, "clip_high_v": 3.3}
-            for batch in in_batches(sweeps("healthy", count, rate, SCORE, recorded_by=cut)):
+            for batch in in_batches(sweeps("healthy", count, rate, SCORE, recorded_by=cut), 100):
                 findings = measure_sweeps(*frames(batch)).findings
                 high = {session_id(i) for i, s in enumerate(batch) if s.without_breaks.max() > 3.4}
                 tally[0] += len(high)

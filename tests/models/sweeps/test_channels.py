@@ -122,5 +122,25 @@ def test_contact_resistance_is_read_back_from_a_drop_out():
     known = {"track_ohm": TRACK_OHM, "meter_load_ohm": 1e5}
     found = measure_one(t, y, supply_v=5.0, **known).dropouts
     assert len(found) == 6
-    assert found["contact_ohm"].to_numpy() == pytest.approx(10_000.0, rel=0.15)
+    assert found["contact_ohm"].to_numpy() == pytest.approx(10_000.0, rel=0.03)
     assert measure_one(t, y, supply_v=5.0).dropouts["contact_ohm"].isna().all()
+    ohms = two_wire_ohm(
+        0.12 + 0.76 * travel / 100.0, track_ohm=TRACK_OHM, contact_ohm=contact, leads_ohm=0.3
+    )
+    direct = measure_one(t, ohms, channel="ohm", track_ohm=TRACK_OHM).dropouts
+    assert direct["contact_ohm"].to_numpy() == pytest.approx(10_000.0, rel=0.01)
+
+
+def test_contact_resistance_variation_is_smoothness_in_ohms():
+    t, travel = triangle_travel(rate_hz=1000.0)
+    contact = 100.0 + 100.0 * np.sin(2 * np.pi * 4 * travel) * (np.abs(travel - 60.0) < 3.0)
+    x = 0.12 + 0.76 * travel / 100.0
+    y = loaded_divider_v(x, supply_v=5.0, track_ohm=TRACK_OHM, load_ohm=1e5, contact_ohm=contact)
+    y = y + 2e-5 * np.random.default_rng(6).standard_normal(t.size)
+    known = {"track_ohm": TRACK_OHM, "meter_load_ohm": 1e5}
+    row = measure_one(t, y, supply_v=5.0, **known).measures.iloc[0]
+    assert row["contact_variation_ohm"] == pytest.approx(200.0, rel=0.15)
+    assert np.isnan(measure_one(t, y, supply_v=5.0).measures.iloc[0]["contact_variation_ohm"])
+    ohms = two_wire_ohm(x, track_ohm=TRACK_OHM, contact_ohm=contact, leads_ohm=0.3)
+    row = measure_one(t, ohms, channel="ohm", track_ohm=TRACK_OHM).measures.iloc[0]
+    assert row["contact_variation_ohm"] == pytest.approx(200.0, rel=0.1)

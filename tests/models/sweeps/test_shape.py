@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import brentq, linprog
 
 from models.simulate.divider import loaded_divider_v
-from models.sweeps.divider import contact_ohm
+from models.sweeps.divider import contact_ohm, loaded_fraction
 from models.sweeps.shape import hysteresis, independent_linearity, terminal_linearity
 from tests.models.sweeps.smoothness_by_definition import output_smoothness
 
@@ -78,3 +78,19 @@ def test_contact_resistance_is_the_dividers_inverse():
     volts = loaded_divider_v(0.37, supply_v=5.0, track_ohm=4200.0, load_ohm=82e3, contact_ohm=15e3)
     assert contact_ohm(0.37, volts, 5.0, 4200.0, 82e3) == pytest.approx(15e3)
     assert np.isinf(contact_ohm(0.37, 0.0, 5.0, 4200.0, 82e3))
+
+
+@pytest.mark.parametrize(
+    ("contact", "output_v"), [(0.0, 2.469), (1e3, 2.445), (1e4, 2.247), (1e5, 1.242)]
+)
+def test_the_loaded_dividers_worked_example_reads_back(contact, output_v):
+    """R = 5 kilohm, x = 0.5, RL = 100 kilohm, 5 V."""
+    shown = loaded_divider_v(0.5, supply_v=5.0, track_ohm=5e3, load_ohm=1e5, contact_ohm=contact)
+    assert shown == pytest.approx(output_v, abs=5e-4)
+    assert contact_ohm(0.5, shown, 5.0, 5e3, 1e5) == pytest.approx(contact, abs=1e-6)
+
+
+def test_the_wipers_place_is_read_back_from_the_loaded_output():
+    x = np.linspace(0.01, 0.99, 50)
+    share = loaded_divider_v(x, supply_v=1.0, track_ohm=5e3, load_ohm=1e4)
+    assert loaded_fraction(share, 5e3, 1e4) == pytest.approx(x, abs=1e-9)
