@@ -60,9 +60,13 @@ def beside_stops(
     if not span > 0:
         return BesideStops(own, dwells)
     for stop in stops:
-        away = np.abs(bridged - stop)
         reach = TOUCH_PCT * span / 100.0 + TOUCH_SIGMAS * sigma
-        for begin, end in _runs(away <= STOP_PCT * span / 100.0 + reach):
+        near = STOP_PCT * span / 100.0 + reach
+        ends = np.minimum(np.abs(bridged[first] - stop), np.abs(bridged[last] - stop))
+        if not np.any(ends <= near):
+            continue
+        away = np.abs(bridged - stop)
+        for begin, end in _runs(away <= near):
             met = np.flatnonzero((last >= begin) & (first <= end))
             touches = begin + np.flatnonzero(away[begin : end + 1] <= reach)
             if not met.size or not touches.size:
