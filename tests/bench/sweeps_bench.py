@@ -114,7 +114,8 @@ def nature(scale: float) -> None:
 def rough(scale: float) -> None:
     """How well the roughness measures part rough from sound sweeps without drop-outs.
 
-    Visible: the true smoothness at the recorded rate is at least VISIBLE_SIGMAS of the noise.
+    Visible: the true smoothness at the recorded rate is at least VISIBLE_SIGMAS of the noise. The
+    ceiling is the ideal detector that knows the place and the noise, and not the hand's motion.
     """
     columns = ("roughness_z", "roughness_pct", "smoothness_pct", "smoothness_repeat_pct")
     for rate, count in ((200, 1500), (1000, 500)):
@@ -133,11 +134,19 @@ def rough(scale: float) -> None:
             scores[kind] = {name: np.array(values) for name, values in parts.items()}
         visible = scores["rough"]["visible"]
         print(f"rough at {rate} Hz: {visible.sum()} of {visible.size} visible")
-        for name in (*columns, *ideal.NAMES):
-            positive, negative = scores["rough"][name], scores["healthy"][name]
+        areas = {
+            name: (
+                roc_area(scores["rough"][name][visible], scores["healthy"][name]),
+                roc_area(scores["rough"][name], scores["healthy"][name]),
+            )
+            for name in (*columns, *ideal.NAMES)
+        }
+        ceiling = areas[ideal.NAMES[0]]
+        for name, (of_visible, of_all) in areas.items():
+            beside = "" if name in ideal.NAMES else " (ceiling {:.4f})"
             print(
-                f"    {name}: ROC {roc_area(positive[visible], negative):.4f} visible, "
-                f"{roc_area(positive, negative):.4f} all"
+                f"    {name}: ROC {of_visible:.4f}{beside.format(ceiling[0])} visible, "
+                f"{of_all:.4f}{beside.format(ceiling[1])} all"
             )
 
 
