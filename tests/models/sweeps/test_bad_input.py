@@ -147,6 +147,7 @@ def test_a_gap_is_named():
         (1000.0, {"channel": "volt", "supply_v": 5.0}, "unit_millivolts"),
         (0.001, {"channel": "ohm", "track_ohm": 5.0}, "unit_kilohms"),
         (0.001, {"channel": "ohm", "track_ohm": 5000.0}, "unit_kilohms"),
+        (0.001, {"channel": "ohm"}, "unit_kilohms"),
         (0.2, {"channel": "percent"}, "unit_fraction"),
         (2.0, {"channel": "volt", "supply_v": 5.0}, "signal_above_supply"),
         (1.0, {"channel": "percent"}, None),
@@ -181,7 +182,8 @@ def test_swapped_leads_are_asked_about():
 
 def test_a_contactless_part_makes_no_claim_of_wear():
     t, y, _ = worn()
-    results = measure_sweeps(samples(t, y), contexts(kind="contactless"))
+    asked = contexts(kind="contactless", track_ohm=5e3, meter_load_ohm=1e5)
+    results = measure_sweeps(samples(t, y), asked)
     row = results.measures.iloc[0]
     assert "contactless_part" in said(results)[1]
     assert row["fault_nature"] == "undecided"
@@ -191,6 +193,8 @@ def test_a_contactless_part_makes_no_claim_of_wear():
         contexts(kind="contactless", sweep_channel="ohm", track_ohm=5000.0),
     )
     assert said(ohm)[0] == "cannot_tell"
+    assert results.dropouts["contact_ohm"].isna().all()
+    assert pd.isna(ohm.measures.iloc[0]["contact_variation_ohm"])
 
 
 def test_a_clipped_recording_cannot_tell():
