@@ -149,6 +149,17 @@ def of_kind(kind: str | None, channel: str | None) -> list[Finding]:
     return out
 
 
+def of_stops(count: int) -> list[Finding]:
+    """Findings on drop-outs between a stop's first and last touch."""
+    if not count:
+        return []
+    text = (
+        f"{count} drop-outs lie at a stop while the throttle touched it: one that bounces or "
+        "settles there shows the same, so they say nothing about the track."
+    )
+    return [Finding("dropouts_at_stop", text, None, count)]
+
+
 def of_tracks(agreement: float, both: int, only_b: int) -> list[Finding]:
     """Findings from comparing the two tracks."""
     out = []

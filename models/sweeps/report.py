@@ -204,6 +204,7 @@ def _report_measures(
 ) -> None:
     sweep = second.found.runs.sweep
     wear = np.array([c.kind != "contactless" for c in known])
+    natures, at_stops = _natures(a, second, wear)
     columns = {
         "session_id": names,
         "sample_count": np.array([r.sample_count for r in readings]),
@@ -215,7 +216,7 @@ def _report_measures(
         **figures.roughness_figures(a, load),
         **figures.shape_figures(a),
         **figures.dropout_figures(events, sweep, wear),
-        "fault_nature": _natures(a, second, wear),
+        "fault_nature": natures,
     }
     columns["conclusion"], columns["advice"] = _conclusions(columns, known, a)
     rows.measures.append(columns)
@@ -224,16 +225,22 @@ def _report_measures(
     stroke_from = group_starts(a.strokes.sweep, len(names))
     passes = np.diff(stroke_from)
     odd = said.may_be_odd(a.clock.widest_s, lowest, highest, passes, a.swapped | a.clipped)
-    odd |= np.isfinite(second.agreement) | (a.rails.step_pct >= said.COARSE_STEP_PCT)
+    odd |= (
+        np.isfinite(second.agreement) | (at_stops > 0) | (a.rails.step_pct >= said.COARSE_STEP_PCT)
+    )
     for i in np.flatnonzero(odd):
         track = second.track[event_from[i] : event_from[i + 1]]
         span = (float(lowest[i]), float(highest[i]))
         items = _findings(a, i, track, known[i], int(passes[i]), span, float(second.agreement[i]))
-        rows.add_findings(names[i], items)
+        rows.add_findings(names[i], items + said.of_stops(int(at_stops[i])))
 
 
-def _natures(a: Analysis, second: SecondTrack, wear: np.ndarray) -> np.ndarray:
-    """What each sweep's fault is; a part without a track is never called worn."""
+def _natures(a: Analysis, second: SecondTrack, wear: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """What each sweep's fault is, and how many of its drop-outs are a stop's own.
+
+    A part without a track is never called worn.
+    """
+    at_stops = np.zeros(wear.size, dtype=int)
     out = np.full(wear.size, "none", dtype=object)
     found = second.found
     starts = group_starts(found.runs.sweep, wear.size)
@@ -246,6 +253,7 @@ def _natures(a: Analysis, second: SecondTrack, wear: np.ndarray) -> np.ndarray:
         out[i] = "undecided"
         beside = _beside_stops(a, found, i, slice(starts[i], starts[i + 1]))
         mine = starts[i] + np.flatnonzero(~beside.own)
+        at_stops[i] = beside.own.sum()
         if not mine.size:
             continue
         own = slice(strokes[i], strokes[i + 1])
@@ -256,7 +264,7 @@ def _natures(a: Analysis, second: SecondTrack, wear: np.ndarray) -> np.ndarray:
         elif wear[i]:
             faults = Events(low, high, stroke[mine], opened[mine], beside.dwells[~beside.own])
             out[i] = fault_nature(faults, ends.min(axis=0), ends.max(axis=0))
-    return out
+    return out, at_stops
 
 
 def _beside_stops(a: Analysis, found: Found, i: int, mine: slice) -> BesideStops:

@@ -72,6 +72,8 @@ def test_what_is_seen_at_a_stop_stands_in_the_tables_with_its_uncertainty():
     assert (results.dropouts["travel_error_pct"] > 0).all()
     ends = results.profile["dropout_count"].to_numpy()[[0, -1]]
     assert ends.sum() == len(results.dropouts)
+    finding = results.findings.set_index("finding").loc["dropouts_at_stop"]
+    assert finding["count"] == len(results.dropouts)
 
 
 def spot_beside_stop(spot_pct, rest_s, passes=6, bounce_pct=0.0):
