@@ -17,6 +17,7 @@ from models.risk.score import fit_and_score
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.settle import read_all, settle
+from pipeline.jobs.backtest import backtest
 from pipeline.jobs.measure import measure_missing
 from pipeline.statements import ROOT, connect, run, statement, store
 from pipeline.warehouse.lives import MARTS, follow_lives, risk_frames, stage_bikes
@@ -51,6 +52,7 @@ def build(
         judge_statics(connection)
         say("Estimating risk")
         _score(connection, day)
+        backtest(connection, day, say=say)
         _note(connection, day)
         connection.execute("checkpoint")
     finally:

@@ -151,3 +151,26 @@ def test_the_demo_shows_each_kind_of_answer(demo):
     _, ask = demo
     actions = ask("select action, count(*) as n from marts.worklist group by action")
     assert set(actions["action"]) == {"replace", "test", "leave", "not_enough_known"}
+
+
+def test_the_chances_looked_back_on_beat_age_alone(demo):
+    _, ask = demo
+    skill = ask("from marts.backtest_skill").set_index("name")
+    assert not skill["too_few"].any()
+    assert skill.loc["ours", "log_loss"] < skill.loc["mileage only", "log_loss"]
+    assert skill.loc["ours", "top_tenth_share"] > skill.loc["oldest first", "top_tenth_share"]
+    # what is expected in all lies near what came to light: within three standard deviations
+    whole = ask("from marts.backtest_calibration where \"by\" = 'all'").iloc[0]
+    assert abs(whole["found"] - whole["expected"]) <= 3 * whole["sd"]
+
+
+def test_each_defect_looked_back_on_counts_once(demo):
+    _, ask = demo
+    counted = ask(
+        "select sensor_id, count(*) as n from marts.backtest_scores where found group by all"
+    ).set_index("sensor_id")["n"]
+    lives = ask(
+        "select sensor_id, count(*) as n from marts.life_windows where found_on is not null "
+        "group by all"
+    ).set_index("sensor_id")["n"]
+    assert (counted <= lives.reindex(counted.index)).all()

@@ -48,7 +48,8 @@ select
     if(span_defects.bad_km is null, contacts.doubt_km, null) as doubt_km,
     if(span_defects.bad_km is null, contacts.doubt_sign, null) as doubt_sign,
     if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard,
-    bikes.usual_km_per_day as km_per_day, bikes.shop_id, spans.earlier_repairs
+    bikes.usual_km_per_day as km_per_day, bikes.shop_id, spans.earlier_repairs,
+    span_defects.closed_on as found_on
 from marts.sensor_spans as spans
 join marts.sensor_lives as lives using (sensor_id)
 join marts.bikes using (unit_id)
