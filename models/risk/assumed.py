@@ -95,10 +95,5 @@ ENTRY_AGES_KM = (2_000.0, 6_000.0, 12_000.0, 20_000.0, 30_000.0, 45_000.0, 65_00
 #: lead or other cause (log hazard), assumed.
 RIDING_SD = 0.3
 EARLIER_SD = 0.3
-#: Spread of the effects of a past test on the log hazard, assumed, in the order of
-#: ``models.risk.stretches.NAMES``: that there is a reading; a standard deviation of departure
-#: while fresh, stale, old; each beyond the first; each of growth; each static check out of band.
-READING_SDS = (0.5, 0.7, 0.5, 0.4, 0.5, 0.4, 0.5)
-
 #: Lives without a defect that the hazard is fitted to at most; more are drawn from and weighed up.
 MOST_SURVIVORS = 20_000

@@ -16,7 +16,6 @@ from scipy import sparse
 
 from models.risk.delay import silent_chance, silent_km
 from models.risk.lives import Rows, overlap
-from models.risk.stretches import Stretches
 
 
 class Expected(NamedTuple):
@@ -37,7 +36,7 @@ class Parts(NamedTuple):
 
 
 class Records:
-    """Rows cut into the cells of one grid and the stretches of their lives.
+    """Rows cut into the cells of one grid.
 
     A *pair* is a cell of age with a group, that is a set of covariates: the rows of person-km on
     which the hazard is a Poisson regression.
@@ -45,10 +44,8 @@ class Records:
     Parameters
     ----------
     rows : Rows
-    stretches : Stretches
-        Of the lives that the rows belong to, ages as the lives count them.
-    group : array of shape (stretches,)
-        Number of each stretch's set of covariates.
+    group : array of shape (rows,)
+        Number of each row's set of covariates.
     edges : array of shape (cells + 1,)
         Edges of the cells, km, covering all ages.
 
@@ -57,7 +54,7 @@ class Records:
     pair_cell, pair_group : arrays of shape (pairs,)
     """
 
-    def __init__(self, rows: Rows, stretches: Stretches, group: np.ndarray, edges: np.ndarray):
+    def __init__(self, rows: Rows, group: np.ndarray, edges: np.ndarray):
         self.rows, self.edges = rows, edges
         self.cells = len(edges) - 1
         self.prior = rows.weight
@@ -70,7 +67,7 @@ class Records:
             (inside, rows.good[inside], rows.bad[inside]),
             (self.exact, np.nextafter(bad, -np.inf), bad),
         )
-        cut = [_cut(*span, rows, stretches, group, edges) for span in spans]
+        cut = [_cut(*span, group, edges) for span in spans]
         number, flat = np.unique(np.concatenate([c.pair for c in cut]), return_inverse=True)
         self.pair_group, self.pair_cell = np.divmod(number, self.cells)
         ends = np.cumsum([len(c.pair) for c in cut])[:-1]
@@ -190,26 +187,11 @@ class Records:
 
 
 def _cut(
-    row: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
-    rows: Rows,
-    stretches: Stretches,
-    group: np.ndarray,
-    edges: np.ndarray,
+    row: np.ndarray, low: np.ndarray, high: np.ndarray, group: np.ndarray, edges: np.ndarray
 ) -> Parts:
-    """Cut spans ``(low, high]`` of some rows by stretch and cell, in order of age.
+    """Cut spans ``(low, high]`` of some rows by cell, in order of age.
 
     ``pair`` is here group * cells + cell; ``span`` the place of the span among those given.
     """
-    life, shift = rows.life[row], rows.shift[row]
-    first = np.searchsorted(stretches.life, life)
-    count = np.searchsorted(stretches.life, life, side="right") - first
-    span = np.repeat(np.arange(len(row)), count)
-    own = first[span] + np.arange(len(span)) - np.repeat(np.cumsum(count) - count, count)
-    begin = np.maximum(low[span], stretches.start_km[own] + shift[span])
-    end = np.minimum(high[span], stretches.end_km[own] + shift[span])
-    held = end > begin
-    part = overlap(begin[held], end[held], edges)
-    pair = group[own[held]][part.row] * (len(edges) - 1) + part.cell
-    return Parts(span[held][part.row], pair, part.km)
+    part = overlap(low, high, edges)
+    return Parts(part.row, group[row[part.row]] * (len(edges) - 1) + part.cell, part.km)

@@ -8,18 +8,18 @@ chance add up to the chance given, whatever the factors do together.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import product
 from math import factorial
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
+from models.risk.growth import WearGrowth
 from models.risk.now import HORIZONS_KM, defect_chances, good_test_gaps
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
-from models.risk.stretches import Stretches, last_departures
 
 FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
 _FEWEST_OF_PART = 5
@@ -64,19 +64,26 @@ def explain_risk(
         return EXPLANATION.empty()
     in_view = results.settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
     readings = results.settings["wear_readings"]
-    read = results.model.stretches(sensors, readings)
     gaps = good_test_gaps(sensors, readings, results.settings["spacing_km"])
-    departure = last_departures(sensors, readings, results.model.trend_)
-    own = _values(sensors, in_view).assign(departure=departure)
-    middle = _middle_values(sensors, in_view).assign(departure=np.nan)
+    score = _last_scores(sensors, readings, results.settings["growth"])
+    own = _values(sensors, in_view).assign(score=score)
+    middle = _middle_values(sensors, in_view).assign(score=np.nan)
     chances = {
-        chosen: _chance(results, sensors, (read, gaps), own, middle, chosen, horizon_km)
+        chosen: _chance(results, sensors, gaps, own, middle, chosen, horizon_km)
         for chosen in product((False, True), repeat=len(FACTORS))
     }
     changes = {name: _shapley(chances, k) for k, name in enumerate(FACTORS)}
     rows = [_rows(sensors, name, change, own, middle) for name, change in changes.items()]
     first = _rows(sensors, "middle", chances[(False,) * len(FACTORS)], own, middle)
     return EXPLANATION.check(_in_order(first, pd.concat(rows)))
+
+
+def _last_scores(
+    sensors: pd.DataFrame, readings: pd.DataFrame | None, growth: WearGrowth | None
+) -> np.ndarray:
+    if readings is None or growth is None:
+        return np.full(len(sensors), np.nan)
+    return growth.last_scores(sensors, readings)
 
 
 def _values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
@@ -138,7 +145,7 @@ _COLUMNS = {
 def _chance(
     results: RiskResults,
     sensors: pd.DataFrame,
-    tests: tuple[Stretches, np.ndarray],
+    gaps_km: np.ndarray,
     own: pd.DataFrame,
     middle: pd.DataFrame,
     chosen: tuple[bool, ...],
@@ -167,17 +174,12 @@ def _chance(
     )
     settings: dict[str, Any] = results.settings | {
         "in_view": mixed["in_view"].to_numpy(float),
-        "gaps_km": tests[1],
-        "stretches": _moved(tests[0], (age - own["age_now_km"]).to_numpy(float), whole["reading"]),
+        "gaps_km": gaps_km,
+        "moved_km": (age - own["age_now_km"]).to_numpy(float),
+        "growth": results.settings["growth"] if whole["reading"] else None,
     }
     found = defect_chances(results.model, frame, n_resamples=0, **settings).chance
     return found[:, HORIZONS_KM.index(horizon_km)]
-
-
-def _moved(read: Stretches, by_km: np.ndarray, own: bool) -> Stretches:
-    """Readings kept as many km before now as they were made, or left out."""
-    columns = read.columns if own else np.zeros_like(read.columns)
-    return replace(read, start_km=read.start_km + by_km[read.life], columns=columns)
 
 
 def _shapley(chances: dict[tuple[bool, ...], np.ndarray], k: int) -> np.ndarray:
@@ -237,7 +239,7 @@ def _words(name: str, own: dict, middle: dict, part_no: str) -> str:
             return "not known until when nothing was heard of it"
         return f"last odometer reading or other contact {_km(own['since_contact'])} ago"
     if name == "reading":
-        return _reading_words(own["departure"])
+        return _reading_words(own["score"])
     signs = [_SIGN_WORDS.get(own[k]) for k in ("last_verdict", "last_conclusion")]
     said = " and ".join(word for word in signs if word)
     return f"last test {said}" if said else "no sign of a defect in its last test"
@@ -260,14 +262,11 @@ def _repair_words(own: dict) -> str:
     return f"{said}, {count} other repair{'' if count == 1 else 's'} at this sensor before"
 
 
-def _reading_words(departure: float) -> str:
-    if pd.isna(departure):
-        return "no good test with a sweep that tells its roughness"
-    side = "rougher" if departure > 0 else "smoother"
-    if abs(departure) < 0.5:
-        return "roughness in its last good test as usual at that distance"
-    how = f"{abs(departure):.1f} standard deviations {side}"
-    return f"last good test {how} than usual at that distance"
+def _reading_words(score: float) -> str:
+    if pd.isna(score):
+        return "no sweep that tells its roughness"
+    rougher = int(np.clip(np.floor(100 * norm.cdf(score)), 1, 99))
+    return f"last sweep rougher than {rougher} in 100 of all sweeps"
 
 
 def _km(value: float) -> str:

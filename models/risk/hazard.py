@@ -10,7 +10,6 @@ from sklearn.base import BaseEstimator
 from sklearn.linear_model import PoissonRegressor
 from sklearn.utils.validation import check_is_fitted
 
-from models.risk.along import cumulative_along
 from models.risk.assumed import (
     BEND_SD,
     CURVE_SCALE_KM,
@@ -46,30 +45,25 @@ from models.risk.lives import (
     thinned,
 )
 from models.risk.spread import covariance
-from models.risk.stretches import Stretches, WearTrend, counted, stretches_of
 
 #: Step on the scale of log rate in the second difference that gives the delay's spread.
 _LOG_STEP = 0.1
 
 
 class DefectHazard(BaseEstimator):
-    """Hazard of defect per km by age, what is known of the life, and what its tests measured.
+    """Hazard of defect per km by age and by what is known of the life.
 
     The log hazard is an assumed Weibull curve, plus a smooth departure from it with age, plus an
-    effect of each part number, duty and shop, of a life begun by cleaning, of the km a day, of
-    earlier repairs (``models.risk.covariates``) and, from each good test on, of what it measured
-    (``models.risk.stretches``). All coefficients have normal priors (an L2 penalty), so that small
-    groups are drawn to the common curve and, with few defects, that curve to the assumed one. Left
-    truncation, right censoring and windows between two tests are honoured by EM over a grid of age
-    cells, each M-step being a Poisson regression on rows of person-km.
+    effect of each part number, duty and shop, of a life begun by cleaning, of the km a day and of
+    earlier repairs (``models.risk.covariates``). All coefficients have normal priors (an L2
+    penalty), so that small groups are drawn to the common curve and, with few defects, that curve
+    to the assumed one. What past tests measured counts when a sensor is judged
+    (``models.risk.growth``). Left truncation, right censoring and windows between two tests are
+    honoured by EM over a grid of age cells, each M-step a Poisson regression on rows of person-km.
 
     A sensor of unknown age (``age_known`` false: its ages count from first sight) enters at each of
     seven ages spread as those of known age were at first sight, weighted in every E-step by how
     well each age fits its record.
-
-    The fit takes tests at their word: one without the defect puts it later. Where tests miss, the
-    curve is late by about the share missed times the distance between tests; ``models.risk.now``
-    allows for misses when it judges one sensor.
 
     Parameters
     ----------
@@ -92,6 +86,9 @@ class DefectHazard(BaseEstimator):
     most_survivors : int
         Of more lives without a defect than this, so many are drawn and weighed up: they say little
         each, and the rows of person-km stay few.
+    sensitivity : float
+        Share of defective sensors in which a test finds the defect. Below 1 the last good test may
+        have missed it, where the lives tell when the one before was made (``earlier_km``).
     max_iter : int
         Most EM steps.
     tol : float
@@ -128,6 +125,7 @@ class DefectHazard(BaseEstimator):
         delay_prior: GammaPrior | None = DELAY_RATE,
         fewest_road_failures: int = FEWEST_ROAD_FAILURES,
         most_survivors: int = MOST_SURVIVORS,
+        sensitivity: float = 1.0,
         max_iter: int = 200,
         tol: float = 1e-4,
     ):
@@ -143,22 +141,12 @@ class DefectHazard(BaseEstimator):
         self.delay_prior = delay_prior
         self.fewest_road_failures = fewest_road_failures
         self.most_survivors = most_survivors
+        self.sensitivity = sensitivity
         self.max_iter = max_iter
         self.tol = tol
 
-    def fit(
-        self, X: pd.DataFrame, y: object = None, *, wear_readings: pd.DataFrame | None = None
-    ) -> DefectHazard:
-        """Fit to lives and, where given, to what their tests measured.
-
-        Parameters
-        ----------
-        X : frame of shape (lives, ...)
-            Columns of ``LIFE_WINDOWS``.
-        y : None
-            Not used; there by convention.
-        wear_readings : frame, optional
-            Columns of ``WEAR_READINGS``; without it the hazard does not hang on past tests.
+    def fit(self, X: pd.DataFrame, y: object = None) -> DefectHazard:
+        """Fit to lives in the columns of ``LIFE_WINDOWS``.
 
         Raises
         ------
@@ -173,24 +161,18 @@ class DefectHazard(BaseEstimator):
         used = self.delay_prior if lives["contact_km"].notna().any() else None
         self.delay_ = None if used is None else _first_delay(lives, used, self.fewest_road_failures)
         self._count(lives)
-        self.trend_ = None if wear_readings is None else WearTrend().fit(counted(wear_readings))
         lives = thinned(lives, self.most_survivors)
-        rows = rows_of(lives, self.entry_ages_, delay_km=None if used is None else 1.0 / used.mean)
+        delay_km = None if used is None else 1.0 / used.mean
+        rows = rows_of(lives, self.entry_ages_, delay_km=delay_km, sensitivity=self.sensitivity)
         self._lay_grid(rows)
         self.life_columns_ = LifeColumns(self.group_sd, self.repaired_sd).fit(lives)
-        stretches = stretches_of(lives, wear_readings, self.trend_)
-        group, other = self._groups(lives, stretches)
-        self._maximise(Records(rows, stretches, group, self.edges_), other)
+        first, pattern = self.life_columns_.patterns(lives)
+        other = self.life_columns_.transform(lives.iloc[first])
+        self._maximise(Records(rows, pattern[rows.life], self.edges_), other)
         return self
 
     def predict_cumulative_hazard(
-        self,
-        X: pd.DataFrame,
-        age_km: np.ndarray,
-        coef: np.ndarray | None = None,
-        *,
-        stretches: Stretches | None = None,
-        shift_km: np.ndarray | float = 0.0,
+        self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None
     ) -> np.ndarray:
         """Cumulative hazard from age 0.
 
@@ -203,10 +185,6 @@ class DefectHazard(BaseEstimator):
             Ages at which to answer, one row of ages for each row of ``X``.
         coef : array of shape (draws, columns), optional
             Coefficients such as ``draw`` gives; by default the fitted ones.
-        stretches : Stretches, optional
-            What past tests say of the rows of ``X``, as ``stretches`` gives; by default nothing.
-        shift_km : array of shape (m,), or 0
-            What the ages add to the life's own, by which its tests are counted.
 
         Returns
         -------
@@ -216,29 +194,10 @@ class DefectHazard(BaseEstimator):
         age = np.asarray(age_km, dtype=float)
         chosen = self.coef_[None, :] if coef is None else coef
         edges, total = self._cumulative(chosen, float(np.max(age, initial=0.0)))
-        of_life = self.life_columns_.transform(X)
-        first, last = self.n_base_, self.n_base_ + of_life.shape[1]
-        ratio = np.exp(chosen[:, first:last] @ of_life.T)
+        ratio = np.exp(chosen[:, self.n_base_ :] @ self.life_columns_.transform(X).T)
         ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
-        if self.trend_ is None:
-            hazard = _interpolated(edges, total, age)
-        else:
-            if stretches is None:
-                stretches = stretches_of(X, None, self.trend_)
-            hazard = cumulative_along(
-                lambda km: _interpolated(edges, total, km),
-                age.reshape(*age.shape, *([1] * (3 - age.ndim))),
-                shift_km,
-                stretches,
-                chosen[:, last:] @ stretches.columns.T,
-            ).reshape(len(chosen), *age.shape)
-        hazard = hazard * ratio
+        hazard = _interpolated(edges, total, age) * ratio
         return hazard[0] if coef is None else hazard
-
-    def stretches(self, X: pd.DataFrame, wear_readings: pd.DataFrame | None) -> Stretches:
-        """What past tests say of the lives ``X`` (``life_id``, ``good_km``)."""
-        check_is_fitted(self)
-        return stretches_of(X, wear_readings, self.trend_)
 
     def predict_survival(
         self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None
@@ -247,14 +206,12 @@ class DefectHazard(BaseEstimator):
         return np.exp(-self.predict_cumulative_hazard(X, age_km, coef))
 
     def predict_hazard(self, X: pd.DataFrame, age_km: np.ndarray) -> np.ndarray:
-        """Hazard per km at an age (that of its cell), for each row of ``X``, no test counting."""
+        """Hazard per km at an age (that of its cell), for each row of ``X``."""
         check_is_fitted(self)
         edges = self._edges_to(float(np.max(age_km)))
         cell = np.clip(np.searchsorted(edges, age_km, side="left") - 1, 0, len(edges) - 2)
-        columns = self.life_columns_.transform(X)
-        first = self.n_base_
-        rate = self._rates(edges, self.coef_[:first])[cell]
-        return rate * np.exp(columns @ self.coef_[first : first + columns.shape[1]])
+        rate = self._rates(edges, self.coef_[: self.n_base_])[cell]
+        return rate * np.exp(self.life_columns_.transform(X) @ self.coef_[self.n_base_ :])
 
     def draw(self, n_draws: int, seed: int) -> np.ndarray:
         """Coefficients drawn from their normal approximation, shape (n_draws, columns)."""
@@ -292,14 +249,6 @@ class DefectHazard(BaseEstimator):
         watched = np.bincount(seen.cell, seen.km * share[seen.row], self.n_cells)
         self.columns_ = BaselineColumns(self.baseline, self.level_sd, self.slope_sd, self.bend_sd)
         self.columns_.fit(_middles(self.edges_), weight=watched)
-
-    def _groups(self, lives: pd.DataFrame, stretches: Stretches) -> tuple[np.ndarray, np.ndarray]:
-        """Number of each stretch's distinct set of covariates, and the columns of each set."""
-        first, pattern = self.life_columns_.patterns(lives)
-        keys = np.column_stack([pattern[stretches.life], stretches.columns])
-        sets, group = np.unique(keys, axis=0, return_inverse=True)
-        of_life = self.life_columns_.transform(lives.iloc[first])
-        return group.reshape(-1), np.hstack([of_life[sets[:, 0].astype(int)], sets[:, 1:]])
 
     def _maximise(self, records: Records, other: np.ndarray) -> None:
         """EM from the assumed curve, each M-step a Poisson regression on rows of person-km."""

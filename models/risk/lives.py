@@ -39,7 +39,7 @@ class Rows:
     used, a life also stands in a row for each piece of the window in which the defect may lie
     (``near`` to ``far`` km before the window's end, blank for other rows), and, if nothing was
     heard of it until its last contact, in one without a defect until then. ``times`` is how often
-    the life counts; ``shift`` what the row adds to the life's own ages. All ages in km.
+    the life counts. All ages in km.
     """
 
     entry: np.ndarray
@@ -48,7 +48,6 @@ class Rows:
     life: np.ndarray
     unit: np.ndarray
     weight: np.ndarray
-    shift: np.ndarray
     near: np.ndarray
     far: np.ndarray
     heard: np.ndarray
@@ -91,6 +90,8 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
         lives[name] = _blank_where_absent(windows, name, None)
     lives["times"] = _blank_where_absent(windows, "times", 1.0)
     lives["contact_km"] = _blank_where_absent(windows, "contact_km", np.nan)
+    lives["earlier_km"] = _blank_where_absent(windows, "earlier_km", np.nan)
+    lives["earlier_km"] = lives["earlier_km"].astype("float64").clip(lower=lives["entry_km"])
     lives["road_failure"] = _flags(windows, "road_failure", False)
     lives["heard"] = _flags(windows, "heard", lives["road_failure"]) | lives["road_failure"]
     for name in ("entry_km", "good_km", "bad_km", "contact_km"):
@@ -197,14 +198,22 @@ def entry_ages(lives: pd.DataFrame, count: int = ENTRY_AGE_COUNT) -> np.ndarray:
 
 
 def rows_of(
-    lives: pd.DataFrame, ages_at_entry: np.ndarray, *, delay_km: float | None = None
+    lives: pd.DataFrame,
+    ages_at_entry: np.ndarray,
+    *,
+    delay_km: float | None = None,
+    sensitivity: float = 1.0,
 ) -> Rows:
     """Rows for the fit: one for a life of known age, one for each possible age of the others.
 
     With ``delay_km``, the assumed mean delay until a defect is heard of, one more for each piece
-    of the window in which a defect may lie (see ``Rows``).
+    of the window in which a defect may lie (see ``Rows``). With a ``sensitivity`` below 1 the last
+    good test may have missed the defect, which then came since ``earlier_km``, the good test before
+    that one; two misses in a row, 1 in 100 at 0.9, are left out. Example: good at 20,000 and
+    26,000, found at 31,000: a defect in (26,000, 31,000] weighs 1, in (20,000, 26,000] 0.1.
     """
     parts = _plain(lives) if delay_km is None else _with_pieces(lives, delay_km)
+    parts = pd.concat([parts, _missed(lives, delay_km, 1.0 - sensitivity)], ignore_index=True)
     number = parts["life"].to_numpy()
     unknown = ~lives["age_known"].astype(bool).to_numpy()[number]
     copies = np.where(unknown, len(ages_at_entry), 1)
@@ -218,8 +227,7 @@ def rows_of(
         bad=parts["bad"].to_numpy()[part] + shift,
         life=life,
         unit=pd.factorize(lives["unit_id"])[0][life],
-        weight=1.0 / copies[part],
-        shift=shift,
+        weight=parts["share"].to_numpy()[part] / copies[part],
         near=parts["near"].to_numpy()[part],
         far=parts["far"].to_numpy()[part],
         times=lives["times"].to_numpy(float)[life],
@@ -235,8 +243,23 @@ def _plain(lives: pd.DataFrame) -> pd.DataFrame:
             "bad": lives["bad_km"],
             "near": np.nan,
             "far": np.nan,
+            "share": 1.0,
         }
     )
+
+
+def _missed(lives: pd.DataFrame, delay_km: float | None, share: float) -> pd.DataFrame:
+    """A defect between the last two good tests, which the last one missed."""
+    earlier, good = lives["earlier_km"].to_numpy(float), lives["good_km"].to_numpy()
+    some = np.flatnonzero(earlier < good) if share > 0 else np.zeros(0, dtype=int)
+    if delay_km is None:
+        plain = _plain(lives).iloc[some]
+        return plain.assign(good=earlier[some], bad=good[some], share=share)
+    piece = cut(some, earlier[some], good[some], delay_km)
+    until = (last_known(lives).to_numpy() - good)[piece.life]
+    moved = piece._replace(near=piece.near + until, far=piece.far + until)
+    frame = pd.DataFrame(moved._asdict()).rename(columns={"low": "good", "high": "bad"})
+    return frame.assign(share=share)
 
 
 def _with_pieces(lives: pd.DataFrame, delay_km: float) -> pd.DataFrame:
@@ -246,7 +269,7 @@ def _with_pieces(lives: pd.DataFrame, delay_km: float) -> pd.DataFrame:
     whole = whole[lives["bad_km"].isna().to_numpy() | (end <= good)]
     piece = cut(np.arange(len(lives)), good, end, delay_km)
     pieces = pd.DataFrame(piece._asdict()).rename(columns={"low": "good", "high": "bad"})
-    return pd.concat([whole, pieces], ignore_index=True)
+    return pd.concat([whole, pieces.assign(share=1.0)], ignore_index=True)
 
 
 def overlap(low: np.ndarray, high: np.ndarray, edges: np.ndarray) -> Overlap:

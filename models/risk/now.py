@@ -7,23 +7,21 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit, logsumexp
+from scipy.special import expit, logit
 
 from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
-from models.risk.delay import silent_chance
+from models.risk.cells import TESTS_BACK, cells_in_service, survivor_shares
+from models.risk.growth import LifeReadings, WearGrowth
 from models.risk.hazard import DefectHazard
-from models.risk.stretches import Stretches, counted
 
 #: Km ahead for which a chance is given, beside now.
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
-#: Earlier tests counted before the last good one; a miss in all of them is 1 in 1,000 at 0.9.
-_TESTS_BACK = 3
 #: A sign in a test outweighs the curve: the curve may move its odds by this factor at most.
 MOST_ODDS_SHIFT = 3.0
 _CHUNK = 500
-#: Km before the last contact at which the chance of a silent defect is taken afresh.
-_SILENT_CUTS_KM = (1_000, 2_000, 3_500, 5_000, 7_500, 10_000, 15_000, 20_000, 30_000, 50_000)
 _TINY = 1e-12
+_LEAST = 1e-300
+_SAME_KM = 1e-6
 
 
 class Draws(NamedTuple):
@@ -35,6 +33,25 @@ class Draws(NamedTuple):
     coef: np.ndarray
     s: np.ndarray
     rate: np.ndarray | None
+
+
+class Read(NamedTuple):
+    """What past tests measured of some sensors, and how that bears on when their defect comes.
+
+    ``growth`` is None where it does not; ``moved_km`` of shape (n, 1, 1), by how much the sensors'
+    ages are set otherwise than they were when read.
+    """
+
+    growth: WearGrowth | None
+    readings: LifeReadings | None = None
+    moved_km: np.ndarray | float = 0.0
+
+    def take(self, members: np.ndarray) -> Read:
+        """That of some sensors."""
+        if self.growth is None or self.readings is None:
+            return self
+        moved = self.moved_km if np.isscalar(self.moved_km) else self.moved_km[members]
+        return Read(self.growth, self.readings.take(members), moved)
 
 
 class Chances(NamedTuple):
@@ -59,7 +76,7 @@ def good_test_gaps(
 
     From the tests on record; where none is given, ``spacing_km`` apart. NaN where there was none.
     """
-    gaps = np.tile(spacing_km * np.arange(_TESTS_BACK, dtype=float), (len(sensors_now), 1))
+    gaps = np.tile(spacing_km * np.arange(TESTS_BACK, dtype=float), (len(sensors_now), 1))
     if wear_readings is None:
         return gaps
     place = pd.DataFrame(
@@ -69,14 +86,19 @@ def good_test_gaps(
             "good_km": sensors_now["good_km"].to_numpy(float),
         }
     )
-    tests = place.merge(counted(wear_readings)[["life_id", "read_km"]], on="life_id")
+    tests = place.merge(good_tests(wear_readings)[["life_id", "read_km"]], on="life_id")
     tests["gap"] = tests["good_km"] - tests["read_km"]
     tests = tests[tests["gap"] > 0].sort_values(["row", "gap"], kind="stable")
     turn = tests.groupby("row").cumcount().to_numpy() + 1
     gaps[:, 1:] = np.nan
-    used = turn < _TESTS_BACK
+    used = turn < TESTS_BACK
     gaps[tests["row"].to_numpy()[used], turn[used]] = tests["gap"].to_numpy()[used]
     return gaps
+
+
+def good_tests(wear_readings: pd.DataFrame) -> pd.DataFrame:
+    """Tests that found the sensor without the defect."""
+    return wear_readings[wear_readings["passed"].astype("boolean").fillna(False).astype(bool)]
 
 
 def sign_of(sensors_now: pd.DataFrame, shares: Mapping[str, BetaPrior]) -> pd.Series:
@@ -142,7 +164,8 @@ def defect_chances(
     seed: int = 0,
     in_view: np.ndarray | None = None,
     wear_readings: pd.DataFrame | None = None,
-    stretches: Stretches | None = None,
+    growth: WearGrowth | None = None,
+    moved_km: np.ndarray | None = None,
     gaps_km: np.ndarray | None = None,
 ) -> Chances:
     """Chance of the defect state now and within each horizon, with an interval.
@@ -196,9 +219,13 @@ def defect_chances(
         Chance that a sensor's bike is still in view, so that a defect would have been heard of to
         this day; otherwise only until its contact. By default 0.
     wear_readings : frame, optional
-        Columns of ``WEAR_READINGS``: what the good tests of these sensors measured.
-    stretches : Stretches, optional
-        The same already cut (``DefectHazard.stretches``), in the order of ``sensors_now``.
+        Columns of ``WEAR_READINGS``: what the tests of these sensors measured, and when the good
+        ones were made.
+    growth : WearGrowth, optional
+        How readings grow towards the defect; without it they do not count. The chance of each age
+        at the defect is then multiplied by the likelihood of the sensor's readings were it so.
+    moved_km : array of shape (n,), optional
+        By how much ``age_now_km`` is set otherwise than it is, all else as many km before now.
     gaps_km : array of shape (n, 3), optional
         Km from the last good test back to itself and to those before it, NaN where there was
         none; by default from ``wear_readings``, or the usual distance where these are not given.
@@ -210,23 +237,22 @@ def defect_chances(
     rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
     drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)
-    if stretches is None:
-        stretches = model.stretches(sensors_now, wear_readings)
+    read = _read(sensors_now, wear_readings, growth, moved_km)
     if gaps_km is None:
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
     batches = [(None, part) for part in _chunks(np.flatnonzero(sign.isna()))]
     batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
     for name, members in batches:
-        some, read = sensors_now.iloc[members], stretches.take(members)
+        some, own = sensors_now.iloc[members], read.take(members)
         ahead = np.asarray(horizons_km)
         gaps = gaps_km[members]
-        log_ok = _log_ok(model, some, read, drawn, gaps, ahead)
+        log_ok = _log_ok(model, some, own, drawn, gaps, ahead)
         silence = _silence_since_test(some, rate)
         if rate is not None and seen[members].any():
             today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
             v = seen[members]
-            log_ok = _mixed(log_ok, _log_ok(model, today, read, drawn, gaps, ahead), v)
+            log_ok = _mixed(log_ok, _log_ok(model, today, own, drawn, gaps, ahead), v)
             silence = np.log(
                 (1 - v) * np.exp(silence) + v * np.exp(_silence_since_test(today, rate))
             )
@@ -236,6 +262,20 @@ def defect_chances(
             log_ok = _with_sign(log_ok, q, silence)
         _summarise(result, members, log_ok, level)
     return result
+
+
+def _read(
+    sensors_now: pd.DataFrame,
+    wear_readings: pd.DataFrame | None,
+    growth: WearGrowth | None,
+    moved_km: np.ndarray | None,
+) -> Read:
+    if wear_readings is None or growth is None or growth.course_ is None:
+        return Read(None)
+    readings = growth.life_readings(sensors_now, wear_readings)
+    if moved_km is None:
+        return Read(growth, readings)
+    return Read(growth, readings, -np.asarray(moved_km)[:, None, None])
 
 
 def _chunks(members: np.ndarray) -> list[np.ndarray]:
@@ -255,7 +295,7 @@ def _summarise(result: Chances, members: np.ndarray, log_ok: np.ndarray, level: 
 def _log_ok(
     model: DefectHazard,
     sensors: pd.DataFrame,
-    read: Stretches,
+    read: Read,
     draws: Draws,
     gaps_km: np.ndarray,
     horizons_km: np.ndarray,
@@ -277,76 +317,27 @@ def _log_ok(
 def _log_ok_over(
     model: DefectHazard,
     sensors: pd.DataFrame,
-    read: Stretches,
+    read: Read,
     draws: Draws,
     gaps_km: np.ndarray,
     horizons_km: np.ndarray,
     start_km: np.ndarray,
 ) -> np.ndarray:
-    good, entry = sensors["good_km"].to_numpy(float), sensors["entry_km"].to_numpy(float)
-    repaired = sensors["repaired"].astype(bool).to_numpy()
-    age = np.fmax(sensors["age_now_km"].to_numpy(float), good)
-    began = np.where(repaired, entry, 0.0)
-    tests = good[:, None] - gaps_km
-    tests[:, 1:] = np.where(tests[:, 1:] >= entry[:, None], tests[:, 1:], np.nan)
-    contact = _contact(sensors, age, good, began, draws.rate)
-    cuts_km = () if draws.rate is None else _SILENT_CUTS_KM
-    low, high, missed = _stretches(began, tests, contact, cuts_km)
-    ages = np.hstack([began[:, None], low, high, contact[:, None], age[:, None] + horizons_km])
-    at = model.predict_cumulative_hazard(
-        sensors, ages[:, :, None] + start_km, draws.coef, stretches=read, shift_km=start_km
-    )
-    # A life begun by cleaning is taken to begin sound; any other was sound when new, at age 0,
-    # and is taken to be in use without the defect at first sight only if a test bears it out.
-    n = low.shape[1]
-    sound = np.where(repaired[:, None], at[:, :, 0], 0.0)
-    start = np.where((repaired | ~np.isnan(good))[:, None], at[:, :, 0], 0.0)
-    from_h, to_h = at[:, :, 1 : 1 + n].copy(), at[:, :, 1 + n : 1 + 2 * n]
-    from_h[:, :, 0] = sound
-    to_h = np.maximum(to_h, from_h)
-    weight = (1 - draws.s)[:, None, None] ** missed
-    if draws.rate is not None:
-        near, far = contact[:, None] - high, contact[:, None] - low
-        weight = weight * silent_chance(near, far, draws.rate[:, None, None])
-    relative = start[:, :, None]
-    with_defect = np.exp(relative - from_h) * -np.expm1(from_h - to_h)
-    with_defect = (with_defect * weight[..., None]).sum(axis=(2, 3))
-    without = np.exp(start - np.maximum(at[:, :, 1 + 2 * n], sound)).sum(axis=2)
-    ahead = logsumexp(relative - np.maximum(at[:, :, 2 + 2 * n :], sound[:, :, None]), axis=-1)
-    return ahead - np.log(with_defect + without)[:, :, None]
-
-
-def _contact(
-    sensors: pd.DataFrame,
-    age: np.ndarray,
-    good: np.ndarray,
-    began: np.ndarray,
-    rate: np.ndarray | None,
-) -> np.ndarray:
-    """Age up to which a defect would have had the time to be heard of, at least the last test."""
-    seen = np.fmax(began, good)
-    if rate is None or "contact_km" not in sensors.columns:
-        return np.minimum(seen, age)
-    return np.clip(np.fmax(sensors["contact_km"].to_numpy(float), seen), began, age)
-
-
-def _stretches(
-    began: np.ndarray, tests: np.ndarray, contact: np.ndarray, cuts_km: tuple[int, ...]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Cut each life up to its contact at its good tests and at km before the contact.
-
-    Returns
-    -------
-    low, high, missed : arrays of shape (sensors, stretches)
-        Ages, and how many good tests a defect in the stretch would have passed.
-    """
-    cuts = contact[:, None] - np.asarray(cuts_km)
-    inner = np.where(np.isnan(tests), began[:, None], tests)
-    edges = np.hstack([began[:, None], inner, cuts, contact[:, None]])
-    edges = np.sort(np.clip(edges, began[:, None], contact[:, None]), axis=1)
-    low, high = edges[:, :-1], edges[:, 1:]
-    missed = (tests[:, None, :] >= high[:, :, None]).sum(axis=2)
-    return low, high, missed
+    cells = cells_in_service(sensors, gaps_km, draws.s, draws.rate, horizons_km)
+    at = model.predict_cumulative_hazard(sensors, cells.edges[:, :, None] + start_km, draws.coef)
+    chance = survivor_shares(at, sensors) * cells.weight[..., None]
+    if read.growth is not None:
+        shift = start_km if len(start_km) > 1 else 0.0
+        given = read.growth.log_likelihood(
+            read.readings, cells.middle[:, :, None] + read.moved_km + start_km, shift
+        )
+        chance *= np.exp(given - given.max(axis=(1, 2), keepdims=True))
+    chance = chance.sum(axis=3)
+    age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))
+    low = cells.edges[:, :-1, None]
+    later = low >= age[:, None, None] + np.asarray(horizons_km) - _SAME_KM
+    ahead = np.einsum("dnk,nkh->dnh", chance, later.astype(float))
+    return np.log(np.maximum(ahead, _LEAST)) - np.log(chance.sum(axis=2))[:, :, None]
 
 
 def _mixed(until_contact: np.ndarray, until_today: np.ndarray, in_view: np.ndarray) -> np.ndarray:

@@ -12,10 +12,14 @@ from sklearn.base import clone
 
 from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
 from models.risk.delay import Delay
+from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
+from models.risk.joint import fit_growth
 from models.risk.lives import checked_lives, found_on_entry, with_doubts
 from models.risk.now import (
     defect_chances,
+    good_test_gaps,
+    good_tests,
     learned_shares,
     sign_of,
     usual_test_spacing_km,
@@ -46,9 +50,7 @@ class RiskResults:
     """Risk of every sensor in service, the fleet's curve, the model and counts.
 
     ``defect_risk`` is in the columns of ``DEFECT_RISK``, ``fleet_curve`` in those of
-    ``FLEET_CURVE``. ``model`` is None where no life was observed; ``fleet_model``, behind the
-    curve, is the same without past readings, since a curve of the fleet is of sensors whatever they
-    measured. ``summary`` holds ``n_lives``,
+    ``FLEET_CURVE``. ``model`` is None where no life was observed. ``summary`` holds ``n_lives``,
     ``n_defects``, ``n_bikes``, ``km_observed``, ``n_found_on_entry``, ``n_unknown_age``,
     ``mostly_assumed``, ``test_spacing_km``, ``delay`` (km until a defect is heard of, whether
     learned or assumed; None where no contact is given) and, apart from the defect,
@@ -59,7 +61,6 @@ class RiskResults:
     defect_risk: pd.DataFrame
     fleet_curve: pd.DataFrame
     model: DefectHazard | None
-    fleet_model: DefectHazard | None
     summary: dict[str, Any]
     settings: dict[str, Any]
 
@@ -109,14 +110,16 @@ def fit_and_score(
     """
     windows, sensors = LIFE_WINDOWS.check(windows), SENSORS_NOW.check(sensors_now)
     shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
-    lives, in_view = with_doubts(windows, shares), np.zeros(len(sensors))
     read = None if wear_readings is None else WEAR_READINGS.check(wear_readings)
+    lives, in_view = with_doubts(_with_earlier(windows, read), shares), np.zeros(len(sensors))
+    model = clone(DefectHazard() if model is None else model)
+    model.set_params(sensitivity=sensitivity.mean)
     followed = lives
     if contact_gaps is not None:
         by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps))
         in_view = sensors["unit_id"].map(by_bike).fillna(0.0).to_numpy(float)
         followed = followed_on(lives, sensors, by_bike)
-    fitted = _fit(followed, model, read)
+    fitted = _fit(followed, model)
     summary = _summary(windows, fitted)
     settings = {
         "shares": shares,
@@ -124,40 +127,62 @@ def fit_and_score(
         "spacing_km": summary["test_spacing_km"],
         "seed": seed,
         "wear_readings": read,
+        "growth": _growth(fitted, followed, read, sensitivity, summary["test_spacing_km"], seed),
     }
     risk = _risk(fitted, sensors, in_view=in_view, n_resamples=n_resamples, **settings)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted is not None and fitted.delay_ is not None:
-        silent = _fit(lives, clone(fitted).set_params(delay_prior=None), read)
+        silent = _fit(lives, clone(fitted).set_params(delay_prior=None))
         for name, other, view in (("silent", silent, in_view), ("all_heard", fitted, in_view >= 0)):
             chances = _risk(other, sensors, in_view=view, n_resamples=0, **settings)
             risk[f"defect_now_if_{name}"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
-    of_fleet = fitted if read is None else _fit(followed, model, None)
-    curve = FLEET_CURVE.empty()
-    if of_fleet is not None:
-        curve = _curve(of_fleet, windows, n_resamples, seed)
+    curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
     return RiskResults(
         DEFECT_RISK.check(risk),
         FLEET_CURVE.check(curve),
         fitted,
-        of_fleet,
         summary,
         settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
     )
 
 
-def _fit(
-    windows: pd.DataFrame, model: DefectHazard | None, read: pd.DataFrame | None
-) -> DefectHazard | None:
+def _fit(windows: pd.DataFrame, model: DefectHazard) -> DefectHazard | None:
     """The fitted model, or None where nothing was watched for a single km."""
     lives = checked_lives(windows)
     lives = lives[~found_on_entry(lives)]
     end = lives["bad_km"].fillna(lives["good_km"])
     if not (end > lives["entry_km"]).any():
         return None
-    unfitted = DefectHazard() if model is None else clone(model)
-    return unfitted.fit(windows, wear_readings=read)
+    return clone(model).fit(windows)
+
+
+def _with_earlier(windows: pd.DataFrame, read: pd.DataFrame | None) -> pd.DataFrame:
+    """Lives with the age at the good test before the last one, or at entry where that was first.
+
+    Blank where no test is on record: then tests are taken at their word.
+    """
+    if read is None:
+        return windows
+    tested = windows["life_id"].isin(good_tests(read)["life_id"])
+    gaps = good_test_gaps(windows, read, 0.0)
+    earlier = (windows["good_km"] - gaps[:, 1]).fillna(windows["entry_km"])
+    return windows.assign(earlier_km=earlier.where(tested))
+
+
+def _growth(
+    fitted: DefectHazard | None,
+    lives: pd.DataFrame,
+    read: pd.DataFrame | None,
+    sensitivity: BetaPrior,
+    spacing_km: float,
+    seed: int,
+) -> WearGrowth | None:
+    if fitted is None or read is None:
+        return None
+    return fit_growth(
+        fitted, lives, read, sensitivity=sensitivity, spacing_km=spacing_km, seed=seed
+    )
 
 
 def _summary(windows: pd.DataFrame, fitted: DefectHazard | None) -> dict[str, Any]:

@@ -9,7 +9,6 @@ from scipy.integrate import quad
 from models.risk.expectation import Records
 from models.risk.lives import checked_lives, rows_of
 from models.risk.spread import mixing
-from models.risk.stretches import Stretches, plain_stretches
 from tests.models.risk.published_lives import lives
 
 EDGES = np.linspace(0, 100, 11)
@@ -26,7 +25,7 @@ def records():
         age_known=[True, True, True, True, False],
     )
     rows = rows_of(checked_lives(windows), AGES)
-    return Records(rows, plain_stretches(5), np.array([0, 1, 0, 1, 0]), EDGES)
+    return Records(rows, np.array([0, 1, 0, 1, 0, 0]), EDGES)
 
 
 def per_pair(records, rate, ratio):
@@ -119,45 +118,10 @@ def test_score_and_information_are_derivatives_of_the_log_likelihood(records):
 
 def test_a_narrow_window_nears_the_exact_age():
     rows = rows_of(checked_lives(lives(np.zeros(1), np.array([33 - 1e-7]), np.array([33.0]))), AGES)
-    records = Records(rows, plain_stretches(1), np.zeros(1, int), EDGES)
+    records = Records(rows, np.zeros(1, int), EDGES)
     expected = records.expect(RATE[records.pair_cell])
     assert table(records, expected.events)[0, 3] == pytest.approx(1)
     assert expected.exposure.sum() == pytest.approx(33)
     exact = np.log(hazard(33)) - cumulative(33)
     assert expected.log_likelihood - np.log(1e-7) == pytest.approx(exact, abs=1e-5)
 
-
-@pytest.fixture
-def in_stretches():
-    """The same lives, each with another hazard from the age of 24 on."""
-    windows = lives(
-        np.array([0.0, 10, 5, 0, 0]),
-        np.array([60.0, 20, 12, 33, 10]),
-        np.array([np.nan, 37, 88, 33, 25]),
-        age_known=[True, True, True, True, False],
-    )
-    starts = np.tile([-np.inf, 24.0], 5)
-    stretches = Stretches(np.repeat(np.arange(5), 2), starts, np.zeros((10, 0)))
-    return Records(rows_of(checked_lives(windows), AGES), stretches, np.tile([0, 1], 5), EDGES)
-
-
-def test_a_hazard_that_changes_within_a_window_counts_from_its_change(in_stretches):
-    hazards = per_pair(in_stretches, RATE, RATIO)
-    expected = in_stretches.expect(hazards)
-
-    def total(age, change=24.0):
-        return cumulative(min(age, change)) + RATIO[1] * max(
-            cumulative(age) - cumulative(change), 0
-        )
-
-    one, two = -total(60), np.log(np.exp(-total(20)) - np.exp(-total(37))) + total(10)
-    three = np.log(np.exp(-total(12)) - np.exp(-total(88))) + total(5)
-    four = np.log(hazard(33, 1.7)) - total(33)
-    # one of unknown age counts its change from first sight
-    each = [
-        (np.exp(-total(a + 10, a + 24)) - np.exp(-total(a + 25, a + 24)))
-        / np.exp(-total(a, a + 24))
-        for a in AGES
-    ]
-    five = np.log(np.mean(each))
-    assert expected.log_likelihood == pytest.approx(one + two + three + four + five, rel=1e-10)
