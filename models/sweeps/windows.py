@@ -5,7 +5,8 @@ Smoothness is that of ``models.sweeps.smoothness``, window by window.
 The power is that of the departure from a line that follows the hand: within so short a time
 travel is taken to follow the time as a parabola (a hand changes its speed steadily over some
 50 ms), so the local line of the output against travel is a parabola against time. It is drawn by
-two running means whose weights cancel the square term, and lasts some 60 ms whatever the speed.
+two running means whose weights cancel the square term, and lasts some 60 ms whatever the speed (at
+low rates 23 samples, but no more than some 115 ms).
 """
 
 from __future__ import annotations
