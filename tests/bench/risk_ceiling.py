@@ -158,16 +158,21 @@ def _readings(fleet: WearingFleet, rows: _Rows, middle: np.ndarray) -> np.ndarra
     wear = fleet.wear
     node, weight = np.polynomial.hermite_e.hermegauss(_FACTOR_NODES)
     factor = np.exp(wear.factor_sd * node)
+    steepness = (wear.depth_pct / wear.floor_pct * factor).astype(np.float32)
+    noise = np.float32(wear.noise_sd)
 
     def of_tests(tests: pd.DataFrame, at: np.ndarray) -> np.ndarray:
-        growth = wear.growth(tests["read_km"].to_numpy()[:, None] / at)
+        growth = wear.growth(tests["read_km"].to_numpy()[:, None] / at).astype(np.float32)
         out = wear.check_sound + wear.check_worn * growth
         is_out = tests["checks_out_of_band"].to_numpy()[:, None] > 0
-        value = np.where(is_out, np.log(out), np.log1p(-out))[:, None, :]
-        level = np.log(wear.floor_pct + wear.depth_pct * factor[:, None] * growth[:, None, :])
-        seen = tests["roughness_pct"].to_numpy(float)
-        apart = (np.log(np.where(np.isnan(seen), 1.0, seen))[:, None, None] - level) / wear.noise_sd
-        return value - np.where(np.isnan(seen)[:, None, None], 0.0, apart**2 / 2)
+        value = np.repeat(
+            np.where(is_out, np.log(out), np.log1p(-out))[:, None], len(factor), axis=1
+        )
+        seen = tests["roughness_pct"].notna().to_numpy()
+        above = np.log(tests["roughness_pct"].to_numpy(float)[seen] / wear.floor_pct)
+        rise = np.log1p(steepness[:, None] * growth[seen][:, None, :])
+        value[seen] -= ((above.astype(np.float32)[:, None, None] - rise) / noise) ** 2 / 2
+        return value
 
     result = np.zeros_like(middle)
     for start in range(0, len(middle), _CHUNK):

@@ -27,7 +27,7 @@ NUMBERS = (
     "age_known",
 )
 #: Share of the window of a defect heard of that lay after it, and of one found otherwise.
-_HEARD_PLACE, _MIDDLE = 0.35, 0.5
+_HEARD_PLACE, _MIDDLE = 0.2, 0.5
 
 
 def lives_of(fleet: WearingFleet) -> pd.DataFrame:

@@ -23,10 +23,10 @@ from tests.bench.risk_history import GROUPS, NUMBERS, known_at, lives_of
 from tests.models.risk.wearing_fleet import WearingFleet
 
 #: Km for which a silent sensor may yet have the defect; also how long a finding takes.
-LAG_KM = 4_000.0
+LAG_KM = 3_000.0
 EVENTS = {"defect_now": 0.0, "defect_5000_km": 5_000.0}
 #: Landmarks of one life, and km that must follow a landmark beside those looked ahead.
-_LANDMARKS, _FOLLOWED_KM, _FARTHEST_KM = 8, 8_000.0, 40_000.0
+_LANDMARKS, _FOLLOWED_KM, _FARTHEST_KM = 12, 3_000.0, 40_000.0
 Chances = dict[str, np.ndarray]
 
 
@@ -222,7 +222,7 @@ def boosting(fleet: WearingFleet) -> Chances:
 
 
 def survival_forest(fleet: WearingFleet) -> Chances:
-    """scikit-survival's RandomSurvivalForest of the km left from each test, times by 500 km."""
+    """scikit-survival's RandomSurvivalForest of the km left from each test, times by 1,000 km."""
     from sksurv.ensemble import RandomSurvivalForest
     from sksurv.util import Surv
 
@@ -231,10 +231,10 @@ def survival_forest(fleet: WearingFleet) -> Chances:
     stop = marks["defect_km"].fillna(marks["end_km"] - LAG_KM) - marks["at"]
     used = (stop > 0).to_numpy()
     encoder, event = _encoder(marks), marks["defect_km"].notna().to_numpy()
-    steps = np.minimum(np.ceil(stop / 500.0) * 500.0, 60_000.0)
+    steps = np.minimum(np.ceil(stop / 1_000.0) * 1_000.0, 60_000.0)
     y = Surv.from_arrays(event[used] & (stop < 60_000).to_numpy()[used], steps[used])
     forest = RandomSurvivalForest(
-        n_estimators=100, min_samples_leaf=40, max_samples=0.5, random_state=0
+        n_estimators=60, min_samples_leaf=40, max_samples=0.5, random_state=0
     )
     forest.fit(_numbers(marks, encoder)[used], y)
     life, age, sound = _now(fleet, lives)

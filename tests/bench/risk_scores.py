@@ -41,13 +41,17 @@ _TRUTH = {"defect_now": "truly_defective", "defect_5000_km": "truly_within_5000"
 _LEAST = 1e-4
 
 
-def ours(fleet: WearingFleet, *, use_readings: bool = True) -> Chances:
-    """``fit_and_score`` as the pipeline calls it, without the draws behind the intervals."""
+def ours(fleet: WearingFleet, *, use_readings: bool = True, n_resamples: int = 0) -> Chances:
+    """``fit_and_score`` as the pipeline calls it, by default without the draws behind intervals."""
     readings = {"wear_readings": fleet.wear_readings} if use_readings else {}
     if not readings.keys() <= inspect.signature(fit_and_score).parameters.keys():
         readings = {}
     results = fit_and_score(
-        fleet.windows, fleet.sensors_now, contact_gaps=fleet.contact_gaps, n_resamples=0, **readings
+        fleet.windows,
+        fleet.sensors_now,
+        contact_gaps=fleet.contact_gaps,
+        n_resamples=n_resamples,
+        **readings,
     )
     return _chosen(results.defect_risk)
 

@@ -1,9 +1,12 @@
 """The record-level simulator keeps its own rules."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from models.risk.backtest import skill
 from models.risk.schemas import CONTACT_GAPS, LIFE_WINDOWS, SENSORS_NOW, WEAR_READINGS
+from tests.bench.risk_ceiling import HORIZONS_KM, informed_chances, true_ratio
 from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 from tests.models.risk.wearing_world import CURVES, SYMPTOMS, World, drawn_wear
 
@@ -92,3 +95,55 @@ def test_odometers_stay_in_order_whatever_is_written_wrong():
     assert (steps > 0).all()
     now = fleet.sensors_now
     assert (now["age_now_km"] >= now["contact_km"] - 1e-6).all()
+
+
+@pytest.fixture(scope="module")
+def told():
+    """Fleets of several settings, pooled, with the informed chances."""
+    worlds = [World("early", "clear"), World("bathtub", delay_shape=1.6), SYMPTOMS]
+    parts = []
+    for seed, world in enumerate(worlds):
+        fleet = simulate_wearing_fleet(600, 200 + seed, world)
+        for readings in (True, False):
+            chances = informed_chances(fleet, use_readings=readings)
+            truth = fleet.sensors_now[["truly_defective", "truly_within_5000"]]
+            parts.append(pd.concat([chances, truth], axis=1).assign(readings=readings))
+    return pd.concat(parts, ignore_index=True)
+
+
+@pytest.mark.parametrize(
+    ("event", "truth"),
+    [("defect_now", "truly_defective"), ("defect_5000_km", "truly_within_5000")],
+)
+def test_informed_chances_are_calibrated(told, event, truth):
+    """Told the truth behind the records, chances must come out: within three standard errors."""
+    some = told[told["readings"]]
+    p, y = some[event].to_numpy(), some[truth].to_numpy(bool)
+    assert abs(y.sum() - p.sum()) < 3 * np.sqrt((p * (1 - p)).sum())
+    one = skill("informed", y, p, np.zeros(len(y)))
+    information = (p * (1 - p) * np.log(p / (1 - p)) ** 2).sum()  # at most that of the slope
+    assert abs(one.slope - 1) < max(5 / np.sqrt(information), 0.1)
+
+
+def test_informed_chances_are_better_for_readings_and_rise_with_km_ahead(told):
+    losses = {}
+    for readings, some in told.groupby("readings"):
+        p, y = some["defect_5000_km"].to_numpy(), some["truly_within_5000"].to_numpy(bool)
+        losses[readings] = skill("", y, p, np.zeros(len(y))).log_loss
+    assert losses[True] < losses[False]
+    steps = np.diff(told[list(HORIZONS_KM)].to_numpy(), axis=1)
+    assert (steps >= -1e-12).all()
+
+
+def test_informed_chance_of_an_untested_sensor_is_that_of_its_curve():
+    """No test, no reading, no other sensor, no defect ever heard of: 1 - S, frailty integrated out."""
+    world = World("weibull", share_in_use=0.0, two_sensors=0.0, share_private=0.0, delay_km=1e12)
+    fleet = simulate_wearing_fleet(400, 9, world)
+    now, wear = fleet.sensors_now, fleet.wear
+    alone = (now["life_id"].str.endswith("-0") & now["good_km"].isna()).to_numpy()
+    assert alone.sum() >= 3
+    ratio = true_ratio(fleet)[fleet.windows["life_id"].isin(now["life_id"][alone]).to_numpy()]
+    age = now["age_now_km"].to_numpy()[alone] + 5_000
+    survival = (1 + wear.cumulative(age) * ratio / wear.frailty_shape) ** -wear.frailty_shape
+    chance = informed_chances(fleet, use_readings=False)["defect_5000_km"].to_numpy()[alone]
+    assert chance == pytest.approx(1 - survival, rel=1e-3)

@@ -113,13 +113,13 @@ def _draw_bikes(rng: np.random.Generator, n: int, wear: Wear, world: World) -> _
         duty=duty,
         shop=shop,
         private=private,
-        retired=~private & (rng.random(n) < world.share_retired / (1 - world.share_private)),
+        retired=~private & (rng.random(n) * (1 - world.share_private) < world.share_retired),
         km_per_day=km_per_day,
         end_km=rng.uniform(*world.watch_km, n),
         ratio=wear.part_ratio[part] * ratio[:, None],
         frailty=np.ones(n),
         in_use=rng.random(n) < world.share_in_use,
-        unknown=rng.random(n) < world.share_unknown / world.share_in_use,
+        unknown=rng.random(n) * world.share_in_use < world.share_unknown,
     )
 
 

@@ -299,6 +299,8 @@ def _gaps(record: Recorded, bikes: pd.DataFrame) -> pd.DataFrame:
     """Days between contacts of private bikes, the open gap up to today too."""
     private = bikes["private"].to_numpy()[record.bike]
     bike, km = record.bike[private], record.km[private]
+    if not len(bike):
+        return pd.DataFrame({"unit_id": [], "gap_days": [], "open": []})
     last = np.append(bike[1:] != bike[:-1], True)
     following = np.where(last, bikes["bike_km"].to_numpy()[bike], np.append(km[1:], 0.0))
     days = (following - km) / bikes["km_per_day"].to_numpy()[bike]
