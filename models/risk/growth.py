@@ -15,8 +15,6 @@ A joint model of readings and time to event in two stages: Tsiatis & Davidian, S
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
@@ -25,44 +23,19 @@ from sklearn.base import BaseEstimator
 from sklearn.preprocessing import QuantileTransformer
 from sklearn.utils.validation import check_is_fitted
 
+from models.risk.course import RISES, Course, LifeReadings, Likelihood
+
 MEASURES = ("roughness_pct", "roughness_z")
-#: Shares of the way at which the course may bend, and just beyond the defect.
-KNOTS = np.array([0.0, 0.4, 0.55, 0.7, 0.85, 1.0])
 #: With fewer readings than this there is no course, and none counts.
 FEWEST_READINGS = 40
 _QUANTILES = 200
 _MOST = 3.0
-_NODE, _NODE_WEIGHT = np.polynomial.hermite_e.hermegauss(5)
-_LOG_NODE_WEIGHT = np.log(_NODE_WEIGHT / _NODE_WEIGHT.sum())
-#: Share of the way from which checks are out of band more often.
-_OUT_FROM = 0.5
-_RISES = len(KNOTS)
+_STEP = 1e-3
 #: Within which the search goes: logarithms of the rises, and start and bounds of the rest
 #: (level of a new sensor in standard deviations, logarithms, logit), where assumed values stand.
 _LEAST_RISE, _MOST_RISE = -7.0, 1.5
 _START = np.array([0.0, -1.0, -1.0, -0.2, -3.0, -3.0])
 _BOUNDS = [(-4.0, 4.0), (-4.0, 1.0), (-3.0, 0.0), (-4.0, 1.0), (-7.0, 0.0), (-7.0, -0.5)]
-
-
-class LifeReadings(NamedTuple):
-    """Readings in order of the row of the life they belong to.
-
-    ``row`` : place of the life; ``km`` : age at the test; ``level`` : normal score of the reading
-    among the fleet's, NaN where it tells none; ``out`` : checks out of band.
-    """
-
-    row: np.ndarray
-    km: np.ndarray
-    level: np.ndarray
-    out: np.ndarray
-
-    def take(self, members: np.ndarray) -> LifeReadings:
-        """Those of some lives, numbered by their place in ``members``."""
-        first = np.searchsorted(self.row, members)
-        count = np.searchsorted(self.row, members, side="right") - first
-        row = np.repeat(np.arange(len(members)), count)
-        own = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-        return LifeReadings(row, self.km[own], self.level[own], self.out[own])
 
 
 def _values(lives: pd.DataFrame, wear_readings: pd.DataFrame, measure: str) -> LifeReadings:
@@ -75,24 +48,6 @@ def _values(lives: pd.DataFrame, wear_readings: pd.DataFrame, measure: str) -> L
         found[measure].astype("float64").to_numpy(),
         found["checks_out_of_band"].astype("float64").fillna(0.0).to_numpy(),
     )
-
-
-class Course(NamedTuple):
-    """Constants of wear: what ``WearGrowth`` estimates.
-
-    ``base`` : normal score of a new sensor; ``rise`` : of the course from knot to knot, and last
-    beyond the defect; ``own_sd`` : of a sensor's own level; ``factor_sd`` : of the log
-    factor on its rise; ``noise_sd`` : of a reading; ``out_new``, ``out_worn`` : chance of a check
-    out of band when new, and what the whole rise adds.
-    """
-
-    base: float
-    rise: np.ndarray
-    own_sd: float
-    factor_sd: float
-    noise_sd: float
-    out_new: float
-    out_worn: float
 
 
 class WearGrowth(BaseEstimator):
@@ -111,6 +66,8 @@ class WearGrowth(BaseEstimator):
         None where fewer than ``FEWEST_READINGS`` tell anything.
     measure_ : str
         Which of ``MEASURES`` the course is of: that whose rise explains more.
+    theta_, covariance_ : arrays of shape (12,), (12, 12)
+        Course in the search's own terms, and how far it may lie from that (Laplace).
     gain_ : float
         By how much the rise raises the log likelihood of the readings over the best flat course.
     n_readings_ : int
@@ -152,10 +109,14 @@ class WearGrowth(BaseEstimator):
                 continue
             scores = _scores(values.level[told])
             readings = values._replace(level=_scored(scores, values.level))
-            course, gain = self._fit_one(readings, defect_km, log_chance)
+            whole = _whole(readings, defect_km)
+            theta, scale, gain = self._fit_one(whole, log_chance)
             if self.course_ is None or gain > self.gain_:
-                self.course_, self.measure_, self.gain_ = course, measure, gain
+                self.course_, self.measure_, self.gain_ = _course(theta, *scale), measure, gain
                 self.n_readings_, self.scores_ = int(told.sum()), scores
+                self.theta_, self.scale_, best = theta, scale, whole
+        if self.course_ is not None:
+            self.covariance_ = self._spread(best, log_chance)
         return self
 
     def life_readings(self, lives: pd.DataFrame, wear_readings: pd.DataFrame) -> LifeReadings:
@@ -172,8 +133,24 @@ class WearGrowth(BaseEstimator):
         result[readings.row[told]] = readings.level[told]
         return result
 
+    def courses(self, n_draws: int, seed: int) -> list[Course]:
+        """The course, and others it may as well be, drawn from its normal approximation."""
+        check_is_fitted(self)
+        if self.course_ is None:
+            return []
+        value, vector = np.linalg.eigh(self.covariance_)
+        normal = np.random.default_rng([seed, 5]).standard_normal((n_draws, len(self.theta_)))
+        drawn = self.theta_ + normal @ (vector * np.sqrt(np.maximum(value, 0.0))).T
+        low, high = np.array([*[(_LEAST_RISE, _MOST_RISE)] * RISES, *_BOUNDS]).T
+        return [self.course_, *(_course(row, *self.scale_) for row in np.clip(drawn, low, high))]
+
     def log_likelihood(
-        self, readings: LifeReadings, defect_km: np.ndarray, shift_km: np.ndarray | float = 0.0
+        self,
+        readings: LifeReadings,
+        defect_km: np.ndarray,
+        shift_km: np.ndarray | float = 0.0,
+        *,
+        course: Course | None = None,
     ) -> np.ndarray:
         """Log likelihood of each life's readings were its defect at an age.
 
@@ -185,6 +162,8 @@ class WearGrowth(BaseEstimator):
             Ages at the defect.
         shift_km : array of shape (m,), or 0
             What these ages add to the life's own, by which its tests are counted.
+        course : Course, optional
+            By default the one fitted.
 
         Returns
         -------
@@ -193,34 +172,46 @@ class WearGrowth(BaseEstimator):
         check_is_fitted(self)
         if self.course_ is None or not len(readings.row):
             return np.zeros(defect_km.shape)
-        age = readings.km[:, None, None] + shift_km
-        way = age / np.maximum(defect_km[readings.row], 1.0)
-        flat = way.reshape(len(way), -1)
-        by_node = Likelihood(readings, flat, len(defect_km)).by_node(self.course_)
+        moved = np.broadcast_to(np.asarray(shift_km, dtype=float), defect_km.shape[2:])
+        flat = (defect_km - moved).reshape(len(defect_km), -1)
+        shift = np.tile(moved, defect_km.shape[1])
+        by_node = _whole(readings, flat, shift).by_node(self.course_ if course is None else course)
         return logsumexp(by_node, axis=-1).reshape(defect_km.shape)
 
     def _fit_one(
-        self, readings: LifeReadings, defect_km: np.ndarray, log_chance: np.ndarray
-    ) -> tuple[Course, float]:
-        way = readings.km[:, None] / np.maximum(defect_km[readings.row], 1.0)
-        whole = Likelihood(readings, way, len(defect_km))
-        told = readings.level[np.isfinite(readings.level)]
-        scale = (float(np.median(told)), float(max(np.std(told), 1e-3)))
-        courses, heights = [], []
-        for rising in (True, False):
-            bounds = [(_LEAST_RISE, _MOST_RISE if rising else _LEAST_RISE)] * _RISES
-            start = np.full(_RISES, -2.0 if rising else _LEAST_RISE)
-            found = minimize(
-                lambda theta: self._loss(theta, whole, log_chance, scale),
-                np.concatenate([start, _START]),
-                jac=True,
-                method="L-BFGS-B",
-                bounds=bounds + _BOUNDS,
-                options={"maxiter": self.max_iter},
+        self, whole: Likelihood, log_chance: np.ndarray
+    ) -> tuple[np.ndarray, tuple[float, float], float]:
+        """The course in the search's terms, their scale, and the gain over the best flat course."""
+        scale = (float(np.median(whole.level)), float(max(np.std(whole.level), 1e-3)))
+        found = []
+        for most in (_MOST_RISE, _LEAST_RISE):
+            start = np.full(RISES, min(-2.0, most))
+            found.append(
+                minimize(
+                    lambda theta: self._loss(theta, whole, log_chance, scale),
+                    np.concatenate([start, _START]),
+                    jac=True,
+                    method="L-BFGS-B",
+                    bounds=[(_LEAST_RISE, most)] * RISES + _BOUNDS,
+                    options={"maxiter": self.max_iter},
+                )
             )
-            courses.append(_course(found.x, *scale))
-            heights.append(-found.fun)
-        return courses[0], float(heights[0] - heights[1])
+        return found[0].x, scale, float(found[1].fun - found[0].fun)
+
+    def _spread(self, whole: Likelihood, log_chance: np.ndarray) -> np.ndarray:
+        """Inverse of the loss's second derivatives, by differences of the gradient.
+
+        On the scale of logarithms a standard deviation above 1 is not told from 1.
+        """
+        steps = _STEP * np.eye(len(self.theta_))
+
+        def slope(theta: np.ndarray) -> np.ndarray:
+            return self._loss(theta, whole, log_chance, self.scale_)[1]
+
+        bend = np.array([slope(self.theta_ + h) - slope(self.theta_ - h) for h in steps])
+        bend = (bend + bend.T) / (4 * _STEP)
+        value, vector = np.linalg.eigh(bend)
+        return (vector / np.maximum(value, 1.0)) @ vector.T
 
     def _loss(
         self,
@@ -243,6 +234,14 @@ class WearGrowth(BaseEstimator):
         return -(height + prior), -(gradient * factors + slope)
 
 
+def _whole(
+    readings: LifeReadings, defect_km: np.ndarray, shift_km: np.ndarray | float = 0.0
+) -> Likelihood:
+    """Likelihood of readings were the defect at ages (lives, cells), both moved by ``shift_km``."""
+    way = (readings.km[:, None] + shift_km) / np.maximum(defect_km[readings.row] + shift_km, 1.0)
+    return Likelihood(readings, way, len(defect_km))
+
+
 def _scores(values: np.ndarray) -> QuantileTransformer:
     scores = QuantileTransformer(
         n_quantiles=min(_QUANTILES, len(values)), output_distribution="normal", subsample=None
@@ -258,10 +257,10 @@ def _scored(scores: QuantileTransformer, values: np.ndarray) -> np.ndarray:
 
 
 def _course(theta: np.ndarray, base: float, spread: float) -> Course:
-    level, own, factor, noise, new, worn = theta[_RISES:]
+    level, own, factor, noise, new, worn = theta[RISES:]
     return Course(
         base=base + spread * level,
-        rise=np.exp(theta[:_RISES]),
+        rise=np.exp(theta[:RISES]),
         own_sd=spread * float(np.exp(own)),
         factor_sd=float(np.exp(factor)),
         noise_sd=spread * float(np.exp(noise)),
@@ -272,112 +271,6 @@ def _course(theta: np.ndarray, base: float, spread: float) -> Course:
 
 def _log_prior(course: Course, theta: np.ndarray, rise_scale: float) -> tuple[float, np.ndarray]:
     """Exponential on the rises, wide normals about the start on the rest; and its gradient."""
-    away = theta[_RISES:] - _START
+    away = theta[RISES:] - _START
     slope = np.concatenate([-course.rise / rise_scale, -away])
     return float(-course.rise.sum() / rise_scale - (away**2).sum() / 2), slope
-
-
-class Likelihood:
-    """Likelihood of lives' readings by where their defect may lie.
-
-    With n readings whose departures from the course sum to a and their squares to b, noise of
-    variance v and an own level of variance w have the log density
-    -(b - a^2 w / (v + n w)) / 2v - (n log v + log(1 + n w / v)) / 2, constants left out. The factor
-    is integrated out over five nodes (Gauss-Hermite).
-
-    Parameters
-    ----------
-    readings : LifeReadings
-    way : array of shape (readings, cells)
-        Share of the way at each reading, by place of the defect.
-    lives : int
-    """
-
-    def __init__(self, readings: LifeReadings, way: np.ndarray, lives: int):
-        told = np.isfinite(readings.level)
-        self.lives, self.cells = lives, way.shape[1]
-        self.level, self.basis = readings.level[told], _basis(way[told])
-        self.row, self.all_rows = readings.row[told], readings.row
-        self.first, self.owner = _first(self.row)
-        self.count = np.diff(np.append(self.first, len(self.row))).astype(float)[:, None, None]
-        self.is_out = (readings.out > 0)[:, None]
-        self.late = np.clip((way - _OUT_FROM) / (1 - _OUT_FROM), 0.0, 1.0)
-
-    def by_node(self, course: Course) -> np.ndarray:
-        """Log likelihood by life, place of the defect and node, shape (lives, cells, nodes)."""
-        out = np.zeros((self.lives, self.cells, len(_NODE))) + _LOG_NODE_WEIGHT
-        if len(self.row):
-            _, total, square = self._departures(course)
-            v, w, n = course.noise_sd**2, course.own_sd**2, self.count
-            out[self.owner] -= 0.5 * (n * np.log(v) + np.log1p(n * w / v))
-            out[self.owner] -= 0.5 * (square - total**2 * (w / (v + n * w))) / v
-        if len(self.all_rows):
-            chance = self._chance_out(course)
-            first, owner = _first(self.all_rows)
-            log = np.where(self.is_out, np.log(chance), np.log1p(-chance))
-            out[owner] += np.add.reduceat(log, first, axis=0)[..., None]
-        return out
-
-    def height(self, course: Course, log_chance: np.ndarray) -> tuple[float, np.ndarray]:
-        """Log likelihood over all lives, and its gradient.
-
-        The gradient is by the rises' logarithms over the rises, base, the logarithms of own_sd,
-        factor_sd and noise_sd, out_new and out_worn.
-        """
-        given = self.by_node(course) + log_chance[:, :, None]
-        each = logsumexp(given, axis=(1, 2))
-        share = np.exp(given - each[:, None, None])
-        gradient = np.zeros(_RISES + 6)
-        if len(self.row):
-            self._add_levels(course, share, gradient)
-        if len(self.all_rows):
-            of_cell = share.sum(axis=2)[self.all_rows]
-            chance = self._chance_out(course)
-            pull = of_cell * np.where(self.is_out, 1 / chance, -1 / (1 - chance))
-            gradient[-2], gradient[-1] = pull.sum(), (pull * self.late).sum()
-        return float(each.sum()), gradient
-
-    def _add_levels(self, course: Course, share: np.ndarray, gradient: np.ndarray) -> None:
-        rest, total, square = self._departures(course)
-        v, w, n = course.noise_sd**2, course.own_sd**2, self.count
-        both = v + n * w
-        life = np.searchsorted(self.owner, self.row)
-        own = share[self.owner]
-        pull = (rest - (total * (w / both))[life]) / v * own[life]
-        factor = np.exp(course.factor_sd * _NODE)
-        by_cell = pull @ factor
-        gradient[:_RISES] = np.einsum("jc,jck->k", by_cell, self.basis)
-        gradient[_RISES] = pull.sum()
-        climbed = self.basis @ course.rise
-        gradient[_RISES + 2] = course.factor_sd * ((pull @ (factor * _NODE)) * climbed).sum()
-        by_w = -0.5 * n / both + 0.5 * total**2 / both**2
-        gradient[_RISES + 1] = 2 * w * (own * by_w).sum()
-        left = square - total**2 * (w / both)
-        by_v = 0.5 * (left / v - n + (n - total**2 / both) * w / both) / v
-        gradient[_RISES + 3] = 2 * v * (own * by_v).sum()
-
-    def _departures(self, course: Course) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Of each reading from the course; their sum and sum of squares by life."""
-        factor = np.exp(course.factor_sd * _NODE)
-        climbed = self.basis @ course.rise
-        rest = (self.level - course.base)[:, None, None] - climbed[..., None] * factor
-        total = np.add.reduceat(rest, self.first, axis=0)
-        return rest, total, np.add.reduceat(rest * rest, self.first, axis=0)
-
-    def _chance_out(self, course: Course) -> np.ndarray:
-        return np.minimum(course.out_new + course.out_worn * self.late, 0.95)
-
-
-def _basis(way: np.ndarray) -> np.ndarray:
-    """How far each segment of the course has been climbed, shape (..., segments + 1).
-
-    The last says whether the defect is there.
-    """
-    climbed = np.clip((way[..., None] - KNOTS[:-1]) / np.diff(KNOTS), 0.0, 1.0)
-    return np.concatenate([climbed, (way >= 1.0)[..., None]], axis=-1)
-
-
-def _first(row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Places at which each life's readings begin, and the lives, in order."""
-    first = np.flatnonzero(np.append(True, row[1:] != row[:-1]))[: len(row)]
-    return first, row[first]

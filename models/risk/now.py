@@ -11,7 +11,8 @@ from scipy.special import expit, logit
 
 from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
 from models.risk.cells import TESTS_BACK, cells_in_service, survivor_shares
-from models.risk.growth import LifeReadings, WearGrowth
+from models.risk.course import Course, LifeReadings
+from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 
 #: Km ahead for which a chance is given, beside now.
@@ -22,6 +23,8 @@ _CHUNK = 500
 _TINY = 1e-12
 _LEAST = 1e-300
 _SAME_KM = 1e-6
+#: Courses of the readings drawn for the intervals.
+_COURSES = 10
 
 
 class Draws(NamedTuple):
@@ -39,19 +42,21 @@ class Read(NamedTuple):
     """What past tests measured of some sensors, and how that bears on when their defect comes.
 
     ``growth`` is None where it does not; ``moved_km`` of shape (n, 1, 1), by how much the sensors'
-    ages are set otherwise than they were when read.
+    ages are set otherwise than they were when read; ``courses`` the growth's course and draws of
+    it.
     """
 
     growth: WearGrowth | None
     readings: LifeReadings | None = None
     moved_km: np.ndarray | float = 0.0
+    courses: tuple[Course, ...] = ()
 
     def take(self, members: np.ndarray) -> Read:
         """That of some sensors."""
         if self.growth is None or self.readings is None:
             return self
         moved = self.moved_km if np.isscalar(self.moved_km) else self.moved_km[members]
-        return Read(self.growth, self.readings.take(members), moved)
+        return Read(self.growth, self.readings.take(members), moved, self.courses)
 
 
 class Chances(NamedTuple):
@@ -194,8 +199,9 @@ def defect_chances(
     the curve knows little about a sensor that has already shown something. Silence from that test
     (``last_test_km``) until C multiplies the odds by exp(-rate (C - test)).
 
-    **The interval** is by draws of the coefficients from their normal approximation, of s and of q
-    from their Beta distributions; the chance itself is at the fitted coefficients and mean s and q.
+    **The interval** is by draws of the coefficients and of the readings' course from their normal
+    approximations, of s and of q from their Beta distributions; the chance itself is at the fitted
+    coefficients and course and at mean s and q.
 
     Parameters
     ----------
@@ -237,7 +243,10 @@ def defect_chances(
     rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
     drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)
+    n_courses = min(n_resamples, _COURSES)
     read = _read(sensors_now, wear_readings, growth, moved_km)
+    if read.growth is not None:
+        read = read._replace(courses=tuple(read.growth.courses(n_courses, seed)))
     if gaps_km is None:
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
@@ -327,17 +336,29 @@ def _log_ok_over(
     at = model.predict_cumulative_hazard(sensors, cells.edges[:, :, None] + start_km, draws.coef)
     chance = survivor_shares(at, sensors) * cells.weight[..., None]
     if read.growth is not None:
-        shift = start_km if len(start_km) > 1 else 0.0
-        given = read.growth.log_likelihood(
-            read.readings, cells.middle[:, :, None] + read.moved_km + start_km, shift
-        )
-        chance *= np.exp(given - given.max(axis=(1, 2), keepdims=True))
+        _weigh_readings(chance, read, cells.middle[:, :, None] + read.moved_km + start_km, start_km)
     chance = chance.sum(axis=3)
     age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))
     low = cells.edges[:, :-1, None]
     later = low >= age[:, None, None] + np.asarray(horizons_km) - _SAME_KM
     ahead = np.einsum("dnk,nkh->dnh", chance, later.astype(float))
     return np.log(np.maximum(ahead, _LEAST)) - np.log(chance.sum(axis=2))[:, :, None]
+
+
+def _weigh_readings(
+    chance: np.ndarray, read: Read, defect_km: np.ndarray, shift_km: np.ndarray
+) -> None:
+    """Multiply chances (draws, n, cells, m) by the likelihood of the readings, in place.
+
+    The first draw has the course as fitted; the others share the courses drawn, turn by turn.
+    """
+    for k, course in enumerate(read.courses):
+        given = read.growth.log_likelihood(read.readings, defect_km, shift_km, course=course)
+        given = np.exp(given - given.max(axis=(1, 2), keepdims=True))
+        if k == 0:
+            chance[0] *= given
+        else:
+            chance[k :: len(read.courses) - 1] *= given
 
 
 def _mixed(until_contact: np.ndarray, until_today: np.ndarray, in_view: np.ndarray) -> np.ndarray:

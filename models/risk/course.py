@@ -1,0 +1,162 @@
+"""The course of readings towards the defect, and the likelihood of readings about it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import logsumexp
+
+#: Shares of the way at which the course may bend, and just beyond the defect.
+KNOTS = np.array([0.0, 0.4, 0.55, 0.7, 0.85, 1.0])
+#: Rises of the course: between the knots, and at the defect.
+RISES = len(KNOTS)
+#: Share of the way from which checks are out of band more often.
+_OUT_FROM = 0.5
+_NODE, _NODE_WEIGHT = np.polynomial.hermite_e.hermegauss(5)
+_LOG_NODE_WEIGHT = np.log(_NODE_WEIGHT / _NODE_WEIGHT.sum())
+
+
+class LifeReadings(NamedTuple):
+    """Readings in order of the row of the life they belong to.
+
+    ``row`` : place of the life; ``km`` : age at the test; ``level`` : normal score of the reading
+    among the fleet's, NaN where it tells none; ``out`` : checks out of band.
+    """
+
+    row: np.ndarray
+    km: np.ndarray
+    level: np.ndarray
+    out: np.ndarray
+
+    def take(self, members: np.ndarray) -> LifeReadings:
+        """Those of some lives, numbered by their place in ``members``."""
+        first = np.searchsorted(self.row, members)
+        count = np.searchsorted(self.row, members, side="right") - first
+        row = np.repeat(np.arange(len(members)), count)
+        own = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        return LifeReadings(row, self.km[own], self.level[own], self.out[own])
+
+
+class Course(NamedTuple):
+    """Constants of wear: what ``WearGrowth`` estimates.
+
+    ``base`` : normal score of a new sensor; ``rise`` : of the course from knot to knot, and last
+    beyond the defect; ``own_sd`` : of a sensor's own level; ``factor_sd`` : of the log
+    factor on its rise; ``noise_sd`` : of a reading; ``out_new``, ``out_worn`` : chance of a check
+    out of band when new, and what the whole rise adds.
+    """
+
+    base: float
+    rise: np.ndarray
+    own_sd: float
+    factor_sd: float
+    noise_sd: float
+    out_new: float
+    out_worn: float
+
+
+class Likelihood:
+    """Likelihood of lives' readings by where their defect may lie.
+
+    With n readings whose departures from the course sum to a and their squares to b, noise of
+    variance v and an own level of variance w have the log density
+    -(b - a^2 w / (v + n w)) / 2v - (n log v + log(1 + n w / v)) / 2, constants left out. The factor
+    is integrated out over five nodes (Gauss-Hermite).
+
+    Parameters
+    ----------
+    readings : LifeReadings
+    way : array of shape (readings, cells)
+        Share of the way at each reading, by place of the defect.
+    lives : int
+    """
+
+    def __init__(self, readings: LifeReadings, way: np.ndarray, lives: int):
+        told = np.isfinite(readings.level)
+        self.lives, self.cells = lives, way.shape[1]
+        self.level, self.basis = readings.level[told], _basis(way[told])
+        self.row, self.all_rows = readings.row[told], readings.row
+        self.first, self.owner = _first(self.row)
+        self.count = np.diff(np.append(self.first, len(self.row))).astype(float)[:, None, None]
+        self.is_out = (readings.out > 0)[:, None]
+        self.late = np.clip((way - _OUT_FROM) / (1 - _OUT_FROM), 0.0, 1.0)
+
+    def by_node(self, course: Course) -> np.ndarray:
+        """Log likelihood by life, place of the defect and node, shape (lives, cells, nodes)."""
+        out = np.zeros((self.lives, self.cells, len(_NODE))) + _LOG_NODE_WEIGHT
+        if len(self.row):
+            _, total, square = self._departures(course)
+            v, w, n = course.noise_sd**2, course.own_sd**2, self.count
+            out[self.owner] -= 0.5 * (n * np.log(v) + np.log1p(n * w / v))
+            out[self.owner] -= 0.5 * (square - total**2 * (w / (v + n * w))) / v
+        if len(self.all_rows):
+            chance = self._chance_out(course)
+            first, owner = _first(self.all_rows)
+            log = np.where(self.is_out, np.log(chance), np.log1p(-chance))
+            out[owner] += np.add.reduceat(log, first, axis=0)[..., None]
+        return out
+
+    def height(self, course: Course, log_chance: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log likelihood over all lives, and its gradient.
+
+        The gradient is by the rises' logarithms over the rises, base, the logarithms of own_sd,
+        factor_sd and noise_sd, out_new and out_worn.
+        """
+        given = self.by_node(course) + log_chance[:, :, None]
+        each = logsumexp(given, axis=(1, 2))
+        share = np.exp(given - each[:, None, None])
+        gradient = np.zeros(RISES + 6)
+        if len(self.row):
+            self._add_levels(course, share, gradient)
+        if len(self.all_rows):
+            of_cell = share.sum(axis=2)[self.all_rows]
+            chance = self._chance_out(course)
+            pull = of_cell * np.where(self.is_out, 1 / chance, -1 / (1 - chance))
+            gradient[-2], gradient[-1] = pull.sum(), (pull * self.late).sum()
+        return float(each.sum()), gradient
+
+    def _add_levels(self, course: Course, share: np.ndarray, gradient: np.ndarray) -> None:
+        rest, total, square = self._departures(course)
+        v, w, n = course.noise_sd**2, course.own_sd**2, self.count
+        both = v + n * w
+        life = np.searchsorted(self.owner, self.row)
+        own = share[self.owner]
+        pull = (rest - (total * (w / both))[life]) / v * own[life]
+        factor = np.exp(course.factor_sd * _NODE)
+        by_cell = pull @ factor
+        gradient[:RISES] = np.einsum("jc,jck->k", by_cell, self.basis)
+        gradient[RISES] = pull.sum()
+        climbed = self.basis @ course.rise
+        gradient[RISES + 2] = course.factor_sd * ((pull @ (factor * _NODE)) * climbed).sum()
+        by_w = -0.5 * n / both + 0.5 * total**2 / both**2
+        gradient[RISES + 1] = 2 * w * (own * by_w).sum()
+        left = square - total**2 * (w / both)
+        by_v = 0.5 * (left / v - n + (n - total**2 / both) * w / both) / v
+        gradient[RISES + 3] = 2 * v * (own * by_v).sum()
+
+    def _departures(self, course: Course) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Of each reading from the course; their sum and sum of squares by life."""
+        factor = np.exp(course.factor_sd * _NODE)
+        climbed = self.basis @ course.rise
+        rest = (self.level - course.base)[:, None, None] - climbed[..., None] * factor
+        total = np.add.reduceat(rest, self.first, axis=0)
+        return rest, total, np.add.reduceat(rest * rest, self.first, axis=0)
+
+    def _chance_out(self, course: Course) -> np.ndarray:
+        return np.minimum(course.out_new + course.out_worn * self.late, 0.95)
+
+
+def _basis(way: np.ndarray) -> np.ndarray:
+    """How far each segment of the course has been climbed, shape (..., segments + 1).
+
+    The last says whether the defect is there.
+    """
+    climbed = np.clip((way[..., None] - KNOTS[:-1]) / np.diff(KNOTS), 0.0, 1.0)
+    return np.concatenate([climbed, (way >= 1.0)[..., None]], axis=-1)
+
+
+def _first(row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Places at which each life's readings begin, and the lives, in order."""
+    first = np.flatnonzero(np.append(True, row[1:] != row[:-1]))[: len(row)]
+    return first, row[first]
