@@ -12,6 +12,7 @@ from models.sweeps.samples import Sweeps
 from models.sweeps.travel import CHANNEL_PCT
 from models.sweeps.windows import WINDOWS
 
+MOST_MERGED = 12  # passes up to which comparing them two by two beats sorting
 BINS = 50  # travel bins of the profile: 2 % each
 _OPEN = np.array(["closing", "opening"], dtype=object)
 
@@ -191,15 +192,29 @@ def _median_heights(a: Analysis) -> np.ndarray:
     w, k = a.windows, a.bounds.size - 1
     out = np.full((k, WINDOWS), np.nan, dtype=w.height.dtype)
     passes = np.bincount(w.sweep, minlength=k)
-    for count in np.unique(passes[passes > 1]):
+    begins = np.cumsum(passes) - passes
+    for count in np.unique(passes[passes > 1]).tolist():
         chosen = np.flatnonzero(passes == count)
-        rows = w.height[np.isin(w.sweep, chosen)].reshape(chosen.size, count, WINDOWS)
-        ordered = np.sort(rows, axis=1)
-        known = np.isfinite(ordered).sum(axis=1)
-        place = np.maximum((known - 1) // 2, 0)[:, None]
-        middle = np.take_along_axis(ordered, place, axis=1)[:, 0]
+        rows = [w.height[begins[chosen] + number] for number in range(count)]
+        known = sum(np.isfinite(row).astype(np.int32) for row in rows)
+        ordered = _sorted_rows([np.where(np.isnan(row), np.inf, row) for row in rows])
+        place = np.maximum((known - 1) // 2, 0)
+        middle = ordered[0]
+        for number in range(1, (count + 1) // 2):
+            middle = np.where(place == number, ordered[number], middle)
         out[chosen] = np.where(known > 1, middle, np.nan)
     return out
+
+
+def _sorted_rows(rows: list[np.ndarray]) -> list[np.ndarray]:
+    """The arrays so that at every place they ascend: an odd-even merge of neighbours."""
+    if len(rows) > MOST_MERGED:
+        return list(np.sort(np.stack(rows), axis=0))
+    for turn in range(len(rows)):
+        for k in range(turn % 2, len(rows) - 1, 2):
+            low, high = rows[k], rows[k + 1]
+            rows[k], rows[k + 1] = np.minimum(low, high), np.maximum(low, high)
+    return rows
 
 
 def _paired(reduce: np.ufunc, values: np.ndarray) -> np.ndarray:
