@@ -51,6 +51,11 @@ def session(shown: Shown, session_id: str) -> views.SessionView:
     return _read("session_view", shown, session_id)
 
 
+def trust(shown: Shown) -> views.TrustView:
+    """How far to trust the chances."""
+    return _read("trust_view", shown)
+
+
 def _read(view: str, shown: Shown, *of: str) -> object:
     return _kept(view, str(shown.home.root), shown.version, of, shown.home)
 

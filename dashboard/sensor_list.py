@@ -138,6 +138,16 @@ def _dropouts(row: dict) -> Html | str:
     )
 
 
+def _road_ahead(row: dict) -> tuple[str, str]:
+    """Chance of being let down within three months, and on what km."""
+    said = chance(row["road_90_days"], row["road_90_days_low"], row["road_90_days_high"])
+    if known(row["road_90_days"]) and known(row["km_90_days"]):
+        said += f", over about {km(round(row['km_90_days'] / 100) * 100)}"
+    if known(row["odometer_stale"]) and row["odometer_stale"]:
+        said += "; a guess, since the odometer was not read for long"
+    return ("Chance of a road failure within 90 days", said)
+
+
 def _more(row: dict) -> Html:
     """What opens on a press: all reasons, all waiting records, the other distances."""
     ahead = [
@@ -149,6 +159,7 @@ def _more(row: dict) -> Html:
     ]
     read = day(row["odometer_read_on"], "never")
     odometer = f"{km(row['odometer_now_km'])} by estimate; last read {read}"
+    ahead.append(_road_ahead(row))
     waiting = _waiting(row)[WAITING_SHOWN:]
     return fold(
         "Reasons and further numbers",

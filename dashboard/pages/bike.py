@@ -8,11 +8,12 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround
+from dashboard.ahead_part import lies_ahead
 from dashboard.bench_list import bench_list
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.readings import OUT_OF_RANGE, placed, readings_chart, readings_reading
 from dashboard.explained import explained_chances
-from dashboard.markup import Html, facts, identifier, joined, table, tag, to_session
+from dashboard.markup import Html, facts, identifier, joined, link, table, tag, to_session
 from dashboard.sensor_list import sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
@@ -33,6 +34,7 @@ from dashboard.words import (
     plain,
     repair_counts_as,
 )
+from pipeline.access.views import BikeView
 
 
 def show(shown: records.Shown) -> None:
@@ -48,6 +50,7 @@ def show(shown: records.Shown) -> None:
     _head(view.bike, surround.records_as_of(view.edition))
     _advice(view.advice, view.explained)
     surround.show_cautions(whole=False)
+    _ahead(view)
     _tests(view.tests)
     _repairs(view.repairs)
     _odometer(view.odometer)
@@ -87,6 +90,16 @@ def _advice(advice: pd.DataFrame, explained: pd.DataFrame) -> None:
         return
     st.html(sensor_list(advice.sort_values("urgency", ascending=False), name_bikes=False))
     st.html(explained_chances(explained))
+
+
+def _ahead(view: BikeView) -> None:
+    surround.heading("What may lie ahead")
+    if view.ahead["defect"].notna().any():
+        shown = view.ahead[view.ahead["defect"].notna()]
+        st.html(lies_ahead(shown, view.bike))
+        st.html(tag("p", link("How far to trust these chances", "trust", "wa-pressed")))
+        return
+    surround.nothing("No chance can be given: too little is known of this bike's sensors.")
 
 
 def _tests(tests: pd.DataFrame) -> None:

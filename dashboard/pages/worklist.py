@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, sieve, surround
-from dashboard.markup import bullets, fold, joined, tag
+from dashboard.markup import bullets, fold, joined, link, tag
 from dashboard.sensor_list import action_mark, sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.words import ACTION_MEANINGS, counted
@@ -47,11 +47,13 @@ def _tally(view: WorklistView) -> None:
         f"{counted(aside, 'entry', 'entries')} set aside, listed at the end." if aside else "",
         "“Likely” gives the range of a chance (90 %).",
     ]
+    trust = link("How far to trust these chances", "trust", "wa-pressed")
     st.html(
         joined(
             [
                 tag("div", whole, *counts, class_="wa-tally"),
                 tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
+                tag("p", trust),
             ]
         )
     )

@@ -1,7 +1,9 @@
 """Frames that the dashboard reads, one group a view."""
 
 from models.frames import Column, FrameSchema
-from models.risk.schemas import EXPLANATION
+from models.risk.ahead import RISK_AHEAD
+from models.risk.life_quantiles import LIFE_QUANTILES
+from models.risk.schemas import EXPLANATION, FLEET_CURVE
 from models.statics.schemas import CHECKS, TRAVEL_BANDS
 
 WORKLIST = FrameSchema(
@@ -37,6 +39,11 @@ WORKLIST = FrameSchema(
         Column("defect_10000_km", "number", "now or within 10,000 km", "", True),
         Column("defect_10000_km_low", "number", "lower end", "", True),
         Column("defect_10000_km_high", "number", "upper end", "", True),
+        Column("km_90_days", "number", "median km that the bike runs in 90 days", "km", True),
+        Column("road_90_days", "number", "chance of a road failure within 90 days", "", True),
+        Column("road_90_days_low", "number", "lower end", "", True),
+        Column("road_90_days_high", "number", "upper end", "", True),
+        Column("odometer_stale", "flag", "not read for so long that a date is a guess", blank=True),
         Column("risk_basis", "text", "what the risk rests on", blank=True),
         Column("last_session_id", "text", "last accepted test", blank=True),
         Column("last_tested_on", "date", "its day", blank=True),
@@ -68,6 +75,13 @@ BIKE = FrameSchema(
         Column("odometer_read_km", "number", "last reading", "km", True),
         Column("odometer_read_on", "date", "its day", blank=True),
         Column("km_per_day", "number", "recent rate", "km/day", True),
+        Column("ahead_km_per_day", "number", "expected over the next 90 days", "km/day", True),
+        Column("ahead_km_per_day_low", "number", "lower end, 90 %", "km/day", True),
+        Column("ahead_km_per_day_high", "number", "upper end", "km/day", True),
+        Column("odometer_stale", "flag", "not read for so long that a date is a guess", blank=True),
+        Column("days_since_reading", "number", "since the last reading", "d", True),
+        Column("km_since_reading_low", "number", "run since then, lower end, 90 %", "km", True),
+        Column("km_since_reading_high", "number", "upper end", "km", True),
     ),
 )
 
@@ -221,6 +235,79 @@ SWEEP_PLACES = FrameSchema(
     ),
 )
 
+BACKTEST_SKILL = FrameSchema(
+    "backtest_skill",
+    "one way to rank sensors or to state chances, scored on what came to light after some dates",
+    (
+        Column("name", "text", "ours, mileage only or oldest first"),
+        Column("n_scored", "whole", "sensors looked on after, over all dates"),
+        Column("n_found", "whole", "of these, in which a defect came to light"),
+        Column(
+            "top_tenth_share", "number", "share of them in the first tenth of each list", "", True
+        ),
+        Column("brier", "number", "mean squared error of the chances", "", True),
+        Column("log_loss", "number", "mean of minus log of the chance of what happened", "", True),
+        Column("found_over_expected", "number", "found over the sum of chances", "", True),
+        Column("slope", "number", "calibration slope", "", True),
+        Column("too_few", "flag", "too few were found to prove anything"),
+    ),
+)
+
+BACKTEST_CALIBRATION = FrameSchema(
+    "backtest_calibration",
+    "one group of sensors looked on after some dates: defects expected and found",
+    (
+        Column("by", "text", "what the groups are: tenth (of the chance), part, duty, date, all"),
+        Column("group", "text", "which group"),
+        Column("n", "whole", "sensors looked on after"),
+        Column("found", "number", "of these, in which a defect came to light"),
+        Column("expected", "number", "sum of their chances"),
+        Column("sd", "number", "standard deviation of the number, were the chances right"),
+        Column("chance_from", "number", "least chance in the group, 0 to 1"),
+        Column("chance_to", "number", "greatest chance in the group, 0 to 1"),
+    ),
+)
+
+BACKTEST_ABOUT = FrameSchema(
+    "backtest_about",
+    "the looking back as a whole",
+    (
+        Column("dates", "whole", "dates looked on from"),
+        Column("first_on", "date", "the first", blank=True),
+        Column("last_on", "date", "the last", blank=True),
+        Column("every_days", "whole", "days from one to the next", "d"),
+        Column("reason", "text", "why some or all were left out, one a line", blank=True),
+    ),
+)
+
+ASSUMED_AND_LEARNED = FrameSchema(
+    "assumed_and_learned",
+    "one quantity: what was assumed of it and what the records made of that, with 90 % ranges",
+    (
+        Column("quantity", "text", "sensitivity, a sign (fail, suspect, dropouts_seen) or delay"),
+        Column("unit", "text", "share (0 to 1) or km"),
+        Column("assumed", "number", "middle, before any record"),
+        Column("assumed_low", "number", "lower end"),
+        Column("assumed_high", "number", "upper end"),
+        Column("learned", "number", "middle, after the records"),
+        Column("learned_low", "number", "lower end"),
+        Column("learned_high", "number", "upper end"),
+        Column("rests_on", "text", "the records behind it, in words"),
+    ),
+)
+
+ADVICE_OVER_SENSITIVITY = FrameSchema(
+    "advice_over_sensitivity",
+    "one sensitivity of a bench test and one action: how many sensors it would be advised for",
+    (
+        Column("sensitivity", "number", "share of defects that a test finds, 0 to 1"),
+        Column("quantile", "number", "its place in what is believed of it, 0 to 1"),
+        Column("action", "text", "replace, test, leave or not_enough_known"),
+        Column("sensor_count", "whole", "sensors in service for which it would be advised"),
+        Column("changed_count", "whole", "of these, with another advice now"),
+    ),
+)
+
 TRACE = FrameSchema(
     "trace",
     "one sample drawn of the session's sweep (min-max decimated: every extreme is kept)",
@@ -233,4 +320,11 @@ TRACE = FrameSchema(
     ),
 )
 
-__all__ = ["CHECKS", "EXPLANATION", "TRAVEL_BANDS"]
+__all__ = [
+    "CHECKS",
+    "EXPLANATION",
+    "FLEET_CURVE",
+    "LIFE_QUANTILES",
+    "RISK_AHEAD",
+    "TRAVEL_BANDS",
+]

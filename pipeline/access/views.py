@@ -51,7 +51,7 @@ class BikeView:
 
     ``sensors`` SENSOR_LIVES, ``tests`` BIKE_TESTS, ``repairs`` BIKE_REPAIRS, ``odometer``
     ODOMETER, ``readings`` BAND_READINGS, ``advice`` WORKLIST, ``set_aside`` SET_ASIDE,
-    ``explained`` EXPLANATION.
+    ``explained`` EXPLANATION, ``ahead`` RISK_AHEAD.
     """
 
     edition: Edition
@@ -64,6 +64,26 @@ class BikeView:
     advice: pd.DataFrame
     set_aside: pd.DataFrame
     explained: pd.DataFrame
+    ahead: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class TrustView:
+    """How far to trust the chances.
+
+    ``about`` is one row of BACKTEST_ABOUT as a dict; ``skill`` BACKTEST_SKILL, ``calibration``
+    BACKTEST_CALIBRATION, ``curve`` FLEET_CURVE, ``quantiles`` LIFE_QUANTILES, ``learned``
+    ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY.
+    """
+
+    edition: Edition
+    about: dict
+    skill: pd.DataFrame
+    calibration: pd.DataFrame
+    curve: pd.DataFrame
+    quantiles: pd.DataFrame
+    learned: pd.DataFrame
+    over_sensitivity: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -146,6 +166,29 @@ def bike_view(home: Home, unit_id: str) -> BikeView:
             _frame(connection, "bike_advice", schemas.WORKLIST, key),
             _frame(connection, "bike_set_aside", schemas.SET_ASIDE, key),
             _frame(connection, "bike_explained", schemas.EXPLANATION, key),
+            _frame(connection, "bike_ahead", schemas.RISK_AHEAD, key),
+        )
+
+
+def trust_view(home: Home) -> TrustView:
+    """Everything that says how far to trust the chances.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home.
+    """
+    with _reading(home) as (manifest, connection):
+        (about,) = _frame(connection, "backtest_about", schemas.BACKTEST_ABOUT).to_dict("records")
+        return TrustView(
+            _edition(home, manifest),
+            about,
+            _frame(connection, "backtest_skill", schemas.BACKTEST_SKILL),
+            _frame(connection, "backtest_calibration", schemas.BACKTEST_CALIBRATION),
+            _frame(connection, "fleet_curve", schemas.FLEET_CURVE),
+            _frame(connection, "life_quantiles", schemas.LIFE_QUANTILES),
+            _frame(connection, "assumed_and_learned", schemas.ASSUMED_AND_LEARNED),
+            _frame(connection, "advice_over_sensitivity", schemas.ADVICE_OVER_SENSITIVITY),
         )
 
 

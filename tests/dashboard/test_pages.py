@@ -20,6 +20,7 @@ def records(monkeypatch, tmp_path):
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
     monkeypatch.setattr(views, "worklist_view", lambda home: fakes.worklist_view())
+    monkeypatch.setattr(views, "trust_view", lambda home: fakes.trust_view())
     monkeypatch.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id))
     monkeypatch.setattr(
         views, "session_view", lambda home, session_id: fakes.session_view(session_id)
@@ -123,7 +124,12 @@ def test_the_demo_stands_in_while_a_shop_has_no_records(records, tmp_path):
 
 @pytest.mark.parametrize(
     ("page", "query"),
-    [("worklist", {}), ("bike", {"unit": "U-001"}), ("session", {"session": "T-001"})],
+    [
+        ("worklist", {}),
+        ("bike", {"unit": "U-001"}),
+        ("session", {"session": "T-001"}),
+        ("trust", {}),
+    ],
 )
 def test_without_any_records_each_page_says_how_to_hand_some_in(records, page, query):
     records.setattr(views, "current_version", lambda home: None)
@@ -144,7 +150,12 @@ def test_a_newly_published_version_is_read_without_a_restart(records):
 
 @pytest.mark.parametrize(
     ("page", "query"),
-    [("worklist", {}), ("bike", {"unit": "U-001"}), ("session", {"session": "T-001"})],
+    [
+        ("worklist", {}),
+        ("bike", {"unit": "U-001"}),
+        ("session", {"session": "T-001"}),
+        ("trust", {}),
+    ],
 )
 def test_every_page_that_judges_shows_the_cautions(page, query):
     text = text_of(opened(page, **query))
@@ -242,3 +253,71 @@ def test_record_text_is_never_markup(page, query):
     assert any("&lt;script&gt;alert(1)" in body for body in bodies)
     assert not any("<script>alert" in body for body in bodies)
     assert not app.markdown
+
+
+def test_a_bike_says_what_may_lie_ahead_by_km_and_by_date():
+    text = text_of(opened("bike", unit="U-001"))
+    assert "What may lie ahead" in text
+    assert "90 days (about 6,800 km)" in text
+    assert "about 4 in 100, likely 2 to 7" in text
+    assert "Dates are worked out at about 75 km a day, likely 37 to 152." in text
+    assert "was last read on" not in text
+
+
+def test_a_bike_not_read_for_long_says_that_dates_are_a_guess(records):
+    bike = fakes.bike_view().bike | {
+        "odometer_stale": True,
+        "days_since_reading": 230.0,
+        "odometer_read_on": "2025-07-28",
+        "km_since_reading_low": 1200.0,
+        "km_since_reading_high": 5400.0,
+    }
+    records.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id, bike=bike))
+    text = text_of(opened("bike", unit="U-001"))
+    assert "last read on 2025-07-28, 230 days ago" in text
+    assert "likely 1,200 to 5,400 km" in text
+
+
+def test_a_bike_of_which_no_chance_is_known_says_so(records):
+    ahead = fakes.ahead().assign(defect=None, road=None)
+    records.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id, ahead=ahead))
+    assert "No chance can be given" in text_of(opened("bike", unit="U-001"))
+
+
+def test_the_worklist_gives_the_chance_of_being_let_down_and_says_when_it_is_a_guess():
+    text = text_of(opened())
+    assert text.count("about 6 in 100, likely 3 to 12, over about 6,800 km") == 4
+    assert text.count("a guess, since the odometer was not read for long") == 1
+    assert 'href="trust"' in text
+
+
+def test_the_trust_page_holds_the_chances_against_the_past():
+    app = opened("trust")
+    text = text_of(app)
+    assert "923 sensors were looked on after" in text
+    assert "held 44 in 100; ordered by km run alone it would have held 38" in text
+    assert "In 1 of 2 groups the number found is within the range" in text
+    assert "0.1 to 0.6 in 100 (more than expected)" in text
+    assert "about 16,700 km, likely 11,200 to 20,200 km" in text
+    assert "beyond 40,000 km, the oldest sensor watched" in text
+    assert "the advice changes for at most 1 of 110 sensors" in text
+    app.selectbox(key="grouping").select("Part").run()
+    assert not app.exception
+    assert "In 2 of 2 groups" in text_of(app)
+    app.selectbox(key="curve_of").select("Part P-1").run()
+    assert not app.exception
+
+
+def test_the_trust_page_of_a_shop_with_few_records_says_why_and_shows_no_number(records):
+    records.setattr(views, "trust_view", lambda home: fakes.trust_without_records())
+    text = text_of(opened("trust"))
+    assert "3 confirmed defects are on record. Looking back needs 10." in text
+    assert "so there is no curve" in text
+    assert "No sensor has a chance yet" in text
+    assert "came to light" not in text
+
+
+def test_too_few_found_is_said_to_prove_nothing(records):
+    few = fakes.skill().assign(too_few=True, n_found=5)
+    records.setattr(views, "trust_view", lambda home: fakes.trust_view(skill=few))
+    assert "too few to prove anything" in text_of(opened("trust"))

@@ -3,7 +3,14 @@
 import pytest
 
 from models.plans.schemas import EVIDENCE
-from models.risk.schemas import FOLLOWED_UP, LIFE_WINDOWS, SENSORS_NOW
+from models.risk.odometer_rate import ODOMETER_READINGS
+from models.risk.schemas import (
+    CONTACT_GAPS,
+    FOLLOWED_UP,
+    LIFE_WINDOWS,
+    SENSORS_NOW,
+    WEAR_READINGS,
+)
 from models.statics.schemas import READINGS
 from pipeline.statements import connect
 from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv
@@ -16,6 +23,16 @@ KEYS = {
     "marts.contacts": "life_id",
     "marts.tests": "session_id",
     "marts.last_tests": "sensor_id",
+    "marts.repairs_after_tests": "session_id, outcome_id",
+    "marts.answered_tests": "session_id",
+    "marts.life_tests": "session_id",
+    "marts.wear_readings": "session_id",
+    "marts.risk_ahead": "sensor_id, horizon_kind, horizon",
+    "marts.riding_rates": "unit_id",
+    "marts.odometer_readings": "unit_id, read_on",
+    "marts.life_quantiles": "grouped_by, group_name, share_with_defect",
+    "marts.assumed_and_learned": "quantity",
+    "marts.advice_over_sensitivity": "sensitivity, action",
     "marts.defects": "outcome_id",
     "marts.repairs": "outcome_id",
     "marts.sensors_now": "sensor_id",
@@ -78,6 +95,9 @@ def test_counts_reconcile(built, one, other):
         ("life_windows", LIFE_WINDOWS),
         ("sensors_now", SENSORS_NOW),
         ("followed_up", FOLLOWED_UP),
+        ("contact_gaps", CONTACT_GAPS),
+        ("wear_readings", WEAR_READINGS),
+        ("odometer_readings", ODOMETER_READINGS),
         ("static_readings", READINGS),
         ("evidence", EVIDENCE),
     ],
@@ -350,3 +370,33 @@ def test_a_first_sight_is_an_odometer_reading(home, tmp_path):
     units = "unit_id,shop_id,model_code\nB3,s1,alder\n"
     report = hand_in(home, tmp_path / "few", {**few, "units": units, "sensors": sensors})
     assert query(home, report, "select odometer_read_km from marts.bikes") == [(5000.0,)]
+
+
+def test_the_advice_is_counted_in_full_at_each_sensitivity(built):
+    counts = built.execute(
+        "select sensitivity, sum(sensor_count) from marts.advice_over_sensitivity group by all"
+    ).fetchall()
+    ((sensors,),) = built.execute("select count(*) from marts.sensors_now").fetchall()
+    assert len(counts) == 3
+    assert {count for _, count in counts} == {sensors}
+
+
+def test_what_is_learned_stays_as_assumed_where_nothing_was_followed_up(built):
+    rows = built.execute(
+        "select quantity, assumed = learned, rests_on from marts.assumed_and_learned"
+    ).fetchall()
+    said = {quantity: (same, rests) for quantity, same, rests in rows}
+    assert set(said) == {"sensitivity", "fail", "suspect", "dropouts_seen", "delay"}
+    assert said["suspect"] == (True, "nothing: it stays assumed")
+    assert said["fail"] == (False, "1 of 1 such tests followed up")
+    assert said["delay"] == (True, "nothing: 1 road failures are fewer than 30")
+
+
+def test_a_bike_not_read_for_long_says_so(built):
+    stale = built.execute(
+        "select days_since_reading > 120, odometer_stale from marts.riding_rates"
+    ).fetchall()
+    assert stale == [(True, True), (True, True)]
+    assert built.execute("select distinct odometer_stale from marts.worklist").fetchall() == [
+        (True,)
+    ]

@@ -6,6 +6,8 @@ select
     advice.action, advice.urgency, advice.headline, advice.reasons, advice.look_elsewhere,
     evidence.waiting,
     risk.* exclude (sensor_id, basis), risk.basis as risk_basis,
+    ahead.km as km_90_days, ahead.road as road_90_days, ahead.road_low as road_90_days_low,
+    ahead.road_high as road_90_days_high, riding.odometer_stale,
     evidence.last_session_id, evidence.last_tested_on, evidence.last_verdict,
     evidence.last_conclusion, evidence.last_dropout_count, evidence.last_dropout_travel_pct,
     evidence.km_since_test, bikes.odometer_now_km, bikes.odometer_read_on
@@ -15,4 +17,7 @@ join marts.sensor_lives as lives using (sensor_id)
 join marts.advice as advice using (sensor_id)
 join marts.evidence as evidence using (sensor_id)
 left join marts.defect_risk as risk using (sensor_id)
+left join marts.risk_ahead as ahead
+    on ahead.sensor_id = sensors.sensor_id and ahead.horizon_kind = 'days' and ahead.horizon = 90
+left join marts.riding_rates as riding on riding.unit_id = sensors.unit_id
 order by advice.urgency desc, sensors.sensor_id

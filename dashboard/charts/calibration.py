@@ -1,0 +1,76 @@
+"""Defects expected and found, group by group."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+
+from dashboard.charts.parts import INK, plain_frame, readable, titled
+from dashboard.look import DROPOUT, NO_EVIDENCE
+from dashboard.trust_words import expected_range, group_names
+from dashboard.words import counted
+
+EXPECTED, FOUND = "expected, with the range that would hold 9 in 10", "found"
+_SHAPES = {EXPECTED: ("square", NO_EVIDENCE), FOUND: ("diamond", DROPOUT)}
+_ROW_PX = 44
+
+
+def calibration_chart(rows: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
+    """Expected as a square on its range, found as a diamond; one line a group, with its n.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        BACKTEST_CALIBRATION rows of one grouping.
+    ink : str
+        Colour of letters and axes.
+    """
+    frame = _placed(rows)
+    order = frame["name"].tolist()
+    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=260, labelPadding=8))
+    base = alt.Chart(frame).encode(y=y)
+    x = alt.Scale(domainMin=0, nice=True)
+    ranges = base.mark_rule(strokeWidth=10, opacity=0.35, color=NO_EVIDENCE).encode(
+        x=alt.X("low:Q", scale=x, title="Sensors in which a defect came to light"), x2="high:Q"
+    )
+    words = list(_SHAPES)
+    shapes, colours = zip(*_SHAPES.values(), strict=True)
+    told = {
+        "shape": alt.Shape("what:N", scale=alt.Scale(domain=words, range=list(shapes)), title=None),
+        "color": alt.Color(
+            "what:N", scale=alt.Scale(domain=words, range=list(colours)), title=None
+        ),
+    }
+    points = [
+        base.transform_calculate(what=f"'{what}'")
+        .mark_point(size=size, filled=True, opacity=1)
+        .encode(x=alt.X(f"{name}:Q"), tooltip=_tooltip(), **told)
+        for what, name, size in ((EXPECTED, "expected", 70), (FOUND, "found", 130))
+    ]
+    count = counted(int(frame["n"].sum()), "sensor")
+    defects = counted(int(frame["found"].sum()), "defect")
+    chart = alt.layer(ranges, *points).properties(
+        title=titled("Defects expected and found", f"n = {count}, {defects} found")
+    )
+    drawn = readable(chart, max(_ROW_PX * len(frame), 120), ink)
+    return drawn.configure_legend(
+        orient="bottom", direction="vertical", labelLimit=420, labelColor=ink, labelFontSize=15
+    )
+
+
+def _placed(rows: pd.DataFrame) -> pd.DataFrame:
+    frame = plain_frame(rows)
+    ends = [expected_range(row) for row in frame.to_dict("records")]
+    frame["low"], frame["high"] = zip(*ends, strict=True) if ends else ([], [])
+    counts = frame["n"].map(lambda n: f" (n = {n:,.0f})")
+    return frame.assign(name=group_names(rows).to_numpy() + counts)
+
+
+def _tooltip() -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("name:N", title="Group"),
+        alt.Tooltip("found:Q", title="Found", format=",.0f"),
+        alt.Tooltip("expected:Q", title="Expected", format=",.1f"),
+        alt.Tooltip("low:Q", title="Range, from", format=",.1f"),
+        alt.Tooltip("high:Q", title="Range, to", format=",.1f"),
+    ]

@@ -1,0 +1,178 @@
+"""How far to trust the chances, in sentences."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.words import ACTIONS, counted, day, in_100, km, known, lines, number
+
+WAYS = {
+    "ours": "These chances",
+    "mileage only": "By km run alone, no other record used",
+    "oldest first": "Oldest sensor first, no chance stated",
+}
+QUANTITIES = {
+    "sensitivity": "Share of defects that a bench test finds",
+    "fail": "Share of failed tests that prove to be a defect",
+    "suspect": "Share of suspect tests that prove to be a defect",
+    "dropouts_seen": "Share of sweeps with drop-outs that prove to be a defect",
+    "delay": "Distance from a defect until it is heard of",
+}
+GROUPINGS = {
+    "Tenths of the list": "tenth",
+    "Part": "part",
+    "Duty": "duty",
+    "Date looked on from": "date",
+}
+#: Standard normal: a range that holds 90 in 100 numbers found, were the chances right.
+_NORMAL_95 = 1.645
+
+
+def looked_back(about: dict, skill: pd.DataFrame) -> list[str]:
+    """What was done, and why anything was left out."""
+    reasons = lines(about["reason"])
+    if not about["dates"] or skill.empty:
+        return reasons or ["Nothing could be looked back on yet."]
+    first = skill.iloc[0]
+    dates = counted(int(about["dates"]), "date")
+    span = f"between {day(about['first_on'])} and {day(about['last_on'])}"
+    if about["dates"] == 1:
+        span = f"({day(about['first_on'])})"
+    said = [
+        f"From {dates} {span} the records were taken as they then stood and the chances worked out "
+        f"anew, then held against what came to light up to the next date, {about['every_days']} "
+        "days on. Whatever was written down after a date was hidden from it.",
+        f"{counted(int(first['n_scored']), 'sensor')} were looked on after, over all dates; in "
+        f"{first['n_found']:,} of them a defect came to light and was confirmed.",
+    ]
+    if first["too_few"]:
+        said.append("That is too few to prove anything: take what follows as a first hint.")
+    return [*said, *reasons]
+
+
+def skill_in_words(skill: pd.DataFrame) -> list[str]:
+    """Ours against the two plain ways, one sentence a question."""
+    rows = skill.set_index("name")
+    if not {"ours", "mileage only", "oldest first"} <= set(rows.index):
+        return []
+    ours, mileage, oldest = (rows.loc[name] for name in ("ours", "mileage only", "oldest first"))
+    if not known(ours["top_tenth_share"]):
+        return ["No defect came to light after any date, so nothing can be compared."]
+    said = [
+        "Of the defects that came to light, the first tenth of the list held "
+        f"{in_100(ours['top_tenth_share'])} in 100; ordered by km run alone it would have held "
+        f"{in_100(mileage['top_tenth_share'])}, the oldest sensors first "
+        f"{in_100(oldest['top_tenth_share'])}, and in no order at all 10."
+    ]
+    if known(ours["found_over_expected"]):
+        found = 100 * ours["found_over_expected"]
+        said.append(
+            f"For each 100 defects that the chances led one to expect, {found:.0f} came to light."
+        )
+    if known(ours["log_loss"]) and known(mileage["log_loss"]):
+        better = ours["log_loss"] < mileage["log_loss"]
+        said.append(
+            f"The error of the chances (log-loss) was {number(ours['log_loss'], digits=3)}, "
+            f"against {number(mileage['log_loss'], digits=3)} by km alone: smaller is better, so "
+            f"{'they were the better ones' if better else 'km alone did as well or better'}."
+        )
+    return said
+
+
+def group_names(rows: pd.DataFrame) -> pd.Series:
+    """BACKTEST_CALIBRATION groups as people read them; a tenth by the chances in it."""
+    tenth = rows["by"].eq("tenth")
+    chances = [
+        _chances_between(low, high)
+        for low, high in zip(rows["chance_from"], rows["chance_to"], strict=True)
+    ]
+    names = rows["group"].where(~tenth, pd.Series(chances, index=rows.index))
+    return names.astype("str")
+
+
+def _chances_between(low: float, high: float) -> str:
+    return f"{number(100 * low, digits=1)} to {number(100 * high, digits=1)} in 100"
+
+
+def expected_range(row: dict) -> tuple[float, float]:
+    """Numbers that 90 in 100 would lie between, were the chances right."""
+    spread = _NORMAL_95 * row["sd"]
+    return max(row["expected"] - spread, 0.0), min(row["expected"] + spread, float(row["n"]))
+
+
+def calibration_reading(rows: pd.DataFrame) -> str:
+    """How many groups lie within the range expected, and which does not, in a sentence."""
+    if rows.empty:
+        return "Nothing has been looked back on yet."
+    outside = []
+    for row, name in zip(rows.to_dict("records"), group_names(rows), strict=True):
+        low, high = expected_range(row)
+        if not low - 0.5 <= row["found"] <= high + 0.5:
+            way = "more" if row["found"] > row["expected"] else "fewer"
+            outside.append(f"{name} ({way} than expected)")
+    within = len(rows) - len(outside)
+    said = f"In {within} of {counted(len(rows), 'group')} the number found is within the range"
+    tail = f"; outside it: {', '.join(outside)}" if outside else ""
+    return f"{said} that would hold 9 in 10, were the chances right{tail}."
+
+
+def curve_reading(curve: pd.DataFrame, quantiles: pd.DataFrame) -> str:
+    """One part's curve in a sentence."""
+    if curve.empty:
+        return "No sensor has been watched yet, so there is no curve."
+    part = curve["part_no"].iloc[0]
+    own = quantiles[
+        quantiles["group_name"].eq(part) & quantiles["grouped_by"].isin(["all", "part_no"])
+    ]
+    defects = counted(int(curve["defect_count"].iloc[0]), "defect")
+    said = " ".join(own["words"])
+    return f"{said} From {defects}." if said else f"From {defects}."
+
+
+def life_in_words(row: dict) -> str:
+    """``about 15,000 km, likely 9,600 to 19,100 km`` to three figures, or that it lies beyond."""
+    if row["beyond"]:
+        return f"beyond {km(_three(row['oldest_km']))}, the oldest sensor watched"
+    low, high = km(_three(row["life_low_km"])), row["life_high_km"]
+    to = km(_three(high)) if known(high) else "beyond the oldest watched"
+    return f"about {km(_three(row['life_km']))}, likely {low.removesuffix(' km')} to {to}"
+
+
+def _three(value: float) -> float:
+    """To three figures: more would feign knowledge."""
+    return float(f"{value:.3g}")
+
+
+def quantity_range(row: dict, which: str) -> str:
+    """``about 90 in 100, likely 77 to 98``, or the same in km."""
+    middle, low, high = (row[f"{which}{end}"] for end in ("", "_low", "_high"))
+    if row["unit"] == "km":
+        ends = f"{_three(low):,.0f} to {km(_three(high))}"
+        return f"about {km(_three(middle))}, likely {ends}"
+    return f"about {in_100(middle)} in 100, likely {in_100(low)} to {in_100(high)}"
+
+
+def advice_table(over: pd.DataFrame) -> pd.DataFrame:
+    """One row a sensitivity, one column an action, and how many sensors change."""
+    if over.empty:
+        return pd.DataFrame()
+    counts = over.pivot_table(
+        index="sensitivity", columns="action", values="sensor_count", aggfunc="sum", fill_value=0
+    )
+    counts = counts.reindex(columns=list(ACTIONS), fill_value=0).astype(int)
+    changed = over.groupby("sensitivity")["changed_count"].sum().astype(int)
+    return counts.assign(changed=changed).reset_index()
+
+
+def advice_reading(over: pd.DataFrame) -> str:
+    """Whether the advice hangs on what is taken of a test's sensitivity."""
+    table = advice_table(over)
+    if table.empty:
+        return "No sensor has a chance yet, so no advice hangs on it."
+    low, high = in_100(table["sensitivity"].min()), in_100(table["sensitivity"].max())
+    most = int(table["changed"].max())
+    sensors = counted(int(table[list(ACTIONS)].iloc[0].sum()), "sensor")
+    between = f"Whether a test finds {low} or {high} in 100 defects"
+    if not most:
+        return f"{between}, the advice stays the same for all {sensors}."
+    return f"{between}, the advice changes for at most {most:,} of {sensors}."

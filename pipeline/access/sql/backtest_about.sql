@@ -1,0 +1,2 @@
+-- grain: the looking back as a whole
+from marts.backtest_about

@@ -1,0 +1,2 @@
+-- grain: one group of sensors looked on after some dates
+from marts.backtest_calibration

@@ -1,0 +1,84 @@
+"""What the advice would be, were a bench test better or worse at finding a defect than taken.
+
+How often a test finds a defect that is there cannot be learned well from a shop's records, since
+only failed tests are followed up. So the advice is also worked out at both ends of its range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.stats import beta
+
+from models.plans.advice import advise
+from models.risk.assumed import BetaPrior
+from models.risk.hazard import DefectHazard
+from models.risk.now import HORIZONS_KM, defect_chances
+from models.risk.score import RiskResults
+
+#: Ends of the range, and its middle: 5, 50 and 95 in 100 of what is believed of the sensitivity.
+QUANTILES = (0.05, 0.5, 0.95)
+_CERTAIN = 1e6
+_DRAWS = 60
+_COLUMNS = ("sensitivity", "quantile", "action", "sensor_count", "changed_count")
+
+
+def advice_over_sensitivity(
+    results: RiskResults, sensors_now: pd.DataFrame, evidence: pd.DataFrame
+) -> pd.DataFrame:
+    """Count the actions advised at each sensitivity.
+
+    Parameters
+    ----------
+    results : RiskResults
+        The fitted model and its settings.
+    sensors_now, evidence : frames
+        As handed to ``fit_and_score`` and to ``advise``.
+
+    Returns
+    -------
+    frame of one row a sensitivity and action: ``sensitivity``, ``quantile``, ``action``,
+    ``sensor_count`` and ``changed_count`` (for so many of these another action is advised now).
+    """
+    known = sensors_now["age_now_km"].notna()
+    if results.model is None or not known.any():
+        return pd.DataFrame(columns=list(_COLUMNS))
+    believed: BetaPrior = results.settings["sensitivity"]
+    as_taken = advise(evidence).set_index("sensor_id")["action"]
+    tables = []
+    for quantile in QUANTILES:
+        share = float(beta(believed.hits, believed.misses).ppf(quantile))
+        chances = _chances(results.model, results.settings, sensors_now[known], share)
+        action = advise(_with(evidence, chances)).set_index("sensor_id")["action"]
+        table = pd.DataFrame({"action": action, "changed": action.ne(as_taken)})
+        counts = table.groupby("action")["changed"].agg(["size", "sum"]).reset_index()
+        counts.columns = pd.Index(["action", "sensor_count", "changed_count"])
+        tables.append(counts.assign(sensitivity=share, quantile=quantile))
+    return pd.concat(tables, ignore_index=True)[list(_COLUMNS)]
+
+
+def _chances(
+    model: DefectHazard, settings: Mapping[str, Any], sensors: pd.DataFrame, sensitivity: float
+) -> pd.DataFrame:
+    """Chances of a defect at one sensitivity, in the columns that the advice takes."""
+    view = settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
+    fixed = BetaPrior(sensitivity * _CERTAIN, (1 - sensitivity) * _CERTAIN)
+    other = {**settings, "sensitivity": fixed, "in_view": view}
+    found = defect_chances(model, sensors, n_resamples=_DRAWS, **other)
+    now, later = HORIZONS_KM.index(0.0), HORIZONS_KM.index(5_000.0)
+    columns = {
+        "defect_now": found.chance[:, now],
+        "defect_now_low": found.low[:, now],
+        "defect_now_high": found.high[:, now],
+        "defect_5000_km": found.chance[:, later],
+    }
+    return pd.DataFrame(columns, index=np.asarray(sensors["sensor_id"]))
+
+
+def _with(evidence: pd.DataFrame, chances: pd.DataFrame) -> pd.DataFrame:
+    """The same evidence with other chances."""
+    other = chances.reindex(evidence["sensor_id"])
+    return evidence.assign(**{name: other[name].to_numpy() for name in other.columns})

@@ -1,0 +1,94 @@
+"""Fit the risk model to the record, and keep its chances, its curve and what they rest on."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, is_dataclass
+from datetime import date
+
+import duckdb
+import pandas as pd
+
+from models.plans.advice import advise
+from models.plans.schemas import EVIDENCE
+from models.risk.ahead import RISK_AHEAD, risk_ahead, road_share
+from models.risk.explain import explain_risk
+from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
+from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, riding_rates
+from models.risk.score import RiskResults, fit_and_score
+from pipeline.statements import run, store
+from pipeline.warehouse.assumed_and_learned import assumed_and_learned
+from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
+from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
+
+
+def score_risk(connection: duckdb.DuckDBPyConnection, day: date) -> None:
+    """Chances now and ahead, the fleet's curve, and the advice that follows from them."""
+    frames = risk_frames(connection, day)
+    results = fit_and_score(
+        frames.windows,
+        frames.sensors_now,
+        followed_up=frames.followed_up,
+        contact_gaps=frames.contact_gaps,
+        wear_readings=frames.wear_readings,
+    )
+    store(connection, "defect_risk", results.defect_risk)
+    store(connection, "fleet_curve", results.fleet_curve)
+    store(connection, "life_quantiles", _quantiles(results, frames))
+    explained = explain_risk(results, frames.sensors_now)
+    store(connection, "risk_explained", explained.assign(place=range(len(explained))))
+    summary = pd.DataFrame([{"summary": json.dumps(results.summary, default=_plain)}])
+    store(connection, "risk_summary", summary)
+    learned = assumed_and_learned(results, frames.followed_up)
+    store(connection, "assumed_and_learned", learned)
+    _look_ahead(connection, day, results, frames)
+    evidence = _evidence(connection, day)
+    store(connection, "advice", advise(evidence))
+    over = advice_over_sensitivity(results, frames.sensors_now, evidence)
+    store(connection, "advice_over_sensitivity", over)
+    run(connection, f"{MARTS}/worklist")
+
+
+def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:
+    """B10 and B50 life, where any life was observed."""
+    if results.model is None:
+        return LIFE_QUANTILES.empty()
+    return life_quantiles(results.model, frames.windows)
+
+
+def _look_ahead(
+    connection: duckdb.DuckDBPyConnection, day: date, results: RiskResults, frames: RiskFrames
+) -> None:
+    """Chance of a defect and of a road failure by km and by date, at each bike's own km a day."""
+    riding = _riding(connection, day)
+    rates = RIDING_RATES.empty() if riding is None else riding.rates
+    store(connection, "riding_rates", rates)
+    ahead = RISK_AHEAD.empty()
+    if len(frames.sensors_now):
+        share = road_share(frames.windows)
+        ahead = risk_ahead(
+            results.model, frames.sensors_now, riding=riding, share=share, **results.settings
+        )
+    store(connection, "risk_ahead", ahead)
+
+
+def _riding(connection: duckdb.DuckDBPyConnection, day: date) -> Riding | None:
+    run(connection, f"{MARTS}/odometer_readings")
+    readings = connection.execute("from marts.odometer_readings order by unit_id, read_on").df()
+    return riding_rates(ODOMETER_READINGS.check(readings), day) if len(readings) else None
+
+
+def _evidence(connection: duckdb.DuckDBPyConnection, day: date) -> pd.DataFrame:
+    """All that the advice rests on, by sensor in service."""
+    for name in ("any_sensors", "any_tests", "waiting"):
+        run(connection, f"{MARTS}/{name}")
+    run(connection, f"{MARTS}/evidence", {"as_of": day})
+    return EVIDENCE.check(connection.execute("from marts.evidence order by sensor_id").df())
+
+
+def _plain(value: object) -> object:
+    if is_dataclass(value) and not isinstance(value, type):
+        return asdict(value)
+    if isinstance(value, pd.DataFrame):
+        return value.to_dict("records")
+    return float(value)  # type: ignore[arg-type]
