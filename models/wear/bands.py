@@ -1,0 +1,397 @@
+"""Where a sensor's track is worn, from its drop-outs and roughness together.
+
+Every place, width and strength of a band is tried against what the tests showed, and weighed by
+how likely it is and how often the sensor's like wear there: the posterior is summed up, not
+searched for. The strongest band is taken first; what it leaves is asked for another. How often
+sensors are worn, how strongly and how widely, is learnt from all of them (empirical Bayes).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from sklearn.base import BaseEstimator
+from sklearn.utils.validation import check_is_fitted
+
+from models.wear.band_grid import CENTRES_PCT, LEVELS, ROUGHENINGS, WIDTHS_PCT, band_grid
+from models.wear.exposure import BIN_PCT, BINS, bin_middles
+from models.wear.records import WearRecords
+from models.wear.schemas import BANDS
+
+MEMORY = 0.35  # what a test counts for at the next one: a band moves and grows
+EVEN_SHARE = 0.10  # share of the prior of the place that is even over the travel
+FURTHER_BAND = 0.10  # prior chance of one more band beside those found (assumed)
+MOST_BANDS = 3
+_FURTHER_ODDS = float(np.log(FURTHER_BAND / (1.0 - FURTHER_BAND)))
+SHOWN_FROM = 0.5  # a further band is reported from this probability on
+STOP_PCT = 4.0
+_CHUNK = 400  # rows worked on at a time: their tables stay in the cache
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is known of a set of sensors: one row each, BINS columns each.
+
+    counts, exposure : drop-outs and passes. rough, n_rough : sum of roughness, number of values.
+    prior : prior of the place, shape (n, places), rows adding up to 1.
+    """
+
+    counts: np.ndarray
+    exposure: np.ndarray
+    rough: np.ndarray
+    n_rough: np.ndarray
+    prior: np.ndarray
+
+    def take(self, rows: np.ndarray | slice) -> Seen:
+        """Chosen rows."""
+        return Seen(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+    def without(self, low: np.ndarray, high: np.ndarray) -> Seen:
+        """As if a stretch of each one's travel had not been swept."""
+        middle = bin_middles()
+        keep = (middle < low[:, None] - BIN_PCT) | (middle > high[:, None] + BIN_PCT)
+        cut = [np.where(keep, v, 0.0) for v in (self.counts, self.exposure, self.rough)]
+        return Seen(*cut, np.where(keep, self.n_rough, 0.0), self.prior)
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """log_odds : of a band against none, shape (n,). place : shape (n, places). width : (n, 4)."""
+
+    log_odds: np.ndarray
+    place: np.ndarray
+    width: np.ndarray
+
+
+class WornBands(BaseEstimator):
+    """Posterior of worn bands, with the chances of strength and width learnt from all sensors.
+
+    Parameters
+    ----------
+    memory : float
+        Weight of a test at the next one of the same life.
+    max_iter : int
+        Steps of the empirical Bayes fit.
+    fit_lives : int
+        Lives used for it, at most.
+
+    Attributes
+    ----------
+    worn_share_ : float
+        Share of sensors with a band.
+    level_prior_, rough_prior_, width_prior_ : arrays
+        Chances of ``LEVELS``, ``ROUGHENINGS`` and ``WIDTHS_PCT``.
+    grain_, own_grain_ : float
+        Variance of a sound bin's roughness, and the share of it that comes back at every test.
+    stray_rate_ : float
+    """
+
+    def __init__(self, memory: float = MEMORY, max_iter: int = 6, fit_lives: int = 2000):
+        self.memory = memory
+        self.max_iter = max_iter
+        self.fit_lives = fit_lives
+
+    def fit(self, X: WearRecords, y: np.ndarray, stray_rate: float = 2e-4) -> WornBands:
+        """Learn from tests ``X``; ``y`` is the pooled intensity (wear only), shape (n, BINS)."""
+        self.stray_rate_ = max(float(stray_rate), 1e-5)
+        self.grain_ = _grain(X.roughness)
+        self.worn_share_ = 0.3
+        self.level_prior_ = np.array([0.4, 0.1, 0.1, 0.15, 0.15, 0.1])
+        self.rough_prior_ = np.array([0.3, 0.2, 0.2, 0.15, 0.1, 0.05])
+        self.width_prior_ = np.full(len(WIDTHS_PCT), 1.0 / len(WIDTHS_PCT))
+        order, last = in_life_order(X)
+        self.own_grain_ = _own_grain(X, order)
+        seen = self.seen(X, y)
+        rows = order[last]
+        if len(rows) > self.fit_lives:
+            rows = np.random.default_rng(0).choice(rows, self.fit_lives, replace=False)
+        self._learn(seen.take(rows))
+        return self
+
+    def seen(self, X: WearRecords, pooled: np.ndarray, memory: float | None = None) -> Seen:
+        """What is known after each test of ``X`` from it and its life's earlier ones."""
+        memory = self.memory if memory is None else memory
+        order, _ = in_life_order(X)
+        life = pd.factorize(X.tests["life_id"])[0]
+        known = np.isfinite(X.roughness)
+        values = (X.counts, X.exposure, np.where(known, X.roughness, 0.0), known)
+        sums = [_remembered(np.asarray(v, np.float32), life, order, memory) for v in values]
+        return Seen(*sums, place_prior(pooled))
+
+    def predict(self, X: WearRecords, pooled: np.ndarray) -> pd.DataFrame:
+        """Worn bands after each test of ``X``: frame of ``BANDS``.
+
+        The first band has a row whatever its confidence, further ones from 0.5 on.
+        """
+        check_is_fitted(self)
+        seen, frames = self.seen(X, pooled), []
+        rows, odds = np.arange(len(X)), self._odds
+        for number in range(1, MOST_BANDS + 1):
+            found = self.describe(seen, odds)
+            if number > 1:
+                keep = found["confidence"].to_numpy() >= SHOWN_FROM
+                rows, seen, found = rows[keep], seen.take(keep), found[keep]
+            tests = X.tests.iloc[rows][["life_id", "session_id", "sensor_age_km"]]
+            frames.append(found.assign(band_no=number, **{c: tests[c].to_numpy() for c in tests}))
+            worth = found["confidence"].to_numpy() >= SHOWN_FROM
+            rows, seen = rows[worth], seen.take(worth)
+            cut = found[worth]
+            if not len(rows):
+                break
+            seen = seen.without(cut["from_pct"].to_numpy(), cut["to_pct"].to_numpy())
+            odds = _FURTHER_ODDS
+        together = pd.concat(frames, ignore_index=True)
+        return BANDS.check(together.sort_values(["life_id", "sensor_age_km", "band_no"]))
+
+    def describe(self, seen: Seen, prior_log_odds: float) -> pd.DataFrame:
+        """Columns of ``BANDS`` that describe the likeliest band of each row."""
+        parts = []
+        for first in range(0, max(len(seen.counts), 1), _CHUNK):
+            part = seen.take(slice(first, first + _CHUNK))
+            posterior = self.posterior(part, prior_log_odds)
+            parts.append(self._described(part, posterior))
+        return pd.concat(parts, ignore_index=True)
+
+    @property
+    def _odds(self) -> float:
+        return float(np.log(self.worn_share_ / (1.0 - self.worn_share_)))
+
+    def own_share(self, X: WearRecords, pooled: np.ndarray) -> np.ndarray:
+        """Where each sensor wears, as known after each test: shares of the bins, shape (n, BINS).
+
+        The pooled shares as far as no band is known, the band's place as far as one is.
+        """
+        check_is_fitted(self)
+        seen = self.seen(X, pooled)
+        out = pooled / np.maximum(pooled.sum(axis=1, keepdims=True), 1e-300)
+        for first in range(0, len(out), _CHUNK):
+            part = slice(first, first + _CHUNK)
+            out[part] = self._own_share(seen.take(part), out[part])
+        return out
+
+    def _own_share(self, seen: Seen, like: np.ndarray) -> np.ndarray:
+        spread = band_grid().spread.reshape(len(CENTRES_PCT), -1, BINS)[:, 1]
+        first = self.posterior(seen, self._odds)
+        chance = _chance(first.log_odds)[:, None]
+        out = (1.0 - chance) * like + chance * (first.place @ spread)
+        more = np.flatnonzero(chance[:, 0] >= SHOWN_FROM)
+        if more.size:
+            begin, end = _edges(first)
+            rest = seen.take(more).without(begin[more], end[more])
+            second = self.posterior(rest, _FURTHER_ODDS)
+            also = _chance(second.log_odds)[:, None]
+            out[more] = (out[more] + also * (second.place @ spread)) / (1.0 + also)
+        return out
+
+    def posterior(self, seen: Seen, prior_log_odds: float) -> Posterior:
+        """Odds of a band, its place and width; up to some hundred rows at once.
+
+        Drop-outs of one spot show the same place again and again: for the place they count as
+        often as they come from different bins (``sights``), for there being a band in full.
+        """
+        by_rough = _log_sum(self._rough_terms(seen))
+        whole = self._shapes(seen, _log_sum(self._level_terms(seen, 1.0)), by_rough)
+        top = whole.max(axis=1)
+        weight = np.exp(whole - top[:, None])
+        evidence = top + np.log(weight.sum(axis=1))
+        many = sights(seen.counts) / np.maximum(seen.counts.sum(axis=1), 1.0)
+        again = np.flatnonzero(many < 1.0)
+        if again.size:
+            levels = _log_sum(self._level_terms(seen.take(again), many[again, None]))
+            shapes = self._shapes(seen.take(again), levels, by_rough[again])
+            weight[again] = np.exp(shapes - shapes.max(axis=1, keepdims=True))
+        weight = weight.reshape(len(weight), len(CENTRES_PCT), len(WIDTHS_PCT))
+        weight = weight / weight.sum(axis=(1, 2))[:, None, None]
+        return Posterior(prior_log_odds + evidence, weight.sum(axis=2), weight.sum(axis=1))
+
+    def _shapes(self, seen: Seen, by_level: np.ndarray, by_rough: np.ndarray) -> np.ndarray:
+        """Log of prior times likelihood ratio of every shape, shape (n, G); nothing-there left out.
+
+        ``by_level``, ``by_rough`` : summed over levels and roughenings, shape (n, G).
+        """
+        both, none = by_level + by_rough, self.level_prior_[0] * self.rough_prior_[0]
+        nothing = np.exp(np.minimum(np.log(none) - both, 0.0))
+        both += np.log1p(-np.minimum(nothing, 1 - 1e-6)) - np.log1p(-none)
+        prior = seen.prior[:, :, None] * self.width_prior_.astype(np.float32)
+        return both + np.log(prior).reshape(len(prior), -1)
+
+    def _level_terms(self, seen: Seen, share: np.ndarray | float) -> list[np.ndarray]:
+        """Log prior and likelihood ratio of each level, a table (n, G) each.
+
+        ``share`` : what each drop-out and pass counts for.
+        """
+        spread = band_grid().spread.astype(np.float32)
+        y, e = (seen.counts * share).astype(np.float32), (seen.exposure * share).astype(np.float32)
+        reached, prior = e @ spread.T, np.log(self.level_prior_).astype(np.float32)
+        out = []
+        for k, level in enumerate(LEVELS.astype(np.float32)):
+            out.append(y @ np.log1p(level / np.float32(self.stray_rate_) * spread).T)
+            out[-1] += prior[k] - level * reached
+        return out
+
+    def _rough_terms(self, seen: Seen) -> list[np.ndarray]:
+        """Log prior and likelihood ratio of each roughening, a table (n, G) each.
+
+        A track's own grain comes back at every test: many tests say little more than one.
+        """
+        envelope = band_grid().envelope.astype(np.float32)
+        n = seen.n_rough.astype(np.float32)
+        worth = self.grain_ * (1.0 - self.own_grain_ + self.own_grain_ * np.maximum(n, 1.0))
+        r, n = (seen.rough / worth).astype(np.float32), (n / worth).astype(np.float32)
+        prior = np.log(self.rough_prior_).astype(np.float32)
+        out = []
+        for k, height in enumerate(ROUGHENINGS.astype(np.float32)):
+            mean = 1.0 + height * envelope
+            out.append(prior[k] - n @ np.log(mean).T - r @ (1.0 / mean - 1.0).T)
+        return out
+
+    def _learn(self, seen: Seen) -> None:
+        """EM for the share worn and the chances of level, roughening and width."""
+        for _ in range(self.max_iter):
+            sums = [np.ones(len(p)) for p in (LEVELS, ROUGHENINGS, WIDTHS_PCT)]
+            worn, odds = 1.0, self._odds
+            for first in range(0, len(seen.counts), _CHUNK):
+                part = seen.take(slice(first, first + _CHUNK))
+                worn += self._gather(part, odds, sums)
+            self.worn_share_ = float(worn / (len(seen.counts) + 2.0))
+            self.level_prior_, self.rough_prior_, self.width_prior_ = (v / v.sum() for v in sums)
+
+    def _gather(self, seen: Seen, odds: float, sums: list[np.ndarray]) -> float:
+        by_level, by_rough = self._level_terms(seen, 1.0), self._rough_terms(seen)
+        whole = [_log_sum(by_level), _log_sum(by_rough)]
+        log = self._shapes(seen, *whole)
+        top = log.max(axis=1, keepdims=True)
+        weight = np.exp(log - top)
+        evidence = top[:, 0] + np.log(weight.sum(axis=1))
+        chance = _chance(evidence + odds)
+        weight *= (chance / weight.sum(axis=1))[:, None]
+        for terms, height, total in zip((by_level, by_rough), whole, sums[:2], strict=True):
+            total += [float((weight * np.exp(term - height)).sum()) for term in terms]
+        sums[2] += weight.reshape(len(weight), len(CENTRES_PCT), -1).sum(axis=(0, 1))
+        return float(chance.sum())
+
+    def _described(self, seen: Seen, posterior: Posterior) -> pd.DataFrame:
+        peak, low, high = _place(posterior.place)
+        begin, end = _edges(posterior)
+        level, rough = strength(seen, begin, end, self.stray_rate_)
+        return pd.DataFrame(
+            {
+                "confidence": _chance(posterior.log_odds),
+                "peak_pct": peak, "peak_low_pct": low, "peak_high_pct": high,
+                "from_pct": begin, "to_pct": end, "level": level, "roughening": rough,
+                "at_stop": (begin <= STOP_PCT) | (end >= 100.0 - STOP_PCT),
+            }
+        )  # fmt: skip
+
+
+def _chance(log_odds: np.ndarray) -> np.ndarray:
+    return 1.0 / (1.0 + np.exp(-np.clip(log_odds, -50.0, 50.0)))
+
+
+def _edges(posterior: Posterior) -> tuple[np.ndarray, np.ndarray]:
+    """From and to of each row's band: its middle and expected width."""
+    peak, width = _place(posterior.place)[0], posterior.width @ WIDTHS_PCT
+    return np.clip(peak - width / 2, 0.0, 100.0), np.clip(peak + width / 2, 0.0, 100.0)
+
+
+def _log_sum(terms: list[np.ndarray]) -> np.ndarray:
+    """Log of the sum of exponentials of some tables, element by element."""
+    top = terms[0]
+    for term in terms[1:]:
+        top = np.maximum(top, term)
+    return top + np.log(sum(np.exp(term - top) for term in terms))
+
+
+def place_prior(pooled: np.ndarray) -> np.ndarray:
+    """Prior of a band's place from the pooled intensity, shape (n, places)."""
+    own = np.repeat(np.asarray(pooled, dtype=float), len(CENTRES_PCT) // BINS, axis=1)
+    own /= np.maximum(own.sum(axis=1, keepdims=True), 1e-300)
+    return ((1.0 - EVEN_SHARE) * own + EVEN_SHARE / own.shape[1]).astype(np.float32)
+
+
+def in_life_order(X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
+    """Row numbers by life and age, and which of them are a life's last."""
+    life = pd.factorize(X.tests["life_id"])[0]
+    order = np.lexsort((X.tests["sensor_age_km"].to_numpy(), life))
+    last = np.append(np.diff(life[order]) != 0, True) if len(order) else np.zeros(0, bool)
+    return order, last
+
+
+def sights(counts: np.ndarray) -> np.ndarray:
+    """Places that drop-outs come from, about: those of one spot show the same place again."""
+    square = (counts**2).sum(axis=1)
+    return np.where(square > 0, counts.sum(axis=1) ** 2 / np.maximum(square, 1e-12), 1.0)
+
+
+def strength(
+    seen: Seen, begin: np.ndarray, end: np.ndarray, stray_rate: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Drop-outs a pass in a stretch beyond strays, and mean roughness there beyond 1."""
+    middle = bin_middles()
+    near = np.abs(middle - (begin + end)[:, None] / 2) <= (end - begin)[:, None] / 2 + 1.8
+    exposure = np.where(near, seen.exposure, 0.0).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
+    beyond = np.where(near, seen.counts - stray_rate * seen.exposure, 0.0).sum(axis=1)
+    level = np.maximum(beyond, 0.0) / np.maximum(exposure, 1e-6)
+    inside = np.abs(middle - (begin + end)[:, None] / 2) <= np.maximum(
+        (end - begin)[:, None] / 2, BIN_PCT / 2
+    )
+    n = np.where(inside, seen.n_rough, 0.0).sum(axis=1)
+    r = np.where(inside, seen.rough, 0.0).sum(axis=1)
+    return np.where(exposure > 1e-6, level, 0.0), np.where(
+        n > 0, r / np.maximum(n, 1e-6) - 1.0, 0.0
+    )
+
+
+def _place(place: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Middle of the likeliest stretch, and the 90 % limits of the place."""
+    smooth = place.copy()
+    for shift in (1, 2):
+        smooth[:, shift:] += place[:, :-shift]
+        smooth[:, :-shift] += place[:, shift:]
+    best = CENTRES_PCT[smooth.argmax(axis=1)]
+    near = np.abs(CENTRES_PCT - best[:, None]) <= 4.0
+    own = np.where(near, place, 0.0)
+    peak = (own @ CENTRES_PCT) / np.maximum(own.sum(axis=1), 1e-300)
+    below = np.cumsum(place, axis=1)
+    low = CENTRES_PCT[(below < 0.05).sum(axis=1).clip(max=99)] - 0.5
+    high = CENTRES_PCT[(below < 0.95).sum(axis=1).clip(max=99)] + 0.5
+    return peak, np.minimum(low, peak), np.maximum(high, peak)
+
+
+def _grain(roughness: np.ndarray) -> float:
+    """Variance of a sound bin, from the middle half of all bins."""
+    known = roughness[np.isfinite(roughness)]
+    if known.size < 50:
+        return 0.04
+    low, high = np.quantile(known, [0.25, 0.75])
+    return float(max(((high - low) / 1.349) ** 2, 1e-3))
+
+
+def _own_grain(X: WearRecords, order: np.ndarray) -> float:
+    """Correlation of a bin's roughness from test to test of a life; 0.5 where too few pairs."""
+    life = pd.factorize(X.tests["life_id"])[0][order]
+    pair = np.flatnonzero(life[1:] == life[:-1])
+    before, after = (np.log(X.roughness[order[pair + k]]).ravel() for k in (0, 1))
+    sound = (np.abs(before) < 0.5) & (np.abs(after) < 0.5)  # beyond, it is wear that comes back
+    if sound.sum() < 200:
+        return 0.5
+    return float(np.clip(np.corrcoef(before[sound], after[sound])[0, 1], 0.0, 0.95))
+
+
+def _remembered(
+    values: np.ndarray, life: np.ndarray, order: np.ndarray, memory: float
+) -> np.ndarray:
+    """Running sum within each life in which what came before fades, in the rows' own order."""
+    out = values.copy()
+    if memory <= 0.0:
+        return out
+    place = np.zeros(len(order), dtype=int)
+    own = life[order]
+    starts = np.flatnonzero(np.diff(own, prepend=-1))
+    place = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
+    for turn in range(1, int(place.max(initial=0)) + 1):
+        at = np.flatnonzero(place == turn)
+        out[order[at]] += memory * out[order[at - 1]]
+    return out

@@ -1,0 +1,414 @@
+"""Wear over travel and age: one smooth surface of the fleet, and how parts and duties depart.
+
+The log of the intensity of drop-outs (or of roughness) is a tensor of B-splines in travel and age
+for the fleet, plus a curve over the travel, at a middle age and its change with age, for each part
+number and each duty, and a curve over the travel for each pair of them. All coefficients have
+normal priors whose widths are learnt, so that small groups are drawn to what holds them; nothing
+asks for one hump, and the splines' ends are as free as their middle.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+from sklearn.base import BaseEstimator
+from sklearn.preprocessing import SplineTransformer
+from sklearn.utils.validation import check_is_fitted
+
+from models.wear.exposure import bin_middles
+from models.wear.penalised import Cells, Penalty, fit_penalised
+from models.wear.records import WearError
+from models.wear.strays import Strays, stray_rate
+
+GROUPS = (("part_no",), ("duty",), ("part_no", "duty"))
+SENSORS_TRUSTED = 10.0  # the sensors' own spread is drawn to the model's as if by so many more
+MOST_CLUSTERS = 1000  # sensors whose scores are squared one by one
+NEIGHBOURHOOD_BINS = 4.0  # 1 sigma of the neighbourhood of a design effect
+# Third differences: a curve falls off to nothing as a bell does, without a hump being asked for.
+BEND_ORDER = 3
+# Guessed precision of: bends of the fleet's curve with travel, with age; of a group's curve, its
+# level, its change with age. Each guess is worth two squared coefficients. Chosen on simulated
+# fleets other than those that score them.
+GUESSES = (1.5, 2.0, 2.0, 1.5, 15.0)
+GUESS_WORTH = 2.0
+
+
+@dataclass(frozen=True)
+class _Group:
+    """One set of departures: its key columns, its levels, the rows of beta that hold them."""
+
+    keys: tuple[str, ...]
+    levels: pd.Index
+    level: slice
+    slope: slice
+
+
+class WearSurface(BaseEstimator):
+    """Smooth regression of what travel bins showed on travel, age, part and duty.
+
+    Parameters
+    ----------
+    family : {"poisson", "gamma"}
+        Drop-outs with an exposure, or roughness.
+    n_position, n_age : int
+        Intervals of the B-splines over 0 to 100 % of travel and over the ages seen.
+    groups : tuple of tuple of str
+        Which columns' values have departures of their own, from coarse to fine.
+    n_cells : int
+        Ages are pooled in so many cells for the fit.
+    design_effect : float, optional
+        By how much the sensors' own pattern widens the spread against independent drop-outs;
+        learnt if None (see Notes).
+    max_iter : int
+
+    Attributes
+    ----------
+    fitted_ : Fitted
+        Coefficients, penalty weights, Laplace covariance.
+    covariance_ : array of shape (columns, columns)
+        Sandwich over the sensors.
+    design_effect_ : float
+    base_ : float
+        Log of the overall mean, from which all departs.
+
+    Notes
+    -----
+    The drop-outs of one sensor come from one or two places, so they are no more than a few
+    independent sights of where its like wear. Counts and exposure are divided by the design
+    effect, sum of squared counts of the sensors over their sum (that of a compound Poisson sum;
+    for roughness the same from squared residuals), before the priors' widths are learnt;
+    otherwise each sensor's spots would be followed as if they were the fleet's. The covariance is
+    J^-1 (M + S) J^-1, with M from the sensors' scores (Huber 1967; Liang & Zeger 1986), drawn to
+    J - S where few sensors have drop-outs; J^-1 alone has the coverage shown by Nychka, JASA 83
+    (1988) 1134, and Marra & Wood, Scand. J. Statist. 39 (2012) 53 (all from memory).
+    """
+
+    def __init__(
+        self,
+        family: str = "poisson",
+        n_position: int = 25,
+        n_age: int = 3,
+        groups: tuple[tuple[str, ...], ...] = GROUPS,
+        n_cells: int = 16,
+        design_effect: float | None = None,
+        max_iter: int = 60,
+    ):
+        self.family = family
+        self.n_position = n_position
+        self.n_age = n_age
+        self.groups = groups
+        self.n_cells = n_cells
+        self.design_effect = design_effect
+        self.max_iter = max_iter
+
+    def fit(
+        self, X: pd.DataFrame, y: np.ndarray, exposure: np.ndarray | None = None
+    ) -> WearSurface:
+        """Fit to tests.
+
+        Parameters
+        ----------
+        X : frame of shape (n, ...)
+            ``sensor_id``, ``sensor_age_km`` and the columns named in ``groups``.
+        y : array of shape (n, BINS)
+            Drop-outs, or roughness with NaN where not known.
+        exposure : array of shape (n, BINS), optional
+            Passes that would have shown a drop-out; needed for ``poisson``.
+
+        Raises
+        ------
+        WearError
+            Nothing was seen: no exposure, or no roughness known.
+        """
+        total, seen = self._seen(y, exposure)
+        sensor = pd.factorize(X["sensor_id"])[0]
+        age = X["sensor_age_km"].to_numpy(dtype=float)
+        self._lay(age, X)
+        self.strays_, total = self._set_strays_apart(sensor, total, seen)
+        self.base_ = float(np.log(max(total.sum(), 0.5) / seen.sum()))
+        self._lean(sensor, total, seen)
+        cells, number = self._cells(X, age, total, seen)
+        self.fitted_ = fit_penalised(cells, self._penalties(), max_iter=self.max_iter)
+        spread = self._spread(cells, number, sensor, total, seen)
+        if self.family == "gamma" and self.design_effect is None:
+            # how alike a sensor's bins are is known only beside the fitted surface
+            wider = float((self.fitted_.covariance * spread).sum() / max(self.fitted_.edf, 1.0))
+            self.design_effect_ = self.design_effect_ * max(wider, 1.0)
+            cells, number = self._cells(X, age, total, seen)
+            self.fitted_ = fit_penalised(cells, self._penalties(), max_iter=self.max_iter)
+            spread = self._spread(cells, number, sensor, total, seen)
+        self.covariance_ = self._sandwich(spread)
+        return self
+
+    def predict(self, X: pd.DataFrame) -> np.ndarray:
+        """Mean of each test's part, duty and age in every bin, shape (n, BINS).
+
+        Drop-outs a pass, or roughness. Ages beyond those seen are answered as the oldest seen.
+        """
+        return np.exp(self.log_mean(X))
+
+    def log_mean(self, X: pd.DataFrame) -> np.ndarray:
+        """Log of ``predict``."""
+        return np.logaddexp(self.log_wear(X), np.log(max(self.strays_.rate, 1e-300)))
+
+    def predict_wear(self, X: pd.DataFrame) -> np.ndarray:
+        """As ``predict``, strays left out."""
+        return np.exp(self.log_wear(X))
+
+    def log_wear(self, X: pd.DataFrame) -> np.ndarray:
+        """Log of ``predict_wear``."""
+        check_is_fitted(self)
+        rows = self._rows(X, X["sensor_age_km"].to_numpy(dtype=float))
+        return self.base_ + rows @ self.fitted_.beta @ self.basis_.T
+
+    def log_error(self, X: pd.DataFrame) -> np.ndarray:
+        """Standard error of ``log_wear``, shape (n, BINS)."""
+        check_is_fitted(self)
+        rows = self._rows(X, X["sensor_age_km"].to_numpy(dtype=float))
+        R, P = self.fitted_.beta.shape
+        four = self.covariance_.reshape(R, P, R, P)
+        half = np.einsum("ir,rpsq,is->ipq", rows, four, rows, optimize=True)
+        variance = np.einsum("bp,ipq,bq->ib", self.basis_, half, self.basis_, optimize=True)
+        return np.sqrt(np.maximum(variance, 0.0))
+
+    def predict_interval(
+        self, X: pd.DataFrame, level: float = 0.90
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Pointwise interval of ``predict``, shapes (n, BINS)."""
+        middle, error = self.log_wear(X), self.log_error(X)
+        reach = norm.ppf(0.5 + level / 2.0) * error
+        strays = self.strays_.interval(level)
+        return np.exp(middle - reach) + strays[0], np.exp(middle + reach) + strays[1]
+
+    def score(self, X: pd.DataFrame, y: np.ndarray, exposure: np.ndarray | None = None) -> float:
+        """Log likelihood of independent drop-outs (or unit-dispersion gamma) a test."""
+        total, seen = self._seen(y, exposure)
+        eta = self.log_mean(X)
+        if self.family == "gamma":
+            return float(-(seen * eta + total * np.exp(-eta)).sum() / len(X))
+        return float((total * eta - seen * np.exp(eta)).sum() / len(X))
+
+    def _seen(self, y: np.ndarray, exposure: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+        y = np.asarray(y, dtype=float)
+        if self.family == "gamma":
+            known = np.isfinite(y)
+            seen = known.astype(float)
+            y = np.where(known, y, 0.0)
+        elif exposure is None:
+            raise WearError("drop-outs need the exposure of each bin")
+        else:
+            seen = np.asarray(exposure, dtype=float)
+        if not seen.sum() > 0:
+            raise WearError("no travel bin of any test could have shown anything")
+        return y, seen
+
+    def _set_strays_apart(
+        self, sensor: np.ndarray, total: np.ndarray, seen: np.ndarray
+    ) -> tuple[Strays, np.ndarray]:
+        if self.family == "gamma":
+            return Strays(0.0, 0.0), total
+        own, reach = (_summed(v, sensor, int(sensor.max()) + 1) for v in (total, seen))
+        strays, share = stray_rate(own, reach)
+        return strays, total * (1.0 - share[sensor])
+
+    def _lay(self, age: np.ndarray, X: pd.DataFrame) -> None:
+        last = max(float(age.max()), 1.0)
+        self.last_km_, self.middle_km_ = last, float(np.median(age))
+        self.spread_km_ = max(float(age.std()), 0.05 * last)
+        self.edges_ = np.linspace(0.0, last, self.n_cells + 1)
+        self.ages_ = _splines(self.n_age, last, 2)
+        self.basis_ = _splines(self.n_position, 100.0, 3).transform(bin_middles()[:, None])
+        at = self.ages_.n_features_out_
+        self.groups_ = []
+        for keys in self.groups:
+            levels = _levels(X, keys)
+            n = len(levels)
+            with_slope = n if len(keys) == 1 else 0  # pairs of values do not change with age
+            slope = slice(at + n, at + n + with_slope)
+            self.groups_.append(_Group(keys, levels, slice(at, at + n), slope))
+            at = slope.stop
+
+    def _rows(self, X: pd.DataFrame, age: np.ndarray) -> np.ndarray:
+        """Design of the rows: age splines, then each group's levels and their change with age."""
+        age = np.clip(age, 0.0, self.last_km_)
+        parts = [self.ages_.transform(age[:, None])]
+        way = ((age - self.middle_km_) / self.spread_km_)[:, None]
+        for group in self.groups_:
+            own = _one_hot(X, group)
+            parts += [own, own * way] if group.slope.stop > group.slope.start else [own]
+        return np.hstack(parts)
+
+    def _lean(self, sensor: np.ndarray, total: np.ndarray, seen: np.ndarray) -> None:
+        if self.design_effect is not None:
+            self.design_effect_ = np.asarray(self.design_effect, dtype=float)
+        elif self.family == "gamma":
+            self.design_effect_ = _gamma_effect(sensor, total, seen)
+        else:
+            self.design_effect_ = _count_effect(_summed(total, sensor, int(sensor.max()) + 1))
+        self.n_sensors_ = int(sensor.max() + 1)
+        self.n_sensors_with_ = int((np.bincount(sensor, total.sum(axis=1)) > 0).sum())
+
+    def _cells(
+        self, X: pd.DataFrame, age: np.ndarray, total: np.ndarray, seen: np.ndarray
+    ) -> tuple[Cells, np.ndarray]:
+        """Tests pooled by part, duty and age cell, in units of independent sights."""
+        cell = np.clip(np.searchsorted(self.edges_, age, side="right") - 1, 0, self.n_cells - 1)
+        names = sorted({name for keys in self.groups for name in keys})
+        key = pd.DataFrame({name: _text(X[name]) for name in names} | {"cell": cell})
+        number = key.groupby(list(key.columns), sort=True).ngroup().to_numpy()
+        first = np.unique(number, return_index=True)[1]
+        middle = ((self.edges_[1:] + self.edges_[:-1]) / 2)[cell[first]]
+        rows = self._rows(key.iloc[first], middle)
+        scale = 1.0 / self.design_effect_
+        base = np.exp(self.base_)
+        y, e = (_summed(v, number, len(first)) * scale for v in (total, seen))
+        y, e = (y / base, e) if self.family == "gamma" else (y, e * base)
+        return Cells(rows, self.basis_, y, e, self.family), number
+
+    def _penalties(self) -> list[Penalty]:
+        P, Q = self.basis_.shape[1], self.ages_.n_features_out_
+        bend, eye = differences(P, BEND_ORDER), np.eye(P)
+        fleet = slice(0, Q)
+        shapes = [(fleet, np.eye(Q), bend), (fleet, differences(Q, 2), eye)]
+        guesses = list(GUESSES[:2])
+        for group in self.groups_:
+            n = np.eye(len(group.levels))
+            if not n.size:
+                continue
+            shapes += [(group.level, n, bend), (group.level, n, eye)]
+            guesses += GUESSES[2:4]
+            if group.slope.stop > group.slope.start:
+                shapes += [(group.slope, n, bend + 0.1 * eye)]
+                guesses += GUESSES[4:]
+        return [Penalty(*s, g, GUESS_WORTH) for s, g in zip(shapes, guesses, strict=True)]
+
+    def _spread(
+        self,
+        cells: Cells,
+        number: np.ndarray,
+        sensor: np.ndarray,
+        total: np.ndarray,
+        seen: np.ndarray,
+    ) -> np.ndarray:
+        """Sum of the squares of the sensors' scores, shape (R P, R P)."""
+        fitted, scale = self.fitted_, 1.0 / self.design_effect_
+        mean = np.exp(self.base_ + cells.log_mean(fitted.beta))
+        folded = _folded(sensor, self.n_sensors_)
+        order = np.argsort(folded, kind="stable")
+        spread = np.zeros_like(fitted.information)
+        for part in _chunks(folded[order], 200):
+            at = order[part]
+            mu = mean[number[at]]
+            if self.family == "gamma":
+                rest = total[at] / mu - seen[at]
+            else:
+                rest = total[at] - seen[at] * mu
+            score = _by_sensor(folded[at], cells.rows[number[at]], (rest * scale) @ cells.bins)
+            spread += score.T @ score
+        return spread
+
+    def _sandwich(self, spread: np.ndarray) -> np.ndarray:
+        fitted = self.fitted_
+        trust = self.n_sensors_with_ / (self.n_sensors_with_ + SENSORS_TRUSTED)
+        free = max(self.n_sensors_with_ - fitted.edf, self.n_sensors_with_ / 3.0, 1.0)
+        spread = spread * (self.n_sensors_with_ / free)
+        middle = trust * spread + (1.0 - trust) * fitted.information + fitted.penalty
+        return fitted.covariance @ middle @ fitted.covariance
+
+
+def _splines(intervals: int, last: float, degree: int) -> SplineTransformer:
+    knots = np.linspace(0.0, last, intervals + 1)[:, None]
+    return SplineTransformer(degree=degree, knots=knots, extrapolation="constant").fit(knots)
+
+
+def differences(size: int, order: int) -> np.ndarray:
+    """Penalty on differences of neighbouring coefficients, shape (size, size)."""
+    D = np.diff(np.eye(size), order, axis=0)
+    return D.T @ D
+
+
+def _text(values: pd.Series) -> np.ndarray:
+    return values.astype("object").where(values.notna(), "").to_numpy(dtype=object)
+
+
+def _joined(X: pd.DataFrame, keys: tuple[str, ...]) -> np.ndarray:
+    """Value of each row, blank where one of the keys is blank."""
+    parts = [_text(X[name]) for name in keys]
+    blank = np.any([part == "" for part in parts], axis=0)
+    joined = parts[0]
+    for part in parts[1:]:
+        joined = joined + "\x1f" + part
+    return np.where(blank, "", joined)
+
+
+def _levels(X: pd.DataFrame, keys: tuple[str, ...]) -> pd.Index:
+    found = pd.unique(_joined(X, keys))
+    return pd.Index(sorted(v for v in found if v != ""), dtype=object)
+
+
+def _one_hot(X: pd.DataFrame, group: _Group) -> np.ndarray:
+    """Row of each test; a value never seen, or blank, has none: it follows what holds it."""
+    at = group.levels.get_indexer(_joined(X, group.keys))
+    out = np.zeros((len(X), len(group.levels)))
+    out[np.flatnonzero(at >= 0), at[at >= 0]] = 1.0
+    return out
+
+
+def _summed(values: np.ndarray, number: np.ndarray, groups: int) -> np.ndarray:
+    out = np.zeros((groups, values.shape[1]))
+    np.add.at(out, number, values)
+    return out
+
+
+def _count_effect(own: np.ndarray) -> np.ndarray:
+    """Drop-outs of one sensor that stand about one drop-out, by bin: shape (bins,).
+
+    The mean number met within a bin on either side, over a neighbourhood, with the whole travel's
+    mean as one drop-out more. ``own`` : each sensor's drop-outs, shape (sensors, bins).
+    """
+    about = own.copy()
+    about[:, 1:] += own[:, :-1]
+    about[:, :-1] += own[:, 1:]
+    met, number = (own * about).sum(axis=0), own.sum(axis=0)
+    whole = max(1.0, float(met.sum() / max(number.sum(), 1.0)))
+    bins = np.arange(own.shape[1])
+    near = np.exp(-0.5 * ((bins[:, None] - bins) / NEIGHBOURHOOD_BINS) ** 2)
+    return np.maximum(1.0, (near @ met + whole) / (near @ number + 1.0))
+
+
+def _gamma_effect(sensor: np.ndarray, total: np.ndarray, seen: np.ndarray) -> float:
+    """Dispersion of roughness times the clustering of a sensor's bins over its tests."""
+    mean = total.sum(axis=0) / np.maximum(seen.sum(axis=0), 1.0)
+    rest = np.where(seen > 0, total / np.maximum(mean, 1e-12) - 1.0, 0.0)
+    own = _summed(rest, sensor, int(sensor.max()) + 1)
+    dispersion = float((rest**2).sum() / seen.sum())
+    clustering = float((own**2).sum() / max((rest**2).sum(), 1e-12))
+    return max(1e-3, dispersion * max(clustering, 1.0))
+
+
+def _folded(sensor: np.ndarray, sensors: int) -> np.ndarray:
+    """Sensors put together at random where there are many.
+
+    Scores of independent sensors add up to scores as independent, so the sum of their squares has
+    the same mean.
+    """
+    if sensors <= MOST_CLUSTERS:
+        return sensor
+    return np.random.default_rng(0).integers(0, MOST_CLUSTERS, sensors)[sensor]
+
+
+def _chunks(ordered: np.ndarray, sensors: int) -> list[slice]:
+    """Slices of tests in order of sensor, whole sensors each."""
+    starts = np.searchsorted(ordered, np.arange(0, int(ordered[-1]) + 1, sensors))
+    ends = np.append(starts[1:], len(ordered))
+    return [slice(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
+
+
+def _by_sensor(sensor: np.ndarray, rows: np.ndarray, curve: np.ndarray) -> np.ndarray:
+    """Each sensor's score, shape (sensors, R P); tests stand in order of sensor."""
+    starts = np.flatnonzero(np.diff(sensor, prepend=sensor[0] - 1))
+    each = rows[:, :, None] * curve[:, None, :]
+    return np.add.reduceat(each.reshape(len(rows), -1), starts, axis=0)

@@ -1,0 +1,207 @@
+"""Where to sweep slowest, and how many passes make it 95 % sure that wear there is seen.
+
+A worn place does not lift the wiper on every pass, and a sweep that is too fast or a logger that
+is too slow steps over it. The first chance is learnt from repeat passes: once a pass has shown a
+spot, how many of the later ones show it too. The second follows from speed, rate and width: a
+patch is met for width / speed seconds, and holds a sample if one falls into that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.wear.exposure import BIN_PCT, BINS, shown_share
+from models.wear.schemas import DROPOUT_PLACES, PASS_REACH
+
+SURE = 0.95
+PRIOR_SHOWS, PRIOR_HIDES = 3.0, 2.0  # prior of a lift on a crossing: Beta(3, 2), mean 0.6 (assumed)
+SLOWEST_PCT_PER_S = 4.0  # the slowest steady hand (assumed, no source)
+USUAL_PCT_PER_S = 30.0  # the usual slow pass: no plan asks for a faster one (assumed)
+MOST_PASSES = 30  # more than that nobody makes (assumed)
+SPOT_REACH_PCT = 1.5  # drop-outs within this of a spot are of that spot
+HELD_SHARE = 0.80  # share of the expected wear that the slow stretches hold
+_GRID = np.linspace(0.0025, 0.9975, 200)
+
+
+@dataclass(frozen=True)
+class LiftChance:
+    """Posterior of the chance that a crossing of a worn spot lifts the wiper.
+
+    chances : grid, weights : their posterior, adding up to 1. n_shown, n_passes : passes that
+    showed a known spot again, of those that crossed it.
+    """
+
+    chances: np.ndarray
+    weights: np.ndarray
+    n_shown: int
+    n_passes: int
+
+    @property
+    def mean(self) -> float:
+        """Posterior mean."""
+        return float(self.chances @ self.weights)
+
+    def interval(self, level: float = 0.90) -> tuple[float, float]:
+        """Central interval."""
+        total = np.cumsum(self.weights)
+        low, high = np.searchsorted(total, [0.5 - level / 2, 0.5 + level / 2])
+        return float(self.chances[low]), float(self.chances[min(high, len(total) - 1)])
+
+
+@dataclass(frozen=True)
+class PassPlan:
+    """How to look for wear of a width at a place.
+
+    answer : ``passes`` or ``cannot be reached with this logger``. passes : the least number that
+    is 95 % sure, 0 if it cannot be reached. speed_pct_per_s : to sweep at that speed or slower.
+    samples_in_width : samples that fall into the width at that speed. chance_per_pass : that one
+    pass shows it. reached : how sure that many passes (or the most anyone makes) are.
+    """
+
+    answer: str
+    passes: int
+    speed_pct_per_s: float
+    samples_in_width: float
+    chance_per_pass: float
+    reached: float
+
+
+def lift_chance(
+    dropouts: pd.DataFrame,
+    passes: pd.DataFrame,
+    prior: tuple[float, float] = (PRIOR_SHOWS, PRIOR_HIDES),
+) -> LiftChance:
+    """Learn from repeat passes how often a worn spot shows.
+
+    Of each spot only the passes after the first that showed it count: what came before picked the
+    spot, and would bias the chance. What the sampling missed is allowed for by each session's
+    shown share. Spots of one sweep are taken to be independent.
+
+    Parameters
+    ----------
+    dropouts : frame of ``DROPOUT_PLACES``
+        Leave sessions out whose drop-outs wander.
+    passes : frame of ``PASS_REACH``
+        All passes of the same sessions.
+    prior : pair of float
+        Beta prior of the chance.
+    """
+    dropouts, passes = DROPOUT_PLACES.check(dropouts), PASS_REACH.check(passes)
+    shown, hidden, share = _repeats(dropouts, passes)
+    log = (prior[0] - 1.0) * np.log(_GRID) + (prior[1] - 1.0) * np.log1p(-_GRID)
+    seen = np.minimum(_GRID[:, None] * share, 1.0 - 1e-9)
+    log = log + (np.log(seen) * shown + np.log1p(-seen) * hidden).sum(axis=1)
+    weights = np.exp(log - log.max())
+    total = int(shown.sum() + hidden.sum())
+    return LiftChance(_GRID, weights / weights.sum(), int(shown.sum()), total)
+
+
+def passes_needed(
+    lift: LiftChance,
+    width_pct: float,
+    rate_hz: float,
+    speed_pct_per_s: float | None = None,
+    sure: float = SURE,
+) -> PassPlan:
+    """Passes that make it ``sure`` to see wear of a width, at a speed or the best one.
+
+    Parameters
+    ----------
+    lift : LiftChance
+        As learnt by ``lift_chance``.
+    width_pct : float
+        Width of the worn patch, % of travel.
+    rate_hz : float
+        Samples a second of the logger.
+    speed_pct_per_s : float, optional
+        Speed of the passes; if None, the fastest at which every pass leaves a sample in the
+        width, but no slower than a hand can go.
+    sure : float
+        How sure.
+    """
+    if not (width_pct > 0 and rate_hz > 0):
+        raise ValueError(f"width and rate must be positive, not {width_pct} and {rate_hz}")
+    best = min(max(width_pct * rate_hz, SLOWEST_PCT_PER_S), USUAL_PCT_PER_S)
+    speed = best if speed_pct_per_s is None else speed_pct_per_s
+    samples = width_pct * rate_hz / speed
+    each = lift.chances * min(1.0, samples)
+    number = np.arange(1, MOST_PASSES + 1)
+    found = 1.0 - ((1.0 - each[:, None]) ** number * lift.weights[:, None]).sum(axis=0)
+    enough = np.flatnonzero(found >= sure)
+    chance = float(each @ lift.weights)
+    if not enough.size:
+        answer = "cannot be reached with this logger"
+        return PassPlan(answer, 0, speed, samples, chance, float(found[-1]))
+    n = int(number[enough[0]])
+    return PassPlan("passes", n, speed, samples, chance, float(found[n - 1]))
+
+
+def slow_stretches(
+    expected: np.ndarray, held: float = HELD_SHARE, most: int = 3
+) -> list[tuple[float, float, float]]:
+    """Where to sweep slowest: the fewest bins that hold most of the expected wear.
+
+    Parameters
+    ----------
+    expected : array of shape (BINS,)
+        Where the sensor wears, as shares or intensity (``WornBands.own_share``).
+    held : float
+        Share that the stretches together hold, unless more than ``most`` would be needed.
+    most : int
+        Most stretches.
+
+    Returns
+    -------
+    list of (from_pct, to_pct, share), the one with most wear first.
+    """
+    share = np.asarray(expected, dtype=float) / np.sum(expected)
+    order = np.argsort(share)[::-1]
+    taken = np.zeros(BINS, dtype=bool)
+    taken[order[: int(np.searchsorted(np.cumsum(share[order]), held)) + 1]] = True
+    taken[1:-1] |= taken[:-2] & taken[2:]  # one bin between two is swept with them
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], taken.astype(int), [0]])))
+    runs = [(a, b, float(share[a:b].sum())) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    runs.sort(key=lambda run: -run[2])
+    return [(float(a * BIN_PCT), float(b * BIN_PCT), s) for a, b, s in runs[:most]]
+
+
+def _repeats(
+    dropouts: pd.DataFrame, passes: pd.DataFrame
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Of each spot: later passes that showed it, that did not, and the session's shown share."""
+    sweeps = dict(iter(passes.groupby("session_id")))
+    shown, hidden, share = [], [], []
+    for session, own in dropouts.groupby("session_id"):
+        if session not in sweeps:
+            continue
+        sweep = sweeps[session]
+        part = shown_share(
+            1000.0 / sweep["rate_hz"].to_numpy(), sweep["speed_pct_per_s"].to_numpy()
+        ).mean()
+        for spot in _spots(own["travel_pct"].to_numpy()):
+            after, again = _later(own, sweep, spot)
+            shown.append(again)
+            hidden.append(after - again)
+            share.append(float(part))
+    return np.array(shown, float), np.array(hidden, float), np.array(share, float)
+
+
+def _spots(travel_pct: np.ndarray) -> list[float]:
+    """Places at which drop-outs stand, from the ordered places: a wider gap begins another."""
+    ordered = np.sort(travel_pct)
+    cuts = np.flatnonzero(np.diff(ordered) > SPOT_REACH_PCT) + 1
+    return [float(np.median(part)) for part in np.split(ordered, cuts) if part.size]
+
+
+def _later(own: pd.DataFrame, sweep: pd.DataFrame, spot: float) -> tuple[int, int]:
+    """Passes that crossed a spot after the first to show it, and how many showed it again."""
+    near = np.abs(own["travel_pct"].to_numpy() - spot) <= SPOT_REACH_PCT
+    showed = set(own["pass_no"].to_numpy()[near].astype(int).tolist())
+    ends = sweep[["from_pct", "to_pct"]].to_numpy()
+    crossed = (ends.min(axis=1) <= spot) & (ends.max(axis=1) >= spot)
+    numbers = set(sweep["pass_no"].to_numpy()[crossed].astype(int).tolist())
+    after = {n for n in numbers if n > min(showed)} if showed else set()
+    return len(after), len(after & showed)
