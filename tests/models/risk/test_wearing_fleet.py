@@ -7,6 +7,8 @@ import pytest
 from models.risk.backtest import skill
 from models.risk.schemas import CONTACT_GAPS, LIFE_WINDOWS, SENSORS_NOW, WEAR_READINGS
 from tests.bench.risk_ceiling import HORIZONS_KM, informed_chances, true_ratio
+from tests.bench.risk_rivals import boosting, cox_time_varying, weibull_interval
+from tests.bench.risk_scores import BASE, INFORMED, OURS, scored, table
 from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 from tests.models.risk.wearing_world import CURVES, SYMPTOMS, World, drawn_wear
 
@@ -147,3 +149,23 @@ def test_informed_chance_of_an_untested_sensor_is_that_of_its_curve():
     survival = (1 + wear.cumulative(age) * ratio / wear.frailty_shape) ** -wear.frailty_shape
     chance = informed_chances(fleet, use_readings=False)["defect_5000_km"].to_numpy()[alone]
     assert chance == pytest.approx(1 - survival, rel=1e-3)
+
+
+def test_table_puts_the_curve_at_nought_and_the_ceiling_at_one():
+    scores = scored(World("early", "clear"), 150, [300, 301], with_rivals=False)
+    result = table(scores, "defect_5000_km").set_index("who")
+    assert result.loc[BASE, "skill"] == 0
+    assert result.loc[INFORMED, "skill"] == 1
+    assert result.loc[INFORMED, "top"] == 1
+    assert result.loc[OURS, "skill"] > 0  # any use at all of tests and silence beats age alone
+
+
+@pytest.mark.parametrize("rival", [cox_time_varying, weibull_interval, boosting])
+def test_rivals_state_chances_that_rise_with_km_ahead(rival):
+    fleet = simulate_wearing_fleet(300, 302)
+    chances = rival(fleet)
+    now, ahead = chances["defect_now"], chances["defect_5000_km"]
+    assert now.shape == (len(fleet.sensors_now),)
+    assert (now >= 0).all()
+    assert (now <= ahead + 1e-9).all()
+    assert (ahead <= 1).all()
