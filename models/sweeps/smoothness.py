@@ -24,6 +24,7 @@ STEADY_S = 0.06  # without a channel a line follows the hand no longer: tremor o
 # it (physiological tremor, from memory)
 LEAST_PIECE = 5  # samples that a piece holds at the least, however slow the rate
 CHUNK = 40_000  # samples worked on at a time: the scratch arrays stay in the cache
+TOGETHER = 30_000  # windows looked through at a time, for the same reason
 
 
 def off_line(
@@ -87,10 +88,12 @@ def pieces(
 
 def _alike(first: np.ndarray, count: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """Windows of equally many samples: which, and their places, a column each."""
-    for number in np.flatnonzero(np.bincount(count)).tolist():
-        rows = np.flatnonzero(count == number)
-        steps = np.arange(number)[:, None]
-        size = max(1, CHUNK // number)
-        for begin in range(0, rows.size, size):
-            chosen = rows[begin : begin + size]
-            yield chosen, first[chosen] + steps
+    for start in range(0, first.size, TOGETHER):
+        part = count[start : start + TOGETHER]
+        for number in np.flatnonzero(np.bincount(part)).tolist():
+            rows = start + np.flatnonzero(part == number)
+            steps = np.arange(number)[:, None]
+            size = max(1, CHUNK // number)
+            for begin in range(0, rows.size, size):
+                chosen = rows[begin : begin + size]
+                yield chosen, first[chosen] + steps
