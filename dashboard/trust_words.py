@@ -24,6 +24,7 @@ GROUPINGS = {
     "Duty": "duty",
     "Date looked on from": "date",
 }
+_SHARES = {0.1: "10 in 100", 0.5: "Half"}
 #: Standard normal: a range that holds 90 in 100 numbers found, were the chances right.
 _NORMAL_95 = 1.645
 
@@ -42,7 +43,7 @@ def looked_back(about: dict, skill: pd.DataFrame) -> list[str]:
         f"From {dates} {span} the records were taken as they then stood and the chances worked out "
         f"anew, then held against what came to light up to the next date, {about['every_days']} "
         "days on. Whatever was written down after a date was hidden from it.",
-        f"{counted(int(first['n_scored']), 'sensor')} were looked on after, over all dates; in "
+        f"Over all dates that makes {counted(int(first['n_scored']), 'look')} at a sensor; after "
         f"{first['n_found']:,} of them a defect came to light and was confirmed.",
     ]
     if first["too_few"]:
@@ -125,8 +126,12 @@ def curve_reading(curve: pd.DataFrame, quantiles: pd.DataFrame) -> str:
         quantiles["group_name"].eq(part) & quantiles["grouped_by"].isin(["all", "part_no"])
     ]
     defects = counted(int(curve["defect_count"].iloc[0]), "defect")
-    said = " ".join(own["words"])
-    return f"{said} From {defects}." if said else f"From {defects}."
+    said = [
+        f"{_SHARES.get(round(row['share_with_defect'], 3), 'So many')} have a defect by "
+        f"{life_in_words(row)}."
+        for row in own.to_dict("records")
+    ]
+    return " ".join([*said, f"Learned from {defects}."])
 
 
 def life_in_words(row: dict) -> str:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.parts import INK, plain_frame, readable, titled
+from dashboard.charts.parts import INK, LABEL_PX, plain_frame, readable, titled
 from dashboard.look import DROPOUT, NO_EVIDENCE
 from dashboard.trust_words import expected_range, group_names
 from dashboard.words import counted
 
-EXPECTED, FOUND = "expected, with the range that would hold 9 in 10", "found"
+EXPECTED, FOUND = "expected (bar: 9 in 10)", "found"
 _SHAPES = {EXPECTED: ("square", NO_EVIDENCE), FOUND: ("diamond", DROPOUT)}
-_ROW_PX = 44
+_ROW_PX, _AROUND_PX = 34, 210
 
 
 def calibration_chart(rows: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
@@ -27,11 +27,25 @@ def calibration_chart(rows: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     """
     frame = _placed(rows)
     order = frame["name"].tolist()
-    y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=260, labelPadding=8))
+    whole = bool(rows["by"].eq("tenth").all())
+    axis = alt.Axis(
+        labelLimit=180,
+        labelPadding=8,
+        labelOverlap=False,
+        labelFlush=False,
+        titleAnchor="start",
+        titleAngle=0,
+        titleAlign="left",
+        titleX=0,
+        titleY=-8,
+    )
+    y = alt.Y(
+        "name:N", sort=order, title="Chance stated, in 100 (n)" if whole else "Group (n)", axis=axis
+    )
     base = alt.Chart(frame).encode(y=y)
     x = alt.Scale(domainMin=0, nice=True)
-    ranges = base.mark_rule(strokeWidth=10, opacity=0.35, color=NO_EVIDENCE).encode(
-        x=alt.X("low:Q", scale=x, title="Sensors in which a defect came to light"), x2="high:Q"
+    ranges = base.mark_rule(strokeWidth=10, opacity=0.55, color=NO_EVIDENCE).encode(
+        x=alt.X("low:Q", scale=x, title="Defects", axis=alt.Axis(tickCount=6)), x2="high:Q"
     )
     words = list(_SHAPES)
     shapes, colours = zip(*_SHAPES.values(), strict=True)
@@ -52,9 +66,14 @@ def calibration_chart(rows: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     chart = alt.layer(ranges, *points).properties(
         title=titled("Defects expected and found", f"n = {count}, {defects} found")
     )
-    drawn = readable(chart, max(_ROW_PX * len(frame), 120), ink)
+    drawn = readable(chart, _ROW_PX * len(frame) + _AROUND_PX, ink)
     return drawn.configure_legend(
-        orient="bottom", direction="vertical", labelLimit=420, labelColor=ink, labelFontSize=15
+        orient="bottom",
+        direction="vertical",
+        columns=1,
+        labelLimit=420,
+        labelColor=ink,
+        labelFontSize=LABEL_PX,
     )
 
 
@@ -62,8 +81,8 @@ def _placed(rows: pd.DataFrame) -> pd.DataFrame:
     frame = plain_frame(rows)
     ends = [expected_range(row) for row in frame.to_dict("records")]
     frame["low"], frame["high"] = zip(*ends, strict=True) if ends else ([], [])
-    counts = frame["n"].map(lambda n: f" (n = {n:,.0f})")
-    return frame.assign(name=group_names(rows).to_numpy() + counts)
+    names = group_names(rows).str.removesuffix(" in 100").to_numpy()
+    return frame.assign(name=names + frame["n"].map(lambda n: f" ({n:,.0f})"))
 
 
 def _tooltip() -> list[alt.Tooltip]:

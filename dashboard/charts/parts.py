@@ -12,8 +12,8 @@ INK = look.PAGE["text"][0]
 DAYS = alt.Axis(format="%Y-%m-%d", tickCount=6, labelOverlap=True)
 
 
-def titled(title: str, count: str) -> alt.TitleParams:
-    """A title with what was counted beneath it (the chart's n)."""
+def titled(title: str, count: str | list[str]) -> alt.TitleParams:
+    """A title with what was counted beneath it (the chart's n), on one line or several."""
     return alt.TitleParams(title, subtitle=count, anchor="start")
 
 

@@ -44,10 +44,10 @@ def survival_chart(curve: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     return readable(chart, 380, ink)
 
 
-def _count(frame: pd.DataFrame) -> str:
+def _count(frame: pd.DataFrame) -> list[str]:
     most = counted(int(frame["sensor_count"].max()), "sensor")
     defects = counted(int(frame["defect_count"].iloc[0]), "defect")
-    return f"n = {defects}, at most {most} at one age; band: 90 %; dashed: none so old watched"
+    return [f"n = {defects}, at most {most} of an age", "band: 90 %; dashed: none so old watched"]
 
 
 def _tooltip() -> list[alt.Tooltip]:

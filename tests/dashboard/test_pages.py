@@ -294,7 +294,7 @@ def test_the_worklist_gives_the_chance_of_being_let_down_and_says_when_it_is_a_g
 def test_the_trust_page_holds_the_chances_against_the_past():
     app = opened("trust")
     text = text_of(app)
-    assert "923 sensors were looked on after" in text
+    assert "923 looks at a sensor; after 72 of them a defect came to light" in text
     assert "held 44 in 100; ordered by km run alone it would have held 38" in text
     assert "In 1 of 2 groups the number found is within the range" in text
     assert "0.1 to 0.6 in 100 (more than expected)" in text
