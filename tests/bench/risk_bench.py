@@ -40,6 +40,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("folder")
     covered = parts.add_parser("coverage")
     covered.add_argument("--which", choices=["plain", "wearing", "all"], default="all")
+    covered.add_argument("--only", default="", help="kinds of fleet whose name holds this text")
     covered.add_argument("--processes", type=int, default=1)
     for part in (covered, parts.add_parser("contact")):
         part.add_argument("--fleets", type=int, default=200)
@@ -62,7 +63,7 @@ def main() -> None:
     elif chosen.what == "one":
         measure(chosen.who, chosen.folder)
     elif chosen.what == "coverage":
-        how = {"processes": chosen.processes, "which": chosen.which}
+        how = {"processes": chosen.processes, "which": chosen.which, "only": chosen.only}
         coverage(chosen.fleets, chosen.first_seed, **how)
     else:
         contact(chosen.fleets, chosen.first_seed)

@@ -123,18 +123,18 @@ def _covered(work: Callable[[int], Held], name: str, seeds: range, processes: in
     )
 
 
-def coverage(fleets: int, first_seed: int, *, processes: int, which: str) -> None:
-    """Print the shares, for each kind of fleet."""
+def coverage(fleets: int, first_seed: int, *, processes: int, which: str, only: str) -> None:
+    """Print the shares, for each kind of fleet whose name holds the text ``only``."""
     noise = np.sqrt(0.9 * 0.1 / fleets)
     print(f"Share of {fleets} fleets in which the 90 % interval holds the truth (± {noise:.3f})")
     print("curve at " + ", ".join(f"{a:,.0f}" for a in CURVE_AGES_KM) + " km | sensors, 5,000 km")
     seeds = range(first_seed, first_seed + fleets)
-    if which in ("plain", "all"):
-        for name, plain in FLEETS.items():
-            _covered(partial(one_plain, fleet=plain), name, seeds, processes)
-    if which in ("wearing", "all"):
-        for name, setting in WEARING.items():
-            _covered(partial(one_wearing, setting=setting), name, seeds, processes)
+    kinds = {name: partial(one_plain, fleet=fleet) for name, fleet in FLEETS.items()}
+    wearing = {name: partial(one_wearing, setting=fleet) for name, fleet in WEARING.items()}
+    kinds = {"plain": kinds, "wearing": wearing, "all": kinds | wearing}[which]
+    for name, work in kinds.items():
+        if only in name:
+            _covered(work, name, seeds, processes)
 
 
 def contact(fleets: int, first_seed: int) -> None:
