@@ -215,7 +215,7 @@ class WornBands(BaseEstimator):
         nothing = np.exp(np.minimum(np.log(none) - both, 0.0))
         both += np.log1p(-np.minimum(nothing, 1 - 1e-6)) - np.log1p(-none)
         prior = seen.prior[:, :, None] * self.width_prior_.astype(np.float32)
-        return both + np.log(prior).reshape(len(prior), -1)
+        return both + np.log(prior).reshape(both.shape)
 
     def _level_terms(self, seen: Seen, share: np.ndarray | float) -> list[np.ndarray]:
         """Log prior and likelihood ratio of each level, a table (n, G) each.

@@ -72,8 +72,8 @@ def concentration(
     own, reach = own[worn], reach[worn]
     if len(own) < FEWEST_SENSORS:
         return Concentration("not enough known", np.nan, np.nan, np.nan, np.nan, len(own))
-    sensors, places, weight = _events(own, reach)
     rng = np.random.default_rng(seed)
+    sensors, places, weight = _events(own, reach, rng)
     whole = _histogram(places, weight)[None, :]
     seen = _scan(whole, ring=True)[0]
     _, at, size, ratio = _scan(whole, ring=False)
@@ -99,16 +99,20 @@ def _by_sensor(
     return own, reach
 
 
-def _events(own: np.ndarray, reach: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _events(
+    own: np.ndarray, reach: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Sensor, place on the ring of equal exposure, and weight of each bin with drop-outs.
 
     Many drop-outs of a sensor are looks at the same few spots, so each sensor counts once, shared
-    out over the bins where its drop-outs stand.
+    out over the bins where its drop-outs stand. Within its bin a place is drawn at random: bins
+    line up from sensor to sensor, and that must not look like a common place.
     """
     share = reach / reach.sum(axis=1, keepdims=True)
-    middle = np.cumsum(share, axis=1) - share / 2.0
+    below = np.cumsum(share, axis=1) - share
     sensors, bins = np.nonzero(own * (reach > 0))
-    place = np.minimum((middle[sensors, bins] * _POINTS).astype(int), _POINTS - 1)
+    at = below[sensors, bins] + rng.random(len(bins)) * share[sensors, bins]
+    place = np.minimum((at * _POINTS).astype(int), _POINTS - 1)
     return sensors, place, own[sensors, bins] / own.sum(axis=1)[sensors]
 
 
