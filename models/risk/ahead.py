@@ -13,6 +13,7 @@ road failures among the defects heard of. Nobody is taken to test or repair the 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -26,7 +27,7 @@ from models.plans.wording import in_100
 from models.risk.assumed import BetaPrior
 from models.risk.delay import Delay, assumed_delay
 from models.risk.hazard import DefectHazard
-from models.risk.now import defect_chances
+from models.risk.now import Chances, defect_chances
 from models.risk.odometer_rate import Riding, km_ahead
 from models.risk.schemas import SENSORS_NOW, RecordSchema
 
@@ -174,8 +175,8 @@ def risk_ahead(
     level : float
         Chance that an interval is meant to hold.
     **settings
-        Those of ``defect_chances``, as ``RiskResults.settings`` holds them; an ``in_view`` given as
-        a series is indexed by sensor.
+        Those of ``defect_chances``, as ``RiskResults.settings`` holds them: ``in_view`` a series
+        indexed by sensor.
 
     Returns
     -------
@@ -195,6 +196,17 @@ def risk_ahead(
             ahead = heard_ahead(grid, part, drawn.rate, points[known[some]])
             values[known[some]] = _summary(ahead, drawn.share, counts, level)
     return _frame(sensors, riding, np.asarray(horizons_km, dtype=float), days, values)
+
+
+def chances_under(
+    model: DefectHazard, sensors_now: pd.DataFrame, settings: Mapping[str, Any]
+) -> Chances:
+    """``defect_chances`` under the settings of a score, whose ``in_view`` is indexed by sensor."""
+    view = settings.get("in_view")
+    if isinstance(view, pd.Series):
+        seen = view.reindex(sensors_now["sensor_id"]).to_numpy(float)
+        settings = {**settings, "in_view": seen}
+    return defect_chances(model, sensors_now, **settings)
 
 
 def about_in_100(chance: float, low: float, high: float) -> str:
@@ -262,12 +274,11 @@ def _curve(
     grid_km: np.ndarray,
     level: float,
     settings: dict[str, Any],
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+) -> tuple[np.ndarray, ...]:
     """Chance of the defect, lower and upper end at the points of the grid, shape (n, grid)."""
-    view = settings.get("in_view")
-    if isinstance(view, pd.Series):
-        settings = settings | {"in_view": view.reindex(sensors["sensor_id"]).to_numpy(float)}
-    found = defect_chances(model, sensors, horizons_km=tuple(grid_km), level=level, **settings)
+    found = chances_under(
+        model, sensors, settings | {"horizons_km": tuple(grid_km), "level": level}
+    )
     return tuple(np.clip(values, _TINY, 1 - _TINY) for values in found)
 
 
