@@ -35,21 +35,26 @@ ALLOWED = frozenset(
         ("FunctionNode", "scipy._lib.array_api_compat.numpy._aliases.asarray"),
         ("JsonNode", "builtins.str"),
         ("ListNode", "builtins.list"),
+        ("NdArrayNode", "numpy.float64"),
         ("NdArrayNode", "numpy.ndarray"),
         ("ObjectNode", "models.risk.assumed.GammaPrior"),
         ("ObjectNode", "models.risk.baseline.BaselineColumns"),
+        ("ObjectNode", "models.risk.covariates.LifeColumns"),
         ("ObjectNode", "models.risk.delay.Delay"),
+        ("ObjectNode", "models.risk.growth.WearGrowth"),
         ("ObjectNode", "models.risk.hazard.DefectHazard"),
         ("ObjectNode", "scipy.interpolate._bsplines.BSpline"),
+        ("ObjectNode", "sklearn.preprocessing._data.QuantileTransformer"),
         ("ObjectNode", "sklearn.preprocessing._encoders.OneHotEncoder"),
         ("ObjectNode", "sklearn.preprocessing._polynomial.SplineTransformer"),
         ("TupleNode", "builtins.tuple"),
+        ("TupleNode", "models.risk.course.Course"),
         ("TypeNode", "builtins.str"),
         ("TypeNode", "numpy.float64"),
     }
 )
 #: What the file as a whole must be.
-MODELS = frozenset({"models.risk.hazard.DefectHazard"})
+MODELS = frozenset({"models.risk.hazard.DefectHazard", "models.risk.growth.WearGrowth"})
 #: Unpacked, no model comes near this; a file that claims more is no model of ours.
 MOST_BYTES = 256 * 1024**2
 _LIBRARIES = ("numpy", "scipy", "scikit-learn", "skops")

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import functools
+import inspect
 import io
 import json
 import os
 import pickle
 import zipfile
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +16,7 @@ import pytest
 import skops.io
 from sklearn.linear_model import LinearRegression
 
+from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from pipeline.warehouse import kept_models
 from pipeline.warehouse.kept_models import (
@@ -70,21 +73,68 @@ def test_a_kept_model_answers_as_the_fitted_one_did(folder, model, windows):
     assert again.get_params() == model.get_params()
 
 
-@pytest.mark.parametrize("baseline", ["spline", "log_km"])
-def test_every_kind_of_fit_holds_allowed_types_only(baseline):
-    """Should a fit come to hold another type, add to ALLOWED what this names, after a look at it."""
-    for lives in (simulate(40, 2, share_unknown=0.3)[0], with_contact(60, 3)[0]):
-        for prior in (None, DefectHazard().delay_prior):
-            fitted = DefectHazard(baseline=baseline, n_cells=12, delay_prior=prior).fit(lives)
-            assert types_of(skops.io.dumps(fitted)) <= ALLOWED
+def fits():
+    """A fit of every kind that a shop's records may lead to."""
+    lives = (simulate(40, 2, share_unknown=0.3)[0], with_contact(60, 3)[0])
+    for frame, baseline, prior in product(
+        lives, ("spline", "log_km"), (None, DefectHazard().delay_prior)
+    ):
+        yield DefectHazard(baseline=baseline, n_cells=12, delay_prior=prior).fit(frame)
+    yield grown(40)
+    yield grown(1)
 
 
-def test_the_allow_list_holds_nothing_that_no_model_needs():
-    held = set()
-    for lives in (simulate(40, 2, share_unknown=0.3)[0], with_contact(60, 3)[0]):
-        for baseline in ("spline", "log_km"):
-            held |= types_of(skops.io.dumps(DefectHazard(baseline=baseline, n_cells=12).fit(lives)))
-    assert held == ALLOWED
+def grown(n):
+    """How readings grow, from three tests of each of ``n`` lives; too few of them give no course."""
+    rng = np.random.default_rng(1)
+    read_km = np.tile([5_000.0, 15_000.0, 25_000.0], n)
+    readings = pd.DataFrame(
+        {
+            "life_id": np.repeat([f"S{k}" for k in range(n)], 3),
+            "read_km": read_km,
+            "roughness_pct": 0.1 * np.exp(read_km / 30_000 + rng.normal(0, 0.2, 3 * n)),
+            "roughness_z": read_km / 5_000 + rng.normal(0, 1, 3 * n),
+            "checks_out_of_band": rng.integers(0, 2, 3 * n),
+            "passed": True,
+        }
+    )
+    lives = pd.DataFrame({"life_id": [f"S{k}" for k in range(n)]})
+    return WearGrowth().fit(
+        lives,
+        wear_readings=readings,
+        defect_km=np.tile([30_000.0, 50_000.0], (n, 1)),
+        log_chance=np.log(np.full((n, 2), 0.5)),
+    )
+
+
+def test_the_allow_list_is_what_fitted_models_hold():
+    """Should a fit come to hold another type, look at it, then add to ALLOWED what this names."""
+    held = set().union(*(types_of(skops.io.dumps(fitted)) for fitted in fits()))
+    assert sorted(held - ALLOWED) == []
+    assert sorted(ALLOWED - held) == []
+
+
+def test_every_fit_comes_back_with_all_it_held(tmp_path):
+    for fitted in fits():
+        assert isinstance(keep_model(tmp_path, "one", fitted, TAGS), Path)
+        again = kept_model(tmp_path, "one", TAGS)
+        assert type(again) is type(fitted)
+        assert flat(vars(again)) == flat(vars(fitted))
+
+
+def flat(value):
+    """Values and types of all that an object holds, comparable by ==."""
+    if isinstance(value, np.ndarray):
+        return ("array", str(value.dtype), value.tolist())
+    if isinstance(value, dict):
+        return {name: flat(part) for name, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return (type(value).__name__, [flat(part) for part in value])
+    if value is None or isinstance(value, (str, int, float, np.generic, type)):
+        return repr(value)
+    if inspect.isroutine(value):
+        return value.__qualname__
+    return (type(value).__name__, flat(value.__getstate__()))
 
 
 def test_nothing_kept_is_said_so(tmp_path):
