@@ -46,7 +46,7 @@ def stale_in_words(bike: dict) -> str:
     if not known(bike["odometer_read_on"]):
         return "The odometer was never read: age, km and dates are a guess."
     days = counted(int(bike["days_since_reading"]), "day")
-    low, high = (km(bike[f"km_since_reading_{end}"]) for end in ("low", "high"))
+    low, high = (km(_hundred(bike[f"km_since_reading_{end}"])) for end in ("low", "high"))
     return (
         f"The odometer was last read on {day(bike['odometer_read_on'])}, {days} ago. Since then "
         f"the bike has run likely {low.removesuffix(' km')} to {high}, so that km and dates are a "

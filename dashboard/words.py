@@ -205,7 +205,7 @@ def _likely(low: object, high: object) -> str:
         return ""
     least, most = in_100(low), in_100(high)
     if least == most:
-        return f", likely {most}"
+        return "" if most.startswith(("less", "more")) else f", likely {most}"
     return f", likely up to {most}" if least.startswith("less") else f", likely {least} to {most}"
 
 

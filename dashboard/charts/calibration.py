@@ -61,7 +61,7 @@ def calibration_chart(rows: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
         .encode(x=alt.X(f"{name}:Q"), tooltip=_tooltip(), **told)
         for what, name, size in ((EXPECTED, "expected", 70), (FOUND, "found", 130))
     ]
-    count = counted(int(frame["n"].sum()), "sensor")
+    count = counted(int(frame["n"].sum()), "look")
     defects = counted(int(frame["found"].sum()), "defect")
     chart = alt.layer(ranges, *points).properties(
         title=titled("Defects expected and found", f"n = {count}, {defects} found")

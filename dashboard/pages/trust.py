@@ -80,7 +80,7 @@ def _calibration(calibration: pd.DataFrame) -> None:
     named = rows.assign(name=group_names(rows))
     columns = {
         "Chance stated" if GROUPINGS[chosen] == "tenth" else chosen: "name",
-        "Sensors": "n",
+        "Looks at a sensor": "n",
         "Expected": lambda r: number(r["expected"], digits=1),
         "Range that would hold 9 in 10": _range_words,
         "Found": lambda r: number(r["found"], digits=0),

@@ -94,6 +94,22 @@ def test_an_address_can_be_opened_afresh_and_copied(page, served):
     heading(page, "Bench test of")
 
 
+def test_the_worklist_leads_to_how_far_to_trust_it_and_each_grouping_is_drawn(page, served):
+    page.goto(served.address)
+    page.get_by_role("link", name="How far to trust these chances").click()
+    heading(page, "How far to trust these chances")
+    assert page.url.endswith("/trust")
+    charts = page.locator("[data-testid=stVegaLiteChart]")
+    for grouping in ("Part", "Duty", "Date looked on from"):
+        page.get_by_role("combobox", name=re.compile("Expected and found by")).click()
+        page.get_by_role("option", name=grouping, exact=True).click()
+        page.locator("p", has_text=re.compile(r"In \d+ of \d+ groups")).wait_for()
+        charts.first.wait_for()
+        no_error(page)
+    page.get_by_role("link", name="Worklist").click()
+    heading(page, "Sensors in service")
+
+
 @pytest.mark.parametrize(
     "address", ["/bike?unit=no-such-bike", "/session?session=%3Cb%3E", "/bike", "/session"]
 )
@@ -114,17 +130,24 @@ def test_an_address_that_leads_nowhere_says_so_and_leads_on(page, served, addres
     indirect=True,
 )
 def test_pages_fit_their_screen_and_can_be_pressed_with_a_thumb(page, served):
+    page.goto(f"{served.address}/trust")
+    page.locator("[data-testid=stVegaLiteChart]").nth(1).wait_for()
+    fits_and_can_be_pressed(page)
     page.goto(served.address)
     for step in (BIKE, ".wa-table a[href^='session']", None):
         page.locator("h1").wait_for()
-        page.wait_for_timeout(500)  # the last elements move as they arrive
-        fits, small, letters = page.evaluate(MEASURED)
-        assert fits
-        assert small == []
-        assert letters >= 18
+        fits_and_can_be_pressed(page)
         if step:
             page.locator(step).first.click()
             heading(page, "Bike " if step == BIKE else "Bench test of")
+
+
+def fits_and_can_be_pressed(page) -> None:
+    page.wait_for_timeout(500)  # the last elements move as they arrive
+    fits, small, letters = page.evaluate(MEASURED)
+    assert fits
+    assert small == []
+    assert letters >= 18
 
 
 # Whether the page is no wider than its screen; what cannot be pressed on 44 px of height; the size

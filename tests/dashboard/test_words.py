@@ -12,6 +12,7 @@ from dashboard import words
         (0.04, 0.02, 0.07, "about 4 in 100, likely 2 to 7"),
         (0.04, None, None, "about 4 in 100"),
         (0.001, 0.0, 0.02, "less than 1 in 100, likely up to 2"),
+        (0.001, 0.0, 0.004, "less than 1 in 100"),
         (0.999, 0.98, 1.0, "more than 99 in 100, likely 98 to 100"),
         (0.3, 0.3, 0.3, "about 30 in 100, likely 30"),
         (float("nan"), None, None, "not known"),

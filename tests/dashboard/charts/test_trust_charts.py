@@ -38,7 +38,7 @@ def test_each_group_carries_its_count_and_groups_stay_in_their_order():
     names = [row["name"] for row in data_of(spec, layer)]
     assert names == ["0.1 to 0.6 (92)", "23.4 to 81 (93)"]
     assert layer["encoding"]["y"]["sort"] == names
-    assert spec["title"]["subtitle"] == "n = 185 sensors, 42 defects found"
+    assert spec["title"]["subtitle"] == "n = 185 looks, 42 defects found"
 
 
 def test_the_curve_is_dashed_where_no_sensor_so_old_was_watched():
