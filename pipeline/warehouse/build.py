@@ -17,6 +17,7 @@ from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish
 from pipeline.warehouse.risk import score_risk
 from pipeline.warehouse.statics import judge_statics
+from pipeline.warehouse.wear import map_travel
 
 _STAGED = [name for name in TABLES if name != "retract"]
 
@@ -44,6 +45,8 @@ def build(
         follow_lives(connection)
         say("Checking readings and learning good ranges")
         judge_statics(connection)
+        say("Mapping where wear gathers")
+        map_travel(connection)
         say("Estimating risk")
         score_risk(connection, day)
         backtest(connection, day, say=say)

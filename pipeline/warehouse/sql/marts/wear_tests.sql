@@ -1,0 +1,12 @@
+-- grain: one bench test with a measured sweep of a sensor that has a track, and the life it belongs to
+select
+    tests.session_id, tests.sensor_id, tests.life_id, tests.unit_id, tests.part_no, bikes.duty,
+    tests.odometer_km, greatest(tests.sensor_age_km, 0) as sensor_age_km,
+    measures.speed_pct_per_s, measures.fault_nature
+from marts.life_tests as tests
+join marts.bikes as bikes using (unit_id)
+join marts.sweep_measures as measures using (session_id)
+semi join marts.sweep_profile as profile using (session_id)
+where coalesce(tests.kind, 'potentiometer') = 'potentiometer'
+    and tests.sensor_age_km is not null
+order by tests.life_id, tests.tested_at, tests.session_id

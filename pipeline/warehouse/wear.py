@@ -1,0 +1,255 @@
+"""Map where on the travel wear gathers, and keep what the pages show of it.
+
+The map, each life's worn bands, where to sweep each sensor slowest, and how the throttle was used
+where a ride was logged. The measures of each test (``marts.wear_measures``) rest on nothing later
+than that test.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from models.wear.dwell import dwell_or_sliding, pooled_pattern, usage_by_bike
+from models.wear.exposure import BIN_PCT, BINS
+from models.wear.mapping import ALL, WearResults, map_wear
+from models.wear.records import WearError, WearRecords, wear_records
+from models.wear.schemas import (
+    BANDS,
+    DROPOUT_PLACES,
+    FAILURES,
+    PASS_REACH,
+    PROGRESS,
+    RIDES,
+    WEAR_BINS,
+    WEAR_MAP,
+    WEAR_MEASURES,
+    WEAR_TESTS,
+)
+from models.wear.test_plan import LiftChance, lift_chance, passes_needed, slow_stretches
+from pipeline.statements import run, store
+from pipeline.warehouse import wear_schemas as shown
+from pipeline.warehouse.lives import MARTS
+
+#: Widths of wear for which the number of passes is worked out, % of travel.
+WIDTHS_PCT = (0.2, 0.5, 1.0, 2.0)
+_EDGES = np.arange(BINS) * BIN_PCT
+_KEPT = {
+    "wear_map": WEAR_MAP,
+    "wear_bands": BANDS,
+    "wear_progress": PROGRESS,
+    "wear_measures": WEAR_MEASURES,
+    "wear_profiles": shown.WEAR_PROFILES,
+    "wear_gathered": shown.WEAR_GATHERED,
+    "wear_stretches": shown.WEAR_STRETCHES,
+    "wear_shares": shown.WEAR_SHARES,
+    "wear_passes": shown.WEAR_PASSES,
+    "wear_usage": shown.WEAR_USAGE,
+    "wear_patterns": shown.WEAR_PATTERNS,
+    "wear_about": shown.WEAR_ABOUT,
+}
+
+
+@dataclass(frozen=True)
+class _Found:
+    """The map with what it was made from."""
+
+    records: WearRecords
+    results: WearResults
+    sensors_now: pd.DataFrame
+    lift: LiftChance
+
+
+def map_travel(connection: duckdb.DuckDBPyConnection) -> None:
+    """Fill the ``marts.wear_…`` tables; without a sweep to map they are empty, and say so."""
+    usage = usage_by_bike(RIDES.check(_rows(connection, "wear_rides")))
+    kept = {name: schema.empty() for name, schema in _KEPT.items()}
+    kept["wear_usage"] = _usage(usage)
+    try:
+        found = _fit(connection)
+    except WearError as error:
+        kept["wear_about"] = _nothing_mapped(str(error), len(usage))
+    else:
+        kept |= _frames(found) | _about(found, usage)
+    for name, schema in _KEPT.items():
+        store(connection, name, schema.check(kept[name]))
+    run(connection, f"{MARTS}/wear_roughness_band")
+
+
+def _rows(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
+    return run(connection, f"{MARTS}/{name}").df()
+
+
+def _fit(connection: duckdb.DuckDBPyConnection) -> _Found:
+    tests = WEAR_TESTS.check(_rows(connection, "wear_tests"))
+    records = wear_records(tests, WEAR_BINS.check(_rows(connection, "wear_bins")))
+    if not records.exposure.any():
+        raise WearError("no bench test with a sweep that could have shown anything on the travel")
+    places = DROPOUT_PLACES.check(_rows(connection, "wear_dropout_places"))
+    reach = PASS_REACH.check(_rows(connection, "wear_pass_reach"))
+    results = map_wear(records, FAILURES.check(_rows(connection, "wear_failures")))
+    now = shown.WEAR_SENSORS_NOW.check(_rows(connection, "wear_sensors_now"))
+    return _Found(records, results, now, lift_chance(places, reach))
+
+
+def _frames(found: _Found) -> dict[str, pd.DataFrame]:
+    results = found.results
+    shares, from_tests = _shares_now(found)
+    return {
+        "wear_map": results.wear_map,
+        "wear_bands": results.bands,
+        "wear_progress": results.progress,
+        "wear_measures": results.measures,
+        "wear_profiles": _profiles(found.records),
+        "wear_gathered": _gathered(results, found.records),
+        "wear_stretches": _stretches(found.sensors_now, shares, from_tests),
+        "wear_shares": _long(found.sensors_now[["sensor_id"]], share=shares),
+        "wear_passes": _passes(found.lift, found.sensors_now),
+        "wear_patterns": _patterns(found),
+    }
+
+
+def _long(rows: pd.DataFrame, **values: np.ndarray) -> pd.DataFrame:
+    """One row a row and bin, from arrays of shape (rows, BINS)."""
+    out = rows.loc[rows.index.repeat(BINS)].reset_index(drop=True)
+    out["bin_from_pct"] = np.tile(_EDGES, len(rows))
+    return out.assign(**{name: array.ravel() for name, array in values.items()})
+
+
+def _profiles(records: WearRecords) -> pd.DataFrame:
+    return _long(
+        records.tests[["session_id"]],
+        exposure=records.exposure,
+        dropout_count=records.counts.astype(int),
+        roughness=records.roughness,
+    )
+
+
+def _gathered(results: WearResults, records: WearRecords) -> pd.DataFrame:
+    rows = []
+    for (part_no, duty), answer in results.gathered.items():
+        own = records.tests
+        own = own if part_no == ALL else own[own["part_no"].eq(part_no)]
+        own = own if duty == ALL else own[own["duty"].eq(duty)]
+        counts = {"n_tests": len(own), "n_seen": own["sensor_id"].nunique()}
+        rows.append({"part_no": part_no, "duty": duty} | asdict(answer) | counts)
+    return pd.DataFrame(rows)
+
+
+def _shares_now(found: _Found) -> tuple[np.ndarray, np.ndarray]:
+    """Where each sensor in service is expected to wear, and whether its own tests say so."""
+    now, tests = found.sensors_now, found.records.tests
+    like = now[["part_no", "duty"]].assign(sensor_age_km=now["age_now_km"].fillna(0.0))
+    pooled = found.results.dropouts.predict_wear(like) if len(now) else np.zeros((0, BINS))
+    shares = pooled / np.maximum(pooled.sum(axis=1, keepdims=True), 1e-300)
+    last = tests.reset_index().groupby("life_id")["index"].last().reindex(now["life_id"])
+    tested = last.notna().to_numpy()
+    if tested.any():
+        lives = tests["life_id"].isin(now["life_id"]).to_numpy()
+        chosen = found.records.take(lives)
+        own = found.results.worn.own_share(
+            chosen, found.results.dropouts.predict_wear(chosen.tests)
+        )
+        row = np.cumsum(lives) - 1
+        shares[tested] = own[row[last[tested].to_numpy(int)]]
+    return shares, tested
+
+
+def _stretches(now: pd.DataFrame, shares: np.ndarray, from_tests: np.ndarray) -> pd.DataFrame:
+    rows = []
+    each = zip(now["sensor_id"], shares, from_tests, _rates(now), strict=True)
+    for sensor, share, own, rate in each:
+        for number, (begin, end, part) in enumerate(slow_stretches(share), start=1):
+            rows.append((sensor, number, begin, end, part, bool(own), rate))
+    return pd.DataFrame(rows, columns=shown.WEAR_STRETCHES.names)
+
+
+def _rates(now: pd.DataFrame) -> pd.Series:
+    """Rates to two figures, so that loggers of one kind come together."""
+    return now["rate_hz"].map(lambda rate: float(f"{rate:.2g}"))
+
+
+def _passes(lift: LiftChance, now: pd.DataFrame) -> pd.DataFrame:
+    rates = sorted(set(_rates(now).dropna()))
+    rows = [
+        {"rate_hz": rate, "width_pct": width} | asdict(passes_needed(lift, width, rate))
+        for rate in rates
+        for width in WIDTHS_PCT
+    ]
+    return pd.DataFrame(rows, columns=shown.WEAR_PASSES.names)
+
+
+def _usage(usage: dict) -> pd.DataFrame:
+    rows = pd.DataFrame(
+        [(unit, u.logged_s, u.gap_s, u.moved_pct, u.rate_hz) for unit, u in usage.items()],
+        columns=["unit_id", "logged_s", "gap_s", "moved_pct", "rate_hz"],
+    )
+    if not usage:
+        return shown.WEAR_USAGE.empty()
+    whole = {
+        name: np.stack([getattr(u, name) for u in usage.values()]) for name in ("dwell", "sliding")
+    }
+    return _long(rows, **whole)
+
+
+def _patterns(found: _Found) -> pd.DataFrame:
+    """Each duty's share of the wear over the travel, at the middle age of its tests."""
+    tests, surface = found.records.tests, found.results.dropouts
+    frames = []
+    for duty in [ALL, *sorted(tests["duty"].dropna().unique())]:
+        own = tests if duty == ALL else tests[tests["duty"].eq(duty)]
+        like = pd.DataFrame(
+            {
+                "part_no": [None],
+                "duty": [None if duty == ALL else duty],
+                "sensor_age_km": [float(own["sensor_age_km"].median())],
+            }
+        )
+        pattern = pooled_pattern(surface.predict_wear(like)[0], surface.log_error(like)[0])
+        frames.append(pattern.assign(duty=duty, n_seen=own["sensor_id"].nunique()))
+    return pd.concat(frames, ignore_index=True)
+
+
+def _about(found: _Found, usage: dict) -> dict[str, pd.DataFrame]:
+    tests, lift = found.records.tests, found.lift
+    low, high = lift.interval()
+    row = {
+        "reason": None,
+        "n_seen": tests["sensor_id"].nunique(),
+        "n_tests": len(tests),
+        "dropout_count": int(found.records.counts.sum()),
+        "worn_share": found.results.worn.worn_share_,
+        "stray_rate": found.results.stray_rate,
+        "lift_chance": lift.mean,
+        "lift_low": low,
+        "lift_high": high,
+        "lift_shown": lift.n_shown,
+        "lift_passes": lift.n_passes,
+        "n_logged": len(usage),
+    }
+    return {"wear_about": pd.DataFrame([row | _explained(found.records, usage)])}
+
+
+def _explained(records: WearRecords, usage: dict) -> dict:
+    """Whether dwell or sliding explains the drop-outs of the bikes with a log better."""
+    units = list(usage)
+    number = pd.Index(units).get_indexer(records.tests["unit_id"])
+    counts, reach = np.zeros((len(units), BINS)), np.zeros((len(units), BINS))
+    np.add.at(counts, number[number >= 0], records.counts[number >= 0])
+    np.add.at(reach, number[number >= 0], records.exposure[number >= 0])
+    histograms = [
+        np.array([getattr(usage[unit], name) for unit in units]).reshape(-1, BINS)
+        for name in ("dwell", "sliding")
+    ]
+    answer = dwell_or_sliding(*histograms, counts, reach)
+    return {f"use_{name}": value for name, value in asdict(answer).items()}
+
+
+def _nothing_mapped(reason: str, n_logged: int) -> pd.DataFrame:
+    blank = {name: None for name in shown.WEAR_ABOUT.names}
+    none = {"n_seen": 0, "n_tests": 0, "dropout_count": 0, "lift_shown": 0, "lift_passes": 0}
+    use = {"use_answer": "not enough known", "use_n_bikes": 0, "use_n_dropouts": 0}
+    return pd.DataFrame([blank | none | use | {"reason": reason, "n_logged": n_logged}])
