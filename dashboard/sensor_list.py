@@ -160,6 +160,10 @@ def _more(row: dict) -> Html:
     read = day(row["odometer_read_on"], "never")
     odometer = f"{km(row['odometer_now_km'])} by estimate; last read {read}"
     ahead.append(_road_ahead(row))
+    ahead += [
+        ("Chance of a defect now, if silence told nothing", chance(row["defect_now_if_silent"])),
+        ("The same, if heard of up to this day", chance(row["defect_now_if_all_heard"])),
+    ]
     waiting = _waiting(row)[WAITING_SHOWN:]
     return fold(
         "Reasons and further numbers",

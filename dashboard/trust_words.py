@@ -18,6 +18,11 @@ QUANTITIES = {
     "dropouts_seen": "Share of sweeps with drop-outs that prove to be a defect",
     "delay": "Distance from a defect until it is heard of",
 }
+SILENCE = {
+    "as_taken": "As taken: each bike may still be in view, or not",
+    "silence_tells_nothing": "Silence tells nothing: only a test can find a defect",
+    "all_in_view_to_this_day": "Every bike is in view: a defect would have been heard of by now",
+}
 GROUPINGS = {
     "Tenths of the list": "tenth",
     "Part": "part",
@@ -181,3 +186,17 @@ def advice_reading(over: pd.DataFrame) -> str:
     if not most:
         return f"{between}, the advice stays the same for all {sensors}."
     return f"{between}, the advice changes for at most {most:,} of {sensors}."
+
+
+def silence_reading(silence: pd.DataFrame) -> str:
+    """How far the chances rest on nothing having been heard, in a sentence."""
+    if silence.empty or not silence["sensor_count"].any():
+        return "No sensor has a chance yet, so nothing rests on silence."
+    rows = silence.set_index("way")
+    taken, told = rows.loc["as_taken"], rows.loc["silence_tells_nothing"]
+    return (
+        f"Among {counted(int(taken['sensor_count']), 'sensor')} in service the chances lead one to "
+        f"expect {number(taken['expected_defects'], digits=1)} with a defect now; if silence told "
+        f"nothing, {number(told['expected_defects'], digits=1)}, and the chance of "
+        f"{int(told['differing_count']):,} would differ by more than 5 in 100."
+    )

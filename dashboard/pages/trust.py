@@ -17,6 +17,7 @@ from dashboard.sieve import csv
 from dashboard.trust_words import (
     GROUPINGS,
     QUANTITIES,
+    SILENCE,
     WAYS,
     advice_reading,
     advice_table,
@@ -27,6 +28,7 @@ from dashboard.trust_words import (
     life_in_words,
     looked_back,
     quantity_range,
+    silence_reading,
     skill_in_words,
 )
 from dashboard.words import ACTIONS, in_100, km, known, number, plain
@@ -48,6 +50,7 @@ def show(shown: records.Shown) -> None:
     _curve(view)
     _lives(view.quantiles)
     _learned(view.learned)
+    _silence(view.silence)
     _sensitivity(view.over_sensitivity)
 
 
@@ -158,6 +161,21 @@ def _learned(learned: pd.DataFrame) -> None:
     }
     caption = "None of the assumed values has a published source; they are set wide on purpose."
     _table_and_csv(learned, columns, caption, "assumed_and_learned")
+
+
+def _silence(silence: pd.DataFrame) -> None:
+    surround.heading("How much rests on nothing having been heard")
+    st.html(tag("p", silence_reading(silence)))
+    if silence.empty:
+        return
+    columns = {
+        "Way of taking it": lambda r: plain(r["way"], SILENCE),
+        "Defects expected now": lambda r: number(r["expected_defects"], digits=1),
+        "Sensors": "sensor_count",
+        "Differing by over 5 in 100": "differing_count",
+    }
+    caption = "A bike that does not complain may be sound, or may have gone to another shop."
+    _table_and_csv(silence, columns, caption, "silence")
 
 
 def _sensitivity(over: pd.DataFrame) -> None:

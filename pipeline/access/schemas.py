@@ -39,6 +39,10 @@ WORKLIST = FrameSchema(
         Column("defect_10000_km", "number", "now or within 10,000 km", "", True),
         Column("defect_10000_km_low", "number", "lower end", "", True),
         Column("defect_10000_km_high", "number", "upper end", "", True),
+        Column(
+            "defect_now_if_silent", "number", "now, were a defect never heard of untested", "", True
+        ),
+        Column("defect_now_if_all_heard", "number", "now, were every bike still in view", "", True),
         Column("km_90_days", "number", "median km that the bike runs in 90 days", "km", True),
         Column("road_90_days", "number", "chance of a road failure within 90 days", "", True),
         Column("road_90_days_low", "number", "lower end", "", True),
@@ -293,6 +297,17 @@ ASSUMED_AND_LEARNED = FrameSchema(
         Column("learned_low", "number", "lower end"),
         Column("learned_high", "number", "upper end"),
         Column("rests_on", "text", "the records behind it, in words"),
+    ),
+)
+
+SILENCE = FrameSchema(
+    "silence",
+    "one way to take it that nothing was heard of a sensor since its last test",
+    (
+        Column("way", "text", "as_taken, silence_tells_nothing or all_in_view_to_this_day"),
+        Column("sensor_count", "whole", "sensors in service with a chance"),
+        Column("expected_defects", "number", "sum of their chances of a defect now"),
+        Column("differing_count", "whole", "sensors whose chance differs by over 5 in 100"),
     ),
 )
 

@@ -73,7 +73,7 @@ class TrustView:
 
     ``about`` is one row of BACKTEST_ABOUT as a dict; ``skill`` BACKTEST_SKILL, ``calibration``
     BACKTEST_CALIBRATION, ``curve`` FLEET_CURVE, ``quantiles`` LIFE_QUANTILES, ``learned``
-    ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY.
+    ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY, ``silence`` SILENCE.
     """
 
     edition: Edition
@@ -84,6 +84,7 @@ class TrustView:
     quantiles: pd.DataFrame
     learned: pd.DataFrame
     over_sensitivity: pd.DataFrame
+    silence: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -189,6 +190,7 @@ def trust_view(home: Home) -> TrustView:
             _frame(connection, "life_quantiles", schemas.LIFE_QUANTILES),
             _frame(connection, "assumed_and_learned", schemas.ASSUMED_AND_LEARNED),
             _frame(connection, "advice_over_sensitivity", schemas.ADVICE_OVER_SENSITIVITY),
+            _frame(connection, "silence", schemas.SILENCE),
         )
 
 

@@ -9,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from pipeline.access import views
+from tests.dashboard import fake_trust as trust
 from tests.dashboard import fake_views as fakes
 
 APP = Path(dashboard.__file__).with_name("app.py")
@@ -20,7 +21,7 @@ def records(monkeypatch, tmp_path):
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
     monkeypatch.setattr(views, "worklist_view", lambda home: fakes.worklist_view())
-    monkeypatch.setattr(views, "trust_view", lambda home: fakes.trust_view())
+    monkeypatch.setattr(views, "trust_view", lambda home: trust.trust_view())
     monkeypatch.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id))
     monkeypatch.setattr(
         views, "session_view", lambda home, session_id: fakes.session_view(session_id)
@@ -309,7 +310,7 @@ def test_the_trust_page_holds_the_chances_against_the_past():
 
 
 def test_the_trust_page_of_a_shop_with_few_records_says_why_and_shows_no_number(records):
-    records.setattr(views, "trust_view", lambda home: fakes.trust_without_records())
+    records.setattr(views, "trust_view", lambda home: trust.trust_without_records())
     text = text_of(opened("trust"))
     assert "3 confirmed defects are on record. Looking back needs 10." in text
     assert "so there is no curve" in text
@@ -318,6 +319,6 @@ def test_the_trust_page_of_a_shop_with_few_records_says_why_and_shows_no_number(
 
 
 def test_too_few_found_is_said_to_prove_nothing(records):
-    few = fakes.skill().assign(too_few=True, n_found=5)
-    records.setattr(views, "trust_view", lambda home: fakes.trust_view(skill=few))
+    few = trust.skill().assign(too_few=True, n_found=5)
+    records.setattr(views, "trust_view", lambda home: trust.trust_view(skill=few))
     assert "too few to prove anything" in text_of(opened("trust"))

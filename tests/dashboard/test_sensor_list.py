@@ -18,6 +18,7 @@ def test_the_event_is_named_with_every_chance():
     text = " ".join(read(shown()).text)
     assert "Chance of a defect now about 4 in 100, likely 2 to 7" in text
     assert "Chance of a defect now or within 5,000 km about 11 in 100, likely 7 to 18" in text
+    assert "Chance of a defect now, if silence told nothing about 9 in 100" in text
     assert "Chance of a road failure within 90 days about 6 in 100, likely 3 to 12" in text
 
 

@@ -11,17 +11,19 @@ from dashboard.trust_words import (
     life_in_words,
     looked_back,
     quantity_range,
+    silence_reading,
     skill_in_words,
 )
 from pipeline.access import schemas
-from tests.dashboard.fake_views import (
+from tests.dashboard.fake_trust import (
     calibration,
     life_quantiles,
     over_sensitivity,
-    rows,
+    silence,
     skill,
     trust_view,
 )
+from tests.dashboard.fake_views import rows
 
 
 def test_chances_that_do_no_better_than_age_alone_are_said_to():
@@ -84,3 +86,10 @@ def test_advice_is_counted_over_all_actions():
     assert table["changed"].tolist() == [1, 0]
     assert "stays the same for all 110 sensors" in advice_reading(over_sensitivity(changed=0))
     assert advice_table(schemas.ADVICE_OVER_SENSITIVITY.empty()).equals(pd.DataFrame())
+
+
+def test_what_silence_is_worth_is_said_in_defects_and_in_sensors():
+    said = silence_reading(silence())
+    assert "expect 11.2 with a defect now; if silence told nothing, 18.3" in said
+    assert "the chance of 43 would differ" in said
+    assert "No sensor has a chance" in silence_reading(schemas.SILENCE.empty())

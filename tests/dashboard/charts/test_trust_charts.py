@@ -6,7 +6,7 @@ import pytest
 from dashboard.charts.calibration import EXPECTED, FOUND, calibration_chart
 from dashboard.charts.survival import survival_chart
 from tests.dashboard.charts.specs import data_of, layers_with, spec_of
-from tests.dashboard.fake_views import calibration, fleet_curve
+from tests.dashboard.fake_trust import calibration, fleet_curve
 
 
 def tenths() -> pd.DataFrame:

@@ -8,6 +8,7 @@ from pipeline.access.views import (
     bike_view,
     current_version,
     session_view,
+    trust_view,
     worklist_view,
 )
 from pipeline.jobs.ingest import ensure_current
@@ -41,6 +42,33 @@ def test_a_bike_s_page_has_its_history(shop):
     assert view.repairs["event"].tolist() == ["road_failure"]
     assert view.odometer["odometer_km"].is_monotonic_increasing
     assert set(view.readings["reading"]) == {"supply_v"} or view.readings.empty
+
+
+def test_a_bike_s_page_looks_ahead_by_km_and_by_date(shop):
+    view = bike_view(shop, "B1")
+    ahead = view.ahead[view.ahead["sensor_id"].eq("S1")]
+    assert ahead[["horizon_kind", "horizon"]].values.tolist() == [
+        *[["km", km] for km in (1_000, 5_000, 10_000)],
+        *[["days", days] for days in (30, 90, 180)],
+    ]
+    assert (ahead["road"] <= ahead["defect"]).all()
+    assert view.bike["odometer_stale"]  # last read in 2025
+    assert view.bike["km_since_reading_low"] < view.bike["km_since_reading_high"]
+
+
+def test_how_far_to_trust_it_says_why_nothing_was_looked_back_on(shop):
+    view = trust_view(shop)
+    assert view.about["dates"] == 0
+    assert view.about["reason"].startswith("1 confirmed defect is on record.")
+    assert view.skill.empty
+    assert view.calibration.empty
+    assert set(view.curve["part_no"]) == {"all", "P1"}
+    assert set(view.silence["way"]) == {
+        "as_taken",
+        "silence_tells_nothing",
+        "all_in_view_to_this_day",
+    }
+    assert view.silence["sensor_count"].tolist() == [2, 2, 2]
 
 
 def test_a_test_s_page_has_its_sweep_and_what_to_do_next(shop):
