@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.wear.clusters import summed
 from models.wear.exposure import BIN_PCT, BINS
 
 FEWEST_SENSORS = 8  # with fewer sensors that have drop-outs nothing can be said
@@ -93,10 +94,7 @@ def _by_sensor(
     sensor: np.ndarray, counts: np.ndarray, exposure: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     names, number = np.unique(np.asarray(sensor), return_inverse=True)
-    own, reach = np.zeros((len(names), BINS)), np.zeros((len(names), BINS))
-    np.add.at(own, number, counts)
-    np.add.at(reach, number, exposure)
-    return own, reach
+    return summed(counts, number, len(names)), summed(exposure, number, len(names))
 
 
 def _events(

@@ -18,6 +18,7 @@ from scipy.stats import norm
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
+from models.wear.clusters import summed
 from models.wear.exposure import BIN_PCT, BINS
 
 BLUR_PCT = 1.1  # 1 sigma: half the width of a usual band with the error of travel (assumed)
@@ -80,10 +81,10 @@ class SensorIntensity(BaseEstimator):
         self.stray_rate_ = float(stray_rate)
         total = pooled.sum(axis=1)
         weighted = exposure * total[:, None]
-        counts, reach, plain = (_summed(v, number, len(names)) for v in (y, weighted, exposure))
-        share = _summed(pooled / np.maximum(total, 1e-300)[:, None], number, len(names))
+        counts, reach, plain = (summed(v, number, len(names)) for v in (y, weighted, exposure))
+        share = summed(pooled / np.maximum(total, 1e-300)[:, None], number, len(names))
         share /= share.sum(axis=1, keepdims=True)
-        expected = _summed((exposure * pooled), number, len(names)).sum(axis=1)
+        expected = summed((exposure * pooled), number, len(names)).sum(axis=1)
         self.shape_ = self.shape or _nb_shape(counts.sum(axis=1), expected)
         self._learn_renewal(X, y, exposure, pooled)
         weight = self._weights(counts, reach, plain, share)
@@ -161,12 +162,6 @@ def _nb_shape(count: np.ndarray, expected: np.ndarray) -> float:
 
     limits = tuple(np.log(SHAPE_LIMITS))
     return float(np.exp(minimize_scalar(minus, bounds=limits, method="bounded").x))
-
-
-def _summed(values: np.ndarray, number: np.ndarray, groups: int) -> np.ndarray:
-    out = np.zeros((groups, values.shape[1]))
-    np.add.at(out, number, values)
-    return out
 
 
 def _following(X: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

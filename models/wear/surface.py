@@ -9,8 +9,6 @@ asks for one hump, and the splines' ends are as free as their middle.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from scipy.stats import gamma
@@ -18,7 +16,9 @@ from sklearn.base import BaseEstimator
 from sklearn.preprocessing import SplineTransformer
 from sklearn.utils.validation import check_is_fitted
 
+from models.wear.clusters import count_effect, gamma_effect, summed
 from models.wear.exposure import bin_middles
+from models.wear.groups import Group, levels_of, one_hot, text
 from models.wear.penalised import Cells, Penalty, fit_penalised
 from models.wear.records import WearError
 from models.wear.strays import Strays, stray_rate
@@ -26,7 +26,6 @@ from models.wear.strays import Strays, stray_rate
 GROUPS = (("part_no",), ("duty",), ("part_no", "duty"))
 SENSORS_TRUSTED = 10.0  # the sensors' own spread is drawn to the model's as if by so many more
 MOST_CLUSTERS = 1000  # sensors whose scores are squared one by one
-NEIGHBOURHOOD_BINS = 4.0  # 1 sigma of the neighbourhood of a design effect
 # Third differences: a curve falls off to nothing as a bell does, without a hump being asked for.
 BEND_ORDER = 3
 # Guessed precision of: bends of the fleet's curve with travel, with age; of a group's curve, its
@@ -34,16 +33,6 @@ BEND_ORDER = 3
 # fleets other than those that score them.
 GUESSES = (10.0, 8.0, 3.0, 0.12, 50.0)
 GUESS_WORTH = 2.0
-
-
-@dataclass(frozen=True)
-class _Group:
-    """One set of departures: its key columns, its levels, the rows of beta that hold them."""
-
-    keys: tuple[str, ...]
-    levels: pd.Index
-    level: slice
-    slope: slice
 
 
 class WearSurface(BaseEstimator):
@@ -59,10 +48,11 @@ class WearSurface(BaseEstimator):
         Which columns' values have departures of their own, from coarse to fine.
     n_cells : int
         Ages are pooled in so many cells for the fit.
-    design_effect : float, optional
+    design_effect : float or array of shape (BINS,), optional
         By how much the sensors' own pattern widens the spread against independent drop-outs;
         learnt if None (see Notes).
     max_iter : int
+        Most steps of the fit.
 
     Attributes
     ----------
@@ -70,7 +60,11 @@ class WearSurface(BaseEstimator):
         Coefficients, penalty weights, Laplace covariance.
     covariance_ : array of shape (columns, columns)
         Sandwich over the sensors.
-    design_effect_ : float
+    design_effect_ : array of shape (BINS,), or float for roughness
+    strays_ : Strays
+        Drop-outs that are no wear; the surface is that of the others.
+    n_sensors_, n_sensors_with_ : int
+        Sensors, and those of them with drop-outs (or roughness known).
     base_ : float
         Log of the overall mean, from which all departs.
 
@@ -78,12 +72,13 @@ class WearSurface(BaseEstimator):
     -----
     The drop-outs of one sensor come from one or two places, so they are no more than a few
     independent sights of where its like wear. Counts and exposure are divided by the design
-    effect, sum of squared counts of the sensors over their sum (that of a compound Poisson sum;
-    for roughness the same from squared residuals), before the priors' widths are learnt;
-    otherwise each sensor's spots would be followed as if they were the fleet's. The covariance is
-    J^-1 (M + S) J^-1, with M from the sensors' scores (Huber 1967; Liang & Zeger 1986), drawn to
-    J - S where few sensors have drop-outs; J^-1 alone has the coverage shown by Nychka, JASA 83
-    (1988) 1134, and Marra & Wood, Scand. J. Statist. 39 (2012) 53 (all from memory).
+    effect, the mean number of a sensor's drop-outs that stand about one of them (that of a compound
+    Poisson sum; for roughness, dispersion times how alike a sensor's bins are), before the priors'
+    widths are learnt; otherwise each sensor's spots would be followed as if they were the fleet's.
+    The covariance is J^-1 (M + S) J^-1, with M from the sensors' scores (Huber 1967; Liang & Zeger
+    1986), drawn to J - S where few sensors have drop-outs; bands from J^-1 cover well on average
+    over the travel (Nychka, JASA 83 (1988) 1134; Marra & Wood, Scand. J. Statist. 39 (2012) 53;
+    tensor splines as Marx & Eilers and Wood, Generalized Additive Models, 2017; all from memory).
     """
 
     def __init__(
@@ -216,7 +211,7 @@ class WearSurface(BaseEstimator):
     ) -> tuple[Strays, np.ndarray]:
         if self.family == "gamma":
             return Strays(0.0, 0.0), total
-        own, reach = (_summed(v, sensor, int(sensor.max()) + 1) for v in (total, seen))
+        own, reach = (summed(v, sensor, int(sensor.max()) + 1) for v in (total, seen))
         strays, share = stray_rate(own, reach)
         return strays, total * (1.0 - share[sensor])
 
@@ -230,11 +225,11 @@ class WearSurface(BaseEstimator):
         at = self.ages_.n_features_out_
         self.groups_ = []
         for keys in self.groups:
-            levels = _levels(X, keys)
+            levels = levels_of(X, keys)
             n = len(levels)
             with_slope = n if len(keys) == 1 else 0  # pairs of values do not change with age
             slope = slice(at + n, at + n + with_slope)
-            self.groups_.append(_Group(keys, levels, slice(at, at + n), slope))
+            self.groups_.append(Group(keys, levels, slice(at, at + n), slope))
             at = slope.stop
 
     def _rows(self, X: pd.DataFrame, age: np.ndarray) -> np.ndarray:
@@ -243,7 +238,7 @@ class WearSurface(BaseEstimator):
         parts = [self.ages_.transform(age[:, None])]
         way = ((age - self.middle_km_) / self.spread_km_)[:, None]
         for group in self.groups_:
-            own = _one_hot(X, group)
+            own = one_hot(X, group)
             parts += [own, own * way] if group.slope.stop > group.slope.start else [own]
         return np.hstack(parts)
 
@@ -251,9 +246,9 @@ class WearSurface(BaseEstimator):
         if self.design_effect is not None:
             self.design_effect_ = np.asarray(self.design_effect, dtype=float)
         elif self.family == "gamma":
-            self.design_effect_ = _gamma_effect(sensor, total, seen)
+            self.design_effect_ = gamma_effect(sensor, total, seen)
         else:
-            self.design_effect_ = _count_effect(_summed(total, sensor, int(sensor.max()) + 1))
+            self.design_effect_ = count_effect(summed(total, sensor, int(sensor.max()) + 1))
         self.n_sensors_ = int(sensor.max() + 1)
         self.n_sensors_with_ = int((np.bincount(sensor, total.sum(axis=1)) > 0).sum())
 
@@ -263,14 +258,14 @@ class WearSurface(BaseEstimator):
         """Tests pooled by part, duty and age cell, in units of independent sights."""
         cell = np.clip(np.searchsorted(self.edges_, age, side="right") - 1, 0, self.n_cells - 1)
         names = sorted({name for keys in self.groups for name in keys})
-        key = pd.DataFrame({name: _text(X[name]) for name in names} | {"cell": cell})
+        key = pd.DataFrame({name: text(X[name]) for name in names} | {"cell": cell})
         number = key.groupby(list(key.columns), sort=True).ngroup().to_numpy()
         first = np.unique(number, return_index=True)[1]
         middle = ((self.edges_[1:] + self.edges_[:-1]) / 2)[cell[first]]
         rows = self._rows(key.iloc[first], middle)
         scale = 1.0 / self.design_effect_
         base = np.exp(self.base_)
-        y, e = (_summed(v, number, len(first)) * scale for v in (total, seen))
+        y, e = (summed(v, number, len(first)) * scale for v in (total, seen))
         y, e = (y / base, e) if self.family == "gamma" else (y, e * base)
         return Cells(rows, self.basis_, y, e, self.family), number
 
@@ -334,65 +329,6 @@ def differences(size: int, order: int) -> np.ndarray:
     """Penalty on differences of neighbouring coefficients, shape (size, size)."""
     D = np.diff(np.eye(size), order, axis=0)
     return D.T @ D
-
-
-def _text(values: pd.Series) -> np.ndarray:
-    return values.astype("object").where(values.notna(), "").to_numpy(dtype=object)
-
-
-def _joined(X: pd.DataFrame, keys: tuple[str, ...]) -> np.ndarray:
-    """Value of each row, blank where one of the keys is blank."""
-    parts = [_text(X[name]) for name in keys]
-    blank = np.any([part == "" for part in parts], axis=0)
-    joined = parts[0]
-    for part in parts[1:]:
-        joined = joined + "\x1f" + part
-    return np.where(blank, "", joined)
-
-
-def _levels(X: pd.DataFrame, keys: tuple[str, ...]) -> pd.Index:
-    found = pd.unique(_joined(X, keys))
-    return pd.Index(sorted(v for v in found if v != ""), dtype=object)
-
-
-def _one_hot(X: pd.DataFrame, group: _Group) -> np.ndarray:
-    """Row of each test; a value never seen, or blank, has none: it follows what holds it."""
-    at = group.levels.get_indexer(_joined(X, group.keys))
-    out = np.zeros((len(X), len(group.levels)))
-    out[np.flatnonzero(at >= 0), at[at >= 0]] = 1.0
-    return out
-
-
-def _summed(values: np.ndarray, number: np.ndarray, groups: int) -> np.ndarray:
-    out = np.zeros((groups, values.shape[1]))
-    np.add.at(out, number, values)
-    return out
-
-
-def _count_effect(own: np.ndarray) -> np.ndarray:
-    """Drop-outs of one sensor that stand about one drop-out, by bin: shape (bins,).
-
-    The mean number met within a bin on either side, over a neighbourhood, with the whole travel's
-    mean as one drop-out more. ``own`` : each sensor's drop-outs, shape (sensors, bins).
-    """
-    about = own.copy()
-    about[:, 1:] += own[:, :-1]
-    about[:, :-1] += own[:, 1:]
-    met, number = (own * about).sum(axis=0), own.sum(axis=0)
-    whole = max(1.0, float(met.sum() / max(number.sum(), 1.0)))
-    bins = np.arange(own.shape[1])
-    near = np.exp(-0.5 * ((bins[:, None] - bins) / NEIGHBOURHOOD_BINS) ** 2)
-    return np.maximum(1.0, (near @ met + whole) / (near @ number + 1.0))
-
-
-def _gamma_effect(sensor: np.ndarray, total: np.ndarray, seen: np.ndarray) -> float:
-    """Dispersion of roughness times the clustering of a sensor's bins over its tests."""
-    mean = total.sum(axis=0) / np.maximum(seen.sum(axis=0), 1.0)
-    rest = np.where(seen > 0, total / np.maximum(mean, 1e-12) - 1.0, 0.0)
-    own = _summed(rest, sensor, int(sensor.max()) + 1)
-    dispersion = float((rest**2).sum() / seen.sum())
-    clustering = float((own**2).sum() / max((rest**2).sum(), 1e-12))
-    return max(1e-3, dispersion * max(clustering, 1.0))
 
 
 def _folded(sensor: np.ndarray, sensors: int) -> np.ndarray:
