@@ -104,9 +104,9 @@ def survivor_shares(at: np.ndarray, frame: pd.DataFrame) -> np.ndarray:
     began = at[:, :, :1]
     sound = np.where(repaired[:, None, None], began, 0.0)
     start = np.where((repaired | tested)[:, None, None], began, 0.0)
-    low = np.concatenate([sound, np.maximum(at[:, :, 1:-1], sound)], axis=2)
-    high = np.maximum(at[:, :, 1:], low)
-    return np.exp(start - low) * -np.expm1(low - high)
+    edges = np.concatenate([sound, np.maximum(at[:, :, 1:], sound)], axis=2)
+    survivor = np.exp(start - edges)
+    return survivor[:, :, :-1] - survivor[:, :, 1:]
 
 
 def _repaired(frame: pd.DataFrame) -> np.ndarray:

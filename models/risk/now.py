@@ -339,10 +339,11 @@ def _log_ok_over(
         _weigh_readings(chance, read, cells.middle[:, :, None] + read.moved_km + start_km, start_km)
     chance = chance.sum(axis=3)
     age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))
-    low = cells.edges[:, :-1, None]
-    later = low >= age[:, None, None] + np.asarray(horizons_km) - _SAME_KM
-    ahead = np.einsum("dnk,nkh->dnh", chance, later.astype(float))
-    return np.log(np.maximum(ahead, _LEAST)) - np.log(chance.sum(axis=2))[:, :, None]
+    bounds = age[:, None] + np.asarray(horizons_km) - _SAME_KM
+    begins = (cells.edges[:, :-1, None] < bounds[:, None, :]).sum(axis=1)
+    onwards = np.cumsum(chance[:, :, ::-1], axis=2)[:, :, ::-1]
+    ahead = np.take_along_axis(onwards, begins[None], axis=2)
+    return np.log(np.maximum(ahead, _LEAST)) - np.log(onwards[:, :, :1])
 
 
 def _weigh_readings(

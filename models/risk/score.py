@@ -8,22 +8,14 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from sklearn.base import clone
 
+from models.frames import FrameSchema
 from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
 from models.risk.delay import Delay
-from models.risk.growth import WearGrowth
+from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
-from models.risk.joint import fit_growth
-from models.risk.lives import checked_lives, found_on_entry, with_doubts
-from models.risk.now import (
-    defect_chances,
-    good_test_gaps,
-    good_tests,
-    learned_shares,
-    sign_of,
-    usual_test_spacing_km,
-)
+from models.risk.lives import found_on_entry
+from models.risk.now import defect_chances, learned_shares, sign_of, usual_test_spacing_km
 from models.risk.road import road_failure_share
 from models.risk.schemas import (
     CONTACT_GAPS,
@@ -34,7 +26,7 @@ from models.risk.schemas import (
     SENSORS_NOW,
     WEAR_READINGS,
 )
-from models.risk.view import followed_on, in_view_chances
+from models.risk.view import in_view_chances
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
 _SIGN_WORDS = {
@@ -74,6 +66,7 @@ def fit_and_score(
     wear_readings: pd.DataFrame | None = None,
     sensitivity: BetaPrior = TEST_SENSITIVITY,
     model: DefectHazard | None = None,
+    fitted: FittedRisk | None = None,
     seed: int = 0,
     n_resamples: int = 200,
 ) -> RiskResults:
@@ -98,6 +91,8 @@ def fit_and_score(
         Share of defective sensors in which a test finds the defect (assumed by default).
     model : DefectHazard, optional
         Unfitted estimator with other settings.
+    fitted : FittedRisk, optional
+        Models already fitted to these records (``fit_risk``), which are then not fitted again.
     seed, n_resamples : int
         Seed and number of the draws behind the intervals.
 
@@ -109,80 +104,51 @@ def fit_and_score(
         A life is impossible.
     """
     windows, sensors = LIFE_WINDOWS.check(windows), SENSORS_NOW.check(sensors_now)
-    shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
-    read = None if wear_readings is None else WEAR_READINGS.check(wear_readings)
-    lives, in_view = with_doubts(_with_earlier(windows, read), shares), np.zeros(len(sensors))
-    model = clone(DefectHazard() if model is None else model)
-    model.set_params(sensitivity=sensitivity.mean)
-    followed = lives
+    if fitted is None:
+        fitted = fit_risk(
+            windows,
+            sensors,
+            followed_up=followed_up,
+            contact_gaps=contact_gaps,
+            wear_readings=wear_readings,
+            sensitivity=sensitivity,
+            model=model,
+            seed=seed,
+        )
+    main = fitted.model
+    shares, in_view = learned_shares(_checked(followed_up, FOLLOWED_UP)), np.zeros(len(sensors))
     if contact_gaps is not None:
         by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps))
         in_view = sensors["unit_id"].map(by_bike).fillna(0.0).to_numpy(float)
-        followed = followed_on(lives, sensors, by_bike)
-    fitted = _fit(followed, model)
-    summary = _summary(windows, fitted)
+    summary = _summary(windows, main)
     settings = {
         "shares": shares,
         "sensitivity": sensitivity,
         "spacing_km": summary["test_spacing_km"],
         "seed": seed,
-        "wear_readings": read,
-        "growth": _growth(fitted, followed, read, sensitivity, summary["test_spacing_km"], seed),
+        "wear_readings": _checked(wear_readings, WEAR_READINGS),
+        "growth": fitted.growth,
     }
-    risk = _risk(fitted, sensors, in_view=in_view, n_resamples=n_resamples, **settings)
+    risk = _risk(main, sensors, in_view=in_view, n_resamples=n_resamples, **settings)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
-    if fitted is not None and fitted.delay_ is not None:
-        silent = _fit(lives, clone(fitted).set_params(delay_prior=None))
-        for name, other, view in (("silent", silent, in_view), ("all_heard", fitted, in_view >= 0)):
+    if fitted.silent_model is not None:
+        others = (("silent", fitted.silent_model, in_view), ("all_heard", main, in_view >= 0))
+        for name, other, view in others:
             chances = _risk(other, sensors, in_view=view, n_resamples=0, **settings)
             risk[f"defect_now_if_{name}"] = chances["defect_now"]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
-    curve = FLEET_CURVE.empty() if fitted is None else _curve(fitted, windows, n_resamples, seed)
+    curve = FLEET_CURVE.empty() if main is None else _curve(main, windows, n_resamples, seed)
     return RiskResults(
         DEFECT_RISK.check(risk),
         FLEET_CURVE.check(curve),
-        fitted,
+        main,
         summary,
         settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
     )
 
 
-def _fit(windows: pd.DataFrame, model: DefectHazard) -> DefectHazard | None:
-    """The fitted model, or None where nothing was watched for a single km."""
-    lives = checked_lives(windows)
-    lives = lives[~found_on_entry(lives)]
-    end = lives["bad_km"].fillna(lives["good_km"])
-    if not (end > lives["entry_km"]).any():
-        return None
-    return clone(model).fit(windows)
-
-
-def _with_earlier(windows: pd.DataFrame, read: pd.DataFrame | None) -> pd.DataFrame:
-    """Lives with the age at the good test before the last one, or at entry where that was first.
-
-    Blank where no test is on record: then tests are taken at their word.
-    """
-    if read is None:
-        return windows
-    tested = windows["life_id"].isin(good_tests(read)["life_id"])
-    gaps = good_test_gaps(windows, read, 0.0)
-    earlier = (windows["good_km"] - gaps[:, 1]).fillna(windows["entry_km"])
-    return windows.assign(earlier_km=earlier.where(tested))
-
-
-def _growth(
-    fitted: DefectHazard | None,
-    lives: pd.DataFrame,
-    read: pd.DataFrame | None,
-    sensitivity: BetaPrior,
-    spacing_km: float,
-    seed: int,
-) -> WearGrowth | None:
-    if fitted is None or read is None:
-        return None
-    return fit_growth(
-        fitted, lives, read, sensitivity=sensitivity, spacing_km=spacing_km, seed=seed
-    )
+def _checked(frame: pd.DataFrame | None, schema: FrameSchema) -> pd.DataFrame | None:
+    return None if frame is None else schema.check(frame)
 
 
 def _summary(windows: pd.DataFrame, fitted: DefectHazard | None) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import pytest
 
 from models.frames import FrameError
 from models.risk.assumed import BetaPrior
+from models.risk.fit import fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.schemas import DEFECT_RISK, FLEET_CURVE, LIFE_WINDOWS
 from models.risk.score import fit_and_score
@@ -141,3 +142,11 @@ def test_a_stated_sensitivity_is_used(fleet):
         for s in (BetaPrior(99, 1), BetaPrior(6, 4))
     )
     assert unsure > 1.2 * sure
+
+
+def test_models_already_fitted_give_the_same_chances():
+    windows, now = simulate(200, 4)
+    fitted = fit_risk(windows, now)
+    once, again = fit_and_score(windows, now), fit_and_score(windows, now, fitted=fitted)
+    assert again.model is fitted.model
+    pd.testing.assert_frame_equal(once.defect_risk, again.defect_risk)
