@@ -30,6 +30,8 @@ DROPOUT = "#CE5320"
 ROUGHNESS = "#2C8C7C"
 NO_EVIDENCE = "#7F8378"
 BAND = "#9B7A2F"
+# Least worn to most; how far a cell is filled tells the same.
+WEAR_STEPS = ("#7F8378", "#8B7F58", "#9B7A2F", "#B66B28", "#CE5320", "#D93A3A")
 
 CHART_MARKS = {
     "signal": SIGNAL,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from pipeline.access import views
+from pipeline.access import views, wear_view
 from pipeline.home import Home, demo_home, own_home
 
 
@@ -56,12 +56,17 @@ def trust(shown: Shown) -> views.TrustView:
     return _read("trust_view", shown)
 
 
-def _read(view: str, shown: Shown, *of: str) -> object:
+def wear(shown: Shown, part_no: str, duty: str, life_id: str | None = None) -> wear_view.WearView:
+    """The wear map of a part and duty, and of one sensor."""
+    return _read("wear_view", shown, part_no, duty, life_id)
+
+
+def _read(view: str, shown: Shown, *of: str | None) -> object:
     return _kept(view, str(shown.home.root), shown.version, of, shown.home)
 
 
 # A view is the same for everyone and pages only read it: kept as it is, without a copy a run.
 @st.cache_resource(max_entries=200, show_spinner="Reading the records …")
-def _kept(view: str, root: str, version: int, of: tuple[str, ...], _home: Home) -> object:
-    read: Callable = getattr(views, view)
+def _kept(view: str, root: str, version: int, of: tuple[str | None, ...], _home: Home) -> object:
+    read: Callable = getattr(wear_view if view == "wear_view" else views, view)
     return read(_home, *of)

@@ -1,0 +1,332 @@
+"""The wear map: where on the travel wear gathers, for whom, and how to test for it."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import records, surround
+from dashboard.charts.throttle_use import use_chart, use_reading
+from dashboard.charts.wear_map import QUANTITIES, Quantity, map_reading, placed, wear_map_chart
+from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
+from dashboard.markup import (
+    Html,
+    bullets,
+    fold,
+    identifier,
+    joined,
+    link,
+    table,
+    tag,
+    to_bike,
+    to_session,
+)
+from dashboard.show_chart import show_chart
+from dashboard.sieve import csv
+from dashboard.wear_words import (
+    ALL,
+    ANSWERS,
+    LIKELY,
+    band,
+    gathers,
+    passes,
+    progress,
+    rests_on,
+    slowest,
+    span,
+    sure_in_100,
+    use_answer,
+)
+from dashboard.words import counted, day, in_100, km, number, plain
+from pipeline.access.wear_view import OneSensor, WearView
+
+TITLE = "Where on the travel wear gathers"
+SENSORS_SHOWN = 10
+_PLURAL = {"Part": "parts", "Duty": "duties"}
+
+
+def show(shown: records.Shown) -> None:
+    """Draw the page; a sensor named in the address is shown by itself."""
+    asked = st.query_params.get("life") or None
+    part_no, duty = (st.query_params.get(name) or ALL for name in ("part", "duty"))
+    view = records.wear(shown, part_no, duty, asked)
+    surround.top_line(surround.worklist_link(), "Wear map")
+    surround.which_records(view.edition)
+    as_of = surround.records_as_of(view.edition)
+    st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
+    surround.show_cautions(whole=False)
+    if view.cells.empty and view.choices.empty:
+        surround.nothing(f"There is no map: {plain(view.about['reason'])}.")
+        return
+    if asked:
+        _one(view)
+        _map(view)
+    else:
+        _map(view)
+        _one(view)
+    _who(view.choices)
+    _worn(view)
+    _rests_on(view.about)
+
+
+def _map(view: WearView) -> None:
+    surround.heading("Over travel and distance run")
+    _choose(view)
+    shown = QUANTITIES[st.selectbox("Shown", list(QUANTITIES), key="wear_shown")]
+    own = view.choices[
+        view.choices["part_no"].eq(view.part_no) & view.choices["duty"].eq(view.duty)
+    ]
+    if own.empty or view.cells.empty:
+        surround.nothing("No test of such a sensor is on record, so nothing is known of its wear.")
+        return
+    st.html(tag("p", gathers(own.to_dict("records")[0])))
+    reading = map_reading(view.cells, shown)
+    rows = placed(view.cells, shown)
+    rows = rows.sort_values(["age_from_km", "bin_from_pct"])[[*view.cells.columns, "value", "step"]]
+    columns = _cell_columns(shown)
+    name = f"wear_map_{view.part_no}_{view.duty}_{shown.column}"
+    show_chart(partial(wear_map_chart, view.cells, shown), reading, rows, columns, name=name)
+
+
+def _choose(view: WearView) -> None:
+    """Part and duty; what is chosen stands in the address."""
+    left, right = st.columns(2)
+    fields = (
+        (left, "Part", view.part_no, view.choices["part_no"]),
+        (right, "Duty", view.duty, view.choices["duty"]),
+    )
+    for place, word, own, names in fields:
+        listed = [ALL, *sorted({*names, own} - {ALL})]
+        chosen = place.selectbox(
+            word,
+            listed,
+            index=listed.index(own),
+            format_func=lambda name, word=word: f"All {_PLURAL[word]}" if name == ALL else name,
+            key=f"wear_{word}_{own}",
+        )
+        if chosen != own:
+            st.query_params[word.lower()] = chosen
+            st.rerun()
+
+
+def _cell_columns(shown: Quantity) -> dict:
+    low, high = f"{shown.column}_low", f"{shown.column}_high"
+    return {
+        "Run by the sensor": lambda r: (
+            f"{km(r['age_from_km']).removesuffix(' km')} to {km(r['age_to_km'])}"
+        ),
+        "Travel": lambda r: span(r["bin_from_pct"], r["bin_to_pct"]),
+        shown.name: lambda r: number(r["value"], digits=2, blank="not seen"),
+        "Likely": lambda r: (
+            f"{number(r[low] * shown.scale)} to {number(r[high] * shown.scale)}"
+            if pd.notna(r["value"])
+            else "not known"
+        ),
+        "Sensors": lambda r: f"{r['n_sensors']:.0f}",
+        "Tests": lambda r: f"{r['n_tests']:.0f}",
+        "Drop-outs seen": lambda r: f"{r['dropout_count']:.0f}",
+        "Passes that would have shown one": lambda r: number(r["exposure"], digits=0),
+    }
+
+
+def _who(choices: pd.DataFrame) -> None:
+    surround.heading("Which duty wears which part where")
+    order = {"concentrated": 0, "flat": 1}
+    rows = choices.assign(place=choices["answer"].map(order).fillna(2))
+    rows = rows.sort_values(["place", "n_seen"], ascending=[True, False]).drop(columns="place")
+    columns = {
+        "Part": lambda r: "all" if r["part_no"] == ALL else identifier(r["part_no"]),
+        "Duty": "duty",
+        "Wear": lambda r: plain(r["answer"], ANSWERS),
+        "Most at": lambda r: span(r["from_pct"], r["to_pct"]) if _placed(r) else "not shown",
+        "Against an even spread": lambda r: (
+            number(r["ratio"], "times", 1) if _placed(r) else "not shown"
+        ),
+        "Sensors with two or more drop-outs": "n_sensors",
+        "Sensors mapped": "n_seen",
+        "Tests": "n_tests",
+    }
+    found = int(rows["answer"].eq("concentrated").sum())
+    caption = (
+        f"{counted(found, 'group')} of {len(rows)} wear at a place common to their sensors. "
+        "No common place shown does not mean that none is worn."
+    )
+    told = rows["answer"].ne("not enough known")
+    few = counted(int((~told).sum()), "group")
+    rest = table(rows[~told], columns, "Fewer than eight sensors with two or more drop-outs.")
+    st.html(joined([table(rows[told], columns, caption), fold(f"{few} with too few", rest)]))
+    _csv(rows, "wear_by_part_and_duty")
+
+
+def _placed(row: dict) -> bool:
+    return row["answer"] == "concentrated"
+
+
+def _worn(view: WearView) -> None:
+    surround.heading("Sensors with a worn band")
+    likely = view.sensors[view.sensors["confidence"] >= LIKELY].reset_index(drop=True)
+    of = "" if (view.part_no, view.duty) == (ALL, ALL) else " of the part and duty chosen"
+    if likely.empty:
+        surround.nothing(
+            f"None of {counted(len(view.sensors), 'sensor life', 'sensor lives')}{of} shows one. "
+            "That is no statement that any track is sound."
+        )
+        return
+    columns = {
+        "Sensor": lambda r: link(r["life_id"], "wear", life=r["life_id"]),
+        "Bike": lambda r: to_bike(r["unit_id"], r["label"]),
+        "Part": lambda r: identifier(r["part_no"]),
+        "Duty": lambda r: plain(r["duty"]),
+        "Worn band": lambda r: span(r["from_pct"], r["to_pct"]),
+        "How sure": lambda r: sure_in_100(r["confidence"]),
+        "Tests": "n_tests",
+        "Drop-outs in 100 passes": lambda r: number(100 * r["level"], digits=0),
+        "Level its like failed at": _reaches,
+        "On the bike": lambda r: "yes" if r["in_service"] else "no",
+    }
+    count = counted(len(likely), "sensor life", "sensor lives")
+    rows = likely.head(SENSORS_SHOWN)
+    caption = f"{count}{of} with a band; {len(rows)} shown, those on a bike now first."
+    st.html(table(rows, columns, caption))
+    _csv(view.sensors, "sensors_with_their_worn_bands")
+
+
+def _reaches(row: dict) -> str:
+    if row["answer"] == "level reached":
+        return "reached"
+    if row["answer"] == "km expected":
+        return f"expected at {km(round(row['fails_at_km'], -2))}"
+    return "not known"
+
+
+def _one(view: WearView) -> None:
+    surround.heading("One sensor")
+    if view.one is None:
+        surround.nothing("No sensor of the part and duty chosen has been mapped.")
+        return
+    one = view.one
+    _pick(view, one)
+    sensor = one.sensor
+    who = joined(
+        [
+            f"Sensor {sensor['life_id']}, part {sensor['part_no']}, duty {plain(sensor['duty'])}, ",
+            to_bike(sensor["unit_id"], f"bike {sensor['label']}"),
+            ", last test ",
+            to_session(sensor["session_id"], sensor["session_id"]),
+            ".",
+        ]
+    )
+    st.html(joined([tag("p", who), bullets([band(sensor), *progress(sensor)])]))
+    columns = {
+        "Day": lambda r: day(r["tested_on"]),
+        "Test": lambda r: to_session(r["session_id"], r["session_id"]),
+        "Travel": lambda r: span(r["bin_from_pct"], r["bin_from_pct"] + 2),
+        "Roughness, times its middle cell": lambda r: number(r["roughness"], blank="not judged"),
+        "Sensors that passed": _fleet_range,
+        "Drop-outs": "dropout_count",
+        "Passes that would have shown one": lambda r: number(r["exposure"], digits=1),
+    }
+    profiles = one.profiles.sort_values(["tested_on", "session_id"], ascending=False, kind="stable")
+    show_chart(
+        partial(sensor_chart, one.profiles, one.bands),
+        sensor_reading(one.profiles),
+        profiles,
+        columns,
+        name=f"wear_of_{sensor['life_id']}",
+    )
+    _plan(one)
+    _use(view, one)
+
+
+def _fleet_range(row: dict) -> str:
+    if pd.isna(row["fleet_high"]):
+        return "too few"
+    return f"{number(row['fleet_low'])} to {number(row['fleet_high'])}"
+
+
+def _pick(view: WearView, one: OneSensor) -> None:
+    """Choose another sensor of the list; the address then names it."""
+    names = {_label(r): r["life_id"] for r in view.sensors.to_dict("records")}
+    own = _label(one.sensor)
+    listed = list(names) if own in names else [own, *names]
+    chosen = st.selectbox("Sensor", listed, index=listed.index(own), key=f"wear_sensor_{own}")
+    if chosen != own:
+        st.query_params["life"] = names[chosen]
+        st.rerun()
+
+
+def _label(sensor: dict) -> str:
+    state = "worn band" if sensor["confidence"] >= LIKELY else "no band shown"
+    tests = counted(sensor["n_tests"], "test")
+    return f"{sensor['life_id']}, bike {sensor['label']}: {state}, {tests}"
+
+
+def _plan(one: OneSensor) -> None:
+    if not len(one.stretches):
+        surround.nothing("This life is over, so nothing is left to sweep in it.")
+        return
+    st.html(joined([tag("h3", "Where to sweep slowest"), tag("p", slowest(one.stretches))]))
+    if one.passes.empty:
+        surround.nothing("No logger's rate is on record, so the number of passes is not known.")
+        return
+    rate = number(one.passes["rate_hz"].iloc[0], "samples a second", 0)
+    st.html(joined([tag("p", f"To be 95 % sure to see wear, at {rate}:"), _widths(one.passes)]))
+    columns = {
+        "Wear this wide": lambda r: number(r["width_pct"], "% of travel", 1),
+        "To be 95 % sure to see it": passes,
+        "One pass shows it, in 100": lambda r: in_100(r["chance_per_pass"]),
+        "Samples in it": lambda r: number(r["samples_in_width"], digits=1),
+    }
+    caption = f"At {rate}, as it was swept last or its shop sweeps."
+    st.html(fold("Pass by pass", table(one.passes, columns, caption)))
+    _csv(one.passes, "passes_needed")
+
+
+def _widths(rows: pd.DataFrame) -> Html:
+    """What to do for each width of wear; widths with one answer are said once."""
+    words = rows.assign(words=[passes(r) for r in rows.to_dict("records")])
+    each = words.groupby("words", sort=False)["width_pct"].min()
+    return bullets(f"{number(wide, '%', 1)} wide or wider: {said}" for said, wide in each.items())
+
+
+def _use(view: WearView, one: OneSensor) -> None:
+    if one.use.empty:
+        return
+    columns = {
+        "Travel": lambda r: span(r["bin_from_pct"], r["bin_from_pct"] + 2),
+        "This sensor's wear": lambda r: _share(r["sensor_share"]),
+        "Wear of its duty": lambda r: _share(r["like_share"]),
+        "Range, 90 %": lambda r: f"{_share(r['like_low'])} to {_share(r['like_high'])}",
+        "Time held": lambda r: _share(r["dwell"]),
+        "Travel moved": lambda r: _share(r["sliding"]),
+    }
+    reading = f"{use_reading(one.use)} {use_answer(view.about)}"
+    name = f"use_and_wear_{one.sensor['life_id']}"
+    show_chart(partial(use_chart, one.use), reading, one.use, columns, name=name)
+
+
+def _share(value: object) -> str:
+    return number(100 * value, "%", 1) if pd.notna(value) else "not logged"  # type: ignore[operator]
+
+
+def _rests_on(about: dict) -> None:
+    surround.heading("What this map rests on")
+    st.html(bullets(rests_on(about)))
+    st.html(tag("p", link("How far to trust the chances", "trust", "wa-pressed")))
+
+
+def _csv(rows: pd.DataFrame, name: str) -> None:
+    st.download_button(
+        "Save as CSV",
+        data=lambda: csv(rows),
+        file_name=f"{name}.csv",
+        mime="text/csv",
+        key=f"csv_{name}",
+        on_click="ignore",
+    )
+
+
+if __name__ == "__main__":
+    surround.page(show)

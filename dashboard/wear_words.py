@@ -1,0 +1,198 @@
+"""Where tracks wear, in sentences."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.words import counted, in_100, km, known, number
+
+ALL = "all"
+LIKELY = 0.5
+ANSWERS = {
+    "concentrated": "at a common place",
+    "flat": "no common place shown",
+    "not enough known": "not enough known",
+}
+USES = {
+    "dwell": "Wear follows where the throttle is held, more than where it is moved.",
+    "sliding": "Wear follows where the throttle is moved, more than where it is held.",
+    "cannot be decided": "Whether wear follows holding or moving cannot be decided yet.",
+    "not enough known": (
+        "Whether wear follows holding or moving cannot be told yet: at least six bikes with a log "
+        "and drop-outs are needed."
+    ),
+}
+
+
+def span(low: object, high: object, digits: int = 0) -> str:
+    """A stretch of the travel: ``4 to 14 % of travel``."""
+    return f"{number(low, digits=digits)} to {number(high, '% of travel', digits)}"
+
+
+def group(row: dict) -> str:
+    """Which sensors: part and duty, either of which may be any."""
+    part = "all parts" if row["part_no"] == ALL else f"part {row['part_no']}"
+    duty = "all duties" if row["duty"] == ALL else f"duty {row['duty']}"
+    return f"{part}, {duty}"
+
+
+def gathers(row: dict) -> str:
+    """Whether the sensors of one WEAR_GATHERED row wear at a common place, with its numbers."""
+    sensors = f"{counted(row['n_sensors'], 'sensor')} with two or more drop-outs"
+    tested = f"{counted(row['n_seen'], 'sensor')} and {counted(row['n_tests'], 'test')} mapped"
+    if row["answer"] == "not enough known":
+        return (
+            f"Whether these sensors wear at a common place is not known: {sensors} "
+            f"({tested}), and eight are needed."
+        )
+    chance = f"{in_100(row['p_value'])} in 100 evenly worn fleets would show as much"
+    if row["answer"] == "flat":
+        return f"These sensors show no common place ({sensors}; {tested}; {chance})."
+    return (
+        f"These sensors wear at a common place, most between "
+        f"{number(row['from_pct'], digits=0)} and {number(row['to_pct'], '% of travel', 0)}: "
+        f"{number(row['ratio'], digits=1)} times as many drop-outs there as an even spread would "
+        f"put ({sensors}; {tested}; {chance})."
+    )
+
+
+def sure_in_100(confidence: float) -> str:
+    """How sure, never quite."""
+    return f"{in_100(min(confidence, 0.999))} in 100"
+
+
+def band(sensor: dict) -> str:
+    """The worn band of one WEAR_SENSORS row in a sentence; weak evidence is said as such."""
+    tests = counted(sensor["n_tests"], "test")
+    sure = f"{sure_in_100(sensor['confidence'])} sure"
+    place = span(sensor["from_pct"], sensor["to_pct"])
+    if sensor["confidence"] < LIKELY:
+        return (
+            f"No worn band is shown by {tests} (one is {sure}). That is no statement that the "
+            "track is sound."
+        )
+    stop = " It reaches a stop." if sensor["at_stop"] else ""
+    more = sensor["further_bands"]
+    further = f" {counted(more, 'further band')} beside it." if more else ""
+    return (
+        f"Worn band {place}, middle at {number(sensor['peak_pct'], '%', 0)}, likely "
+        f"{number(sensor['peak_low_pct'], digits=0)} to {number(sensor['peak_high_pct'], '%', 0)} "
+        f"({sure}, {tests}, the last at {km(sensor['sensor_age_km'])}).{stop}{further}"
+    )
+
+
+def progress(sensor: dict) -> list[str]:
+    """How the band moved and widened, and when its like failed; only where a band is likely."""
+    if sensor["confidence"] < LIKELY:
+        return []
+    return [_shift(sensor), _failing(sensor)]
+
+
+def _shift(sensor: dict) -> str:
+    if not known(sensor["moved_pct_per_1000km"]):
+        return "Whether it moves or widens is not known: two tests that show it are needed."
+    moved, widened = (
+        f"{_signed(sensor[middle])} % in 1,000 km, likely {_signed(sensor[f'{name}_low'])} to "
+        f"{_signed(sensor[f'{name}_high'])}"
+        for name, middle in (
+            ("moved", "moved_pct_per_1000km"),
+            ("widened", "widened_pct_per_1000km"),
+        )
+    )
+    return f"Its middle moves by {moved}; its width grows by {widened}."
+
+
+def _signed(value: float) -> str:
+    words = number(value, digits=1)
+    return f"+{words}" if value > 0.05 else words
+
+
+def _failing(sensor: dict) -> str:
+    if sensor["answer"] == "not enough known":
+        return "When it reaches the level at which its like failed is not known."
+    likely = (
+        f"likely {km(sensor['fails_low_km']).removesuffix(' km')} to {km(sensor['fails_high_km'])}"
+    )
+    if sensor["answer"] == "level reached":
+        return (
+            f"It has reached the level at which its like failed (at {km(sensor['sensor_age_km'])})."
+        )
+    return (
+        f"Expected to reach the level at which its like failed at "
+        f"{km(round(sensor['fails_at_km'], -2))} of its own run ({likely})."
+    )
+
+
+def slowest(stretches: pd.DataFrame) -> str:
+    """Where to sweep one sensor slowest, from its WEAR_STRETCHES rows."""
+    if stretches.empty:
+        return ""
+    places = [span(row["from_pct"], row["to_pct"]) for row in stretches.to_dict("records")]
+    whose = (
+        "its own tests and those of its like"
+        if stretches["from_own_tests"].any()
+        else "tests of its like, since it has none of its own"
+    )
+    held = number(100 * stretches["share"].sum(), digits=0)
+    return (
+        f"Sweep slowest at {_listed(places)}: {held} of 100 parts of the wear are expected there, "
+        f"by {whose}. Sweep the rest too."
+    )
+
+
+def _listed(words: list[str]) -> str:
+    if len(words) == 1:
+        return words[0]
+    short = [w.removesuffix(" % of travel") for w in words[:-1]]
+    return f"{', '.join(short)} and {words[-1]}"
+
+
+def passes(row: dict) -> str:
+    """How many passes one WEAR_PASSES row asks for."""
+    if row["answer"] != "passes":
+        return f"no number of passes is enough at {number(row['rate_hz'], 'Hz', 0)}: log faster"
+    return (
+        f"{counted(row['passes'], 'pass', 'passes')}, no faster than "
+        f"{number(row['speed_pct_per_s'], '% of travel a second', 0)}"
+    )
+
+
+def passes_in_short(rows: pd.DataFrame, width_pct: float = 1.0) -> str:
+    """The passes for wear 1 % wide, in a sentence; nothing where the logger is not known."""
+    own = rows[rows["width_pct"].eq(width_pct)]
+    if own.empty:
+        return ""
+    row = own.to_dict("records")[0]
+    wide = number(width_pct, "%", 1)
+    if row["answer"] != "passes":
+        return f"To be 95 % sure to see wear {wide} wide, {passes(row)}."
+    return f"To be 95 % sure to see wear {wide} wide there: {passes(row)}."
+
+
+def rests_on(about: dict) -> list[str]:
+    """What the map rests on, in sentences."""
+    said = [
+        f"The map rests on {counted(about['n_tests'], 'test')} of "
+        f"{counted(about['n_seen'], 'sensor')} with {counted(about['dropout_count'], 'drop-out')}. "
+        "Each cell is weighed by what the sweeps could have shown there: their passes, speed and "
+        "sampling. Drop-outs that wander with a lead are left out.",
+        "Parts and duties with few tests are drawn to all others, so a cell is an estimate and "
+        "not a count; its range is in the table.",
+        f"By these records {in_100(about['worn_share'])} in 100 sensors have a worn band.",
+    ]
+    if about["lift_passes"]:
+        said.append(
+            f"A pass over a worn spot shows it about {in_100(about['lift_chance'])} times in 100 "
+            f"(likely {in_100(about['lift_low'])} to {in_100(about['lift_high'])}), learnt from "
+            f"{counted(about['lift_passes'], 'repeat pass', 'repeat passes')}."
+        )
+    return said
+
+
+def use_answer(about: dict) -> str:
+    """Dwell or sliding, as far as the logged bikes tell."""
+    logged = (
+        f"{counted(about['n_logged'], 'bike')} with a logged ride, {about['use_n_bikes']} of them "
+        f"with drop-outs"
+    )
+    return f"{USES.get(about['use_answer'], about['use_answer'])} ({logged}.)"
