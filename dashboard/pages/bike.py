@@ -17,6 +17,7 @@ from dashboard.markup import Html, facts, identifier, joined, link, table, tag, 
 from dashboard.sensor_list import sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
+from dashboard.wear_part import tracks
 from dashboard.words import (
     CONFIRMED_BY,
     MOUNTS,
@@ -35,6 +36,7 @@ from dashboard.words import (
     repair_counts_as,
 )
 from pipeline.access.views import BikeView
+from pipeline.access.wear_view import BikeWear
 
 
 def show(shown: records.Shown) -> None:
@@ -51,6 +53,7 @@ def show(shown: records.Shown) -> None:
     _advice(view.advice, view.explained)
     surround.show_cautions(whole=False)
     _ahead(view)
+    _wear(view.wear)
     _tests(view.tests)
     _repairs(view.repairs)
     _odometer(view.odometer)
@@ -100,6 +103,14 @@ def _ahead(view: BikeView) -> None:
         st.html(tag("p", link("How far to trust these chances", "trust", "wa-pressed")))
         return
     surround.nothing("No chance can be given: too little is known of this bike's sensors.")
+
+
+def _wear(wear: BikeWear) -> None:
+    surround.heading("Where its tracks wear")
+    if wear.stretches.empty:
+        surround.nothing("No sensor with a track is on record as being on this bike now.")
+        return
+    st.html(tracks(wear))
 
 
 def _tests(tests: pd.DataFrame) -> None:

@@ -48,12 +48,13 @@ def _tally(view: WorklistView) -> None:
         "“Likely” gives the range of a chance (90 %).",
     ]
     trust = link("How far to trust these chances", "trust", "wa-pressed")
+    wear = link("Where wear gathers", "wear", "wa-pressed")
     st.html(
         joined(
             [
                 tag("div", whole, *counts, class_="wa-tally"),
                 tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
-                tag("p", trust),
+                tag("p", trust, ". ", wear),
             ]
         )
     )

@@ -2,36 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date
 
 import duckdb
 import numpy as np
 import pandas as pd
 
-from models.frames import FrameSchema
 from models.statics.cautions import next_look
 from models.sweeps.decimate import decimate_minmax
 from pipeline.access import schemas
-from pipeline.home import DEMO, Home
+from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
+from pipeline.access.wear_view import BikeWear, bike_wear
+from pipeline.home import Home
 from pipeline.jobs.measure import RESULTS
-from pipeline.statements import connect, run
-from pipeline.warehouse.publish import Manifest, newest
+from pipeline.statements import run
+from pipeline.warehouse.publish import newest
 
 TRACE_POINTS = 3_000
-
-
-@dataclass(frozen=True)
-class Edition:
-    """Which records a view was read from."""
-
-    version: int
-    built_at: str
-    as_of: date
-    is_demo: bool
-    home: str
 
 
 @dataclass(frozen=True)
@@ -51,7 +38,7 @@ class BikeView:
 
     ``sensors`` SENSOR_LIVES, ``tests`` BIKE_TESTS, ``repairs`` BIKE_REPAIRS, ``odometer``
     ODOMETER, ``readings`` BAND_READINGS, ``advice`` WORKLIST, ``set_aside`` SET_ASIDE,
-    ``explained`` EXPLANATION, ``ahead`` RISK_AHEAD.
+    ``explained`` EXPLANATION, ``ahead`` RISK_AHEAD; ``wear`` where its tracks wear.
     """
 
     edition: Edition
@@ -65,6 +52,7 @@ class BikeView:
     set_aside: pd.DataFrame
     explained: pd.DataFrame
     ahead: pd.DataFrame
+    wear: BikeWear
 
 
 @dataclass(frozen=True)
@@ -114,10 +102,6 @@ class SessionView:
     travel_band: pd.DataFrame
 
 
-class NotThereError(LookupError):
-    """No published warehouse, or no such bike or test in it; the message says which."""
-
-
 def current_version(home: Home) -> int | None:
     """Number of the newest published warehouse, or None; cheap enough to ask on every run."""
     found = newest(home)
@@ -132,12 +116,12 @@ def worklist_view(home: Home) -> WorklistView:
     NotThereError
         Nothing is published in this home.
     """
-    with _reading(home) as (manifest, connection):
+    with reading(home) as (manifest, connection):
         (summary,) = run(connection, "access/sql/summary").df().to_dict("records")
         return WorklistView(
-            _edition(home, manifest),
-            _frame(connection, "worklist_rows", schemas.WORKLIST),
-            _frame(connection, "set_aside", schemas.SET_ASIDE),
+            edition_of(home, manifest),
+            read_frame(connection, "worklist_rows", schemas.WORKLIST),
+            read_frame(connection, "set_aside", schemas.SET_ASIDE),
             run(connection, "access/sql/notices").df()["notice"].tolist(),
             summary,
         )
@@ -151,23 +135,24 @@ def bike_view(home: Home, unit_id: str) -> BikeView:
     NotThereError
         Nothing is published in this home, or the records hold no such bike.
     """
-    with _reading(home) as (manifest, connection):
+    with reading(home) as (manifest, connection):
         key = {"unit_id": unit_id}
-        found = _frame(connection, "bike", schemas.BIKE, key)
+        found = read_frame(connection, "bike", schemas.BIKE, key)
         if found.empty:
             raise NotThereError(f"The records hold no bike {unit_id}.")
         return BikeView(
-            _edition(home, manifest),
+            edition_of(home, manifest),
             found.to_dict("records")[0],
-            _frame(connection, "bike_sensors", schemas.SENSOR_LIVES, key),
-            _frame(connection, "bike_tests", schemas.BIKE_TESTS, key),
-            _frame(connection, "bike_repairs", schemas.BIKE_REPAIRS, key),
-            _frame(connection, "bike_odometer", schemas.ODOMETER, key),
-            _frame(connection, "bike_readings", schemas.BAND_READINGS, key),
-            _frame(connection, "bike_advice", schemas.WORKLIST, key),
-            _frame(connection, "bike_set_aside", schemas.SET_ASIDE, key),
-            _frame(connection, "bike_explained", schemas.EXPLANATION, key),
-            _frame(connection, "bike_ahead", schemas.RISK_AHEAD, key),
+            read_frame(connection, "bike_sensors", schemas.SENSOR_LIVES, key),
+            read_frame(connection, "bike_tests", schemas.BIKE_TESTS, key),
+            read_frame(connection, "bike_repairs", schemas.BIKE_REPAIRS, key),
+            read_frame(connection, "bike_odometer", schemas.ODOMETER, key),
+            read_frame(connection, "bike_readings", schemas.BAND_READINGS, key),
+            read_frame(connection, "bike_advice", schemas.WORKLIST, key),
+            read_frame(connection, "bike_set_aside", schemas.SET_ASIDE, key),
+            read_frame(connection, "bike_explained", schemas.EXPLANATION, key),
+            read_frame(connection, "bike_ahead", schemas.RISK_AHEAD, key),
+            bike_wear(connection, unit_id),
         )
 
 
@@ -179,18 +164,20 @@ def trust_view(home: Home) -> TrustView:
     NotThereError
         Nothing is published in this home.
     """
-    with _reading(home) as (manifest, connection):
-        (about,) = _frame(connection, "backtest_about", schemas.BACKTEST_ABOUT).to_dict("records")
+    with reading(home) as (manifest, connection):
+        (about,) = read_frame(connection, "backtest_about", schemas.BACKTEST_ABOUT).to_dict(
+            "records"
+        )
         return TrustView(
-            _edition(home, manifest),
+            edition_of(home, manifest),
             about,
-            _frame(connection, "backtest_skill", schemas.BACKTEST_SKILL),
-            _frame(connection, "backtest_calibration", schemas.BACKTEST_CALIBRATION),
-            _frame(connection, "fleet_curve", schemas.FLEET_CURVE),
-            _frame(connection, "life_quantiles", schemas.LIFE_QUANTILES),
-            _frame(connection, "assumed_and_learned", schemas.ASSUMED_AND_LEARNED),
-            _frame(connection, "advice_over_sensitivity", schemas.ADVICE_OVER_SENSITIVITY),
-            _frame(connection, "silence", schemas.SILENCE),
+            read_frame(connection, "backtest_skill", schemas.BACKTEST_SKILL),
+            read_frame(connection, "backtest_calibration", schemas.BACKTEST_CALIBRATION),
+            read_frame(connection, "fleet_curve", schemas.FLEET_CURVE),
+            read_frame(connection, "life_quantiles", schemas.LIFE_QUANTILES),
+            read_frame(connection, "assumed_and_learned", schemas.ASSUMED_AND_LEARNED),
+            read_frame(connection, "advice_over_sensitivity", schemas.ADVICE_OVER_SENSITIVITY),
+            read_frame(connection, "silence", schemas.SILENCE),
         )
 
 
@@ -202,7 +189,7 @@ def session_view(home: Home, session_id: str) -> SessionView:
     NotThereError
         Nothing is published in this home, or the records hold no such test.
     """
-    with _reading(home) as (manifest, connection):
+    with reading(home) as (manifest, connection):
         key = {"session_id": session_id}
         found = run(connection, "access/sql/session", key).df()
         if found.empty:
@@ -210,70 +197,26 @@ def session_view(home: Home, session_id: str) -> SessionView:
         session = schemas.SESSION.check(found).to_dict("records")[0]
         sweep = {name: _sweep_frame(connection, name, session_id) for name in RESULTS}
         measures = sweep.pop("measures").to_dict("records")
-        checks = _frame(connection, "session_checks", schemas.CHECKS, key)
+        checks = read_frame(connection, "session_checks", schemas.CHECKS, key)
         nature = measures[0]["fault_nature"] if measures else None
         return SessionView(
-            edition=_edition(home, manifest),
+            edition=edition_of(home, manifest),
             session=session,
             measures=measures[0] if measures else None,
             checks=checks,
             next_look=next_look(checks, fault_nature=nature),
             trace=_trace(connection, home, found["samples_name"].iloc[0], session_id),
-            earlier=_frame(
+            earlier=read_frame(
                 connection,
                 "sensor_tests",
                 schemas.BIKE_TESTS,
                 {**key, "sensor_id": session["sensor_id"]},
             ),
-            set_aside=_frame(connection, "session_set_aside", schemas.SET_ASIDE, key),
-            places=_frame(connection, "session_places", schemas.SWEEP_PLACES, key),
-            travel_band=_frame(connection, "session_travel_band", schemas.TRAVEL_BANDS, key),
+            set_aside=read_frame(connection, "session_set_aside", schemas.SET_ASIDE, key),
+            places=read_frame(connection, "session_places", schemas.SWEEP_PLACES, key),
+            travel_band=read_frame(connection, "session_travel_band", schemas.TRAVEL_BANDS, key),
             **sweep,
         )
-
-
-@contextmanager
-def _reading(home: Home) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
-    """The newest version, opened for this one reading; a version tidied away is looked up anew."""
-    try:
-        manifest, connection = _open_newest(home)
-    except duckdb.Error:
-        manifest, connection = _open_newest(home)
-    try:
-        yield manifest, connection
-    finally:
-        connection.close()
-
-
-def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
-    manifest = newest(home)
-    if manifest is None:
-        raise NotThereError("No records are published yet.")
-    if not manifest.is_current:
-        raise NotThereError(
-            "These records were published by another version of Wear Atlas. Start the dashboard "
-            "again, or run: python3 -m pipeline rebuild"
-        )
-    return manifest, connect(manifest.path, read_only=True)
-
-
-def _edition(home: Home, manifest: Manifest) -> Edition:
-    return Edition(
-        manifest.version,
-        manifest.built_at,
-        date.fromisoformat(manifest.as_of),
-        manifest.kind == DEMO,
-        str(home.root),
-    )
-
-
-def _frame(
-    connection: duckdb.DuckDBPyConnection,
-    name: str,
-    schema: FrameSchema,
-    parameters: dict | None = None,
-) -> pd.DataFrame:
-    return schema.check(run(connection, f"access/sql/{name}", parameters).df())
 
 
 def _sweep_frame(connection: duckdb.DuckDBPyConnection, name: str, session_id: str) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from models.frames import Column, FrameSchema
 from models.wear.schemas import BANDS, WEAR_MAP
-from pipeline.access.views import Edition, NotThereError, _edition, _frame, _reading
+from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.home import Home
 from pipeline.warehouse.wear_schemas import (
     WEAR_ABOUT,
@@ -131,6 +131,29 @@ class WearView:
     one: OneSensor | None
 
 
+@dataclass(frozen=True)
+class BikeWear:
+    """Where the tracks of a bike's sensors in service wear.
+
+    ``sensors`` WEAR_SENSORS (those with a mapped test), ``stretches`` WEAR_STRETCHES, ``passes``
+    WEAR_PASSES.
+    """
+
+    sensors: pd.DataFrame
+    stretches: pd.DataFrame
+    passes: pd.DataFrame
+
+
+def bike_wear(connection: duckdb.DuckDBPyConnection, unit_id: str) -> BikeWear:
+    """What a bike's page shows of the wear map."""
+    sensors, bike = _sensors(connection, unit_id=unit_id), {"unit_id": unit_id}
+    return BikeWear(
+        sensors[sensors["in_service"].astype(bool)].reset_index(drop=True),
+        read_frame(connection, "wear_stretches", WEAR_STRETCHES, bike),
+        read_frame(connection, "wear_passes", WEAR_PASSES, bike),
+    )
+
+
 def wear_view(
     home: Home, part_no: str = ALL, duty: str = ALL, life_id: str | None = None
 ) -> WearView:
@@ -150,17 +173,17 @@ def wear_view(
     NotThereError
         Nothing is published in this home, or it holds no mapped life of that name.
     """
-    with _reading(home) as (manifest, connection):
+    with reading(home) as (manifest, connection):
         of = {"part_no": part_no, "duty": duty}
-        sensors = _frame(connection, "wear_sensors", WEAR_SENSORS, of)
-        (about,) = _frame(connection, "wear_about", WEAR_ABOUT).to_dict("records")
+        sensors = _sensors(connection, part_no, duty)
+        (about,) = read_frame(connection, "wear_about", WEAR_ABOUT).to_dict("records")
         return WearView(
-            edition=_edition(home, manifest),
+            edition=edition_of(home, manifest),
             about=about,
-            choices=_frame(connection, "wear_choices", WEAR_GATHERED),
+            choices=read_frame(connection, "wear_choices", WEAR_GATHERED),
             part_no=part_no,
             duty=duty,
-            cells=_frame(connection, "wear_cells", WEAR_MAP, of),
+            cells=read_frame(connection, "wear_cells", WEAR_MAP, of),
             sensors=sensors,
             one=_one(connection, sensors, life_id),
         )
@@ -170,8 +193,7 @@ def _one(
     connection: duckdb.DuckDBPyConnection, sensors: pd.DataFrame, life_id: str | None
 ) -> OneSensor | None:
     if life_id is not None:
-        everyone = {"part_no": ALL, "duty": ALL}
-        sensors = _frame(connection, "wear_sensors", WEAR_SENSORS, everyone)
+        sensors = _sensors(connection)
         sensors = sensors[sensors["life_id"].eq(life_id)]
         if sensors.empty:
             raise NotThereError(f"The wear map holds no sensor {life_id}.")
@@ -179,17 +201,27 @@ def _one(
         return None
     sensor = sensors.iloc[:1].to_dict("records")[0]
     life, bike = {"life_id": sensor["life_id"]}, {"unit_id": sensor["unit_id"]}
-    stretches = _frame(connection, "wear_stretches", WEAR_STRETCHES, bike)
+    stretches = read_frame(connection, "wear_stretches", WEAR_STRETCHES, bike)
     stretches = _of(stretches, sensor)
-    passes = _frame(connection, "wear_passes", WEAR_PASSES, bike)
+    passes = read_frame(connection, "wear_passes", WEAR_PASSES, bike)
     return OneSensor(
         sensor,
-        _frame(connection, "wear_profile_rows", WEAR_PROFILE_ROWS, life),
-        _frame(connection, "wear_bands_of_life", BANDS, life),
+        read_frame(connection, "wear_profile_rows", WEAR_PROFILE_ROWS, life),
+        read_frame(connection, "wear_bands_of_life", BANDS, life),
         stretches,
         passes[passes["rate_hz"].isin(stretches["rate_hz"])].reset_index(drop=True),
-        _of(_frame(connection, "wear_use", WEAR_USE, bike), sensor),
+        _of(read_frame(connection, "wear_use", WEAR_USE, bike), sensor),
     )
+
+
+def _sensors(
+    connection: duckdb.DuckDBPyConnection,
+    part_no: str = ALL,
+    duty: str = ALL,
+    unit_id: str | None = None,
+) -> pd.DataFrame:
+    asked = {"part_no": part_no, "duty": duty, "unit_id": unit_id}
+    return read_frame(connection, "wear_sensors", WEAR_SENSORS, asked)
 
 
 def _of(rows: pd.DataFrame, sensor: dict) -> pd.DataFrame:

@@ -240,11 +240,11 @@ def _explained(records: WearRecords, usage: dict) -> dict:
     counts, reach = np.zeros((len(units), BINS)), np.zeros((len(units), BINS))
     np.add.at(counts, number[number >= 0], records.counts[number >= 0])
     np.add.at(reach, number[number >= 0], records.exposure[number >= 0])
-    histograms = [
+    dwell, sliding = (
         np.array([getattr(usage[unit], name) for unit in units]).reshape(-1, BINS)
         for name in ("dwell", "sliding")
-    ]
-    answer = dwell_or_sliding(*histograms, counts, reach)
+    )
+    answer = dwell_or_sliding(dwell, sliding, counts, reach)
     return {f"use_{name}": value for name, value in asdict(answer).items()}
 
 

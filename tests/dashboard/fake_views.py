@@ -17,6 +17,8 @@ from pipeline.access.views import (
     SessionView,
     WorklistView,
 )
+from pipeline.access.wear_view import WEAR_SENSORS, BikeWear
+from pipeline.warehouse.wear_schemas import WEAR_PASSES, WEAR_STRETCHES
 
 HOSTILE = "<script>alert(1)</script> **bold** [x](http://elsewhere.example) &amp; $x$ :red[y]"
 _FILL = {
@@ -152,8 +154,19 @@ def bike_view(unit_id: str = "U-001", **values) -> BikeView:
         "set_aside": set_aside_rows(0),
         "explained": explained(),
         "ahead": ahead(),
+        "wear": bike_wear(),
     }
     return BikeView(**(parts | values))
+
+
+def bike_wear() -> BikeWear:
+    """One sensor with sweeps of its own and one without."""
+    whose = {"sensor_id": ["S-000", "S-001"], "from_own_tests": [True, False], "rate_hz": 50.0}
+    return BikeWear(
+        rows(WEAR_SENSORS, 1, sensor_id="S-000", life_id="S-000/2", confidence=0.9),
+        rows(WEAR_STRETCHES, 2, from_pct=4.0, to_pct=8.0, share=0.8, **whose),
+        rows(WEAR_PASSES, 1, rate_hz=50.0, width_pct=1.0, answer="passes"),
+    )
 
 
 def ahead() -> pd.DataFrame:

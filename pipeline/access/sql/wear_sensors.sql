@@ -1,4 +1,4 @@
--- grain: one mapped life of a sensor of the part and duty asked for, as known after its last test
+-- grain: one mapped life of a sensor of the part, duty and bike asked for, as known after its last test
 with last_bands as (
     from marts.wear_bands
     where band_no = 1
@@ -37,5 +37,6 @@ left join further on further.session_id = bands.session_id
 left join marts.wear_progress as progress on progress.life_id = bands.life_id
 where $part_no in ('all', lives.part_no)
     and ($duty = 'all' or bikes.duty = $duty)
+    and ($unit_id::varchar is null or lives.unit_id = $unit_id::varchar)
 order by bands.confidence >= 0.5 desc, lives.in_service and spans.ended_by is null desc,
     tests.n_tests >= 3 desc, bands.level desc, bands.life_id

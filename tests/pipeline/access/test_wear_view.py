@@ -2,7 +2,7 @@ import pytest
 
 from models.wear.exposure import BINS
 from pipeline.access import wear_view as wear
-from pipeline.access.views import NotThereError
+from pipeline.access.views import NotThereError, bike_view
 from tests.pipeline.shop_files import SHOP, hand_in, sweep_csv
 
 SWEPT = SHOP["test_sessions"].replace("5.00,,pass", "5.00,volt,pass")
@@ -71,3 +71,13 @@ def test_without_a_sweep_there_is_a_reason_and_no_map(home, tmp_path):
     assert view.about["reason"]
     assert view.one is None
     assert all(frame.empty for frame in (view.cells, view.sensors, view.choices))
+
+
+def test_a_bike_s_page_has_its_sensors_in_service_alone(shop):
+    ended = bike_view(shop, "B1").wear
+    assert ended.sensors.empty  # a cleaning began another life, not swept yet
+    assert not ended.stretches["from_own_tests"].any()
+    other = bike_view(shop, "B2").wear
+    assert other.sensors["life_id"].tolist() == ["S2"]
+    assert set(other.stretches["sensor_id"]) == {"S2"}
+    assert not other.passes.empty

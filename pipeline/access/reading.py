@@ -1,0 +1,77 @@
+"""Open the newest published warehouse for one reading, and take declared frames from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+
+import duckdb
+import pandas as pd
+
+from models.frames import FrameSchema
+from pipeline.home import DEMO, Home
+from pipeline.statements import connect, run
+from pipeline.warehouse.publish import Manifest, newest
+
+
+@dataclass(frozen=True)
+class Edition:
+    """Which records a view was read from."""
+
+    version: int
+    built_at: str
+    as_of: date
+    is_demo: bool
+    home: str
+
+
+class NotThereError(LookupError):
+    """No published warehouse, or no such bike or test in it; the message says which."""
+
+
+@contextmanager
+def reading(home: Home) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
+    """The newest version, opened for this one reading; a version tidied away is looked up anew."""
+    try:
+        manifest, connection = _open_newest(home)
+    except duckdb.Error:
+        manifest, connection = _open_newest(home)
+    try:
+        yield manifest, connection
+    finally:
+        connection.close()
+
+
+def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
+    manifest = newest(home)
+    if manifest is None:
+        raise NotThereError("No records are published yet.")
+    if not manifest.is_current:
+        raise NotThereError(
+            "These records were published by another version of Wear Atlas. Start the dashboard "
+            "again, or run: python3 -m pipeline rebuild"
+        )
+    return manifest, connect(manifest.path, read_only=True)
+
+
+def edition_of(home: Home, manifest: Manifest) -> Edition:
+    """What a page says of the records it was read from."""
+    return Edition(
+        manifest.version,
+        manifest.built_at,
+        date.fromisoformat(manifest.as_of),
+        manifest.kind == DEMO,
+        str(home.root),
+    )
+
+
+def read_frame(
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    schema: FrameSchema,
+    parameters: dict | None = None,
+) -> pd.DataFrame:
+    """Rows of ``access/sql/<name>.sql`` as declared."""
+    return schema.check(run(connection, f"access/sql/{name}", parameters).df())
