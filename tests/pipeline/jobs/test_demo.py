@@ -174,3 +174,13 @@ def test_each_defect_looked_back_on_counts_once(demo):
         "group by all"
     ).set_index("sensor_id")["n"]
     assert (counted <= lives.reindex(counted.index)).all()
+
+
+def test_were_bench_tests_worse_no_fewer_sensors_would_be_tested_or_replaced(demo):
+    _, ask = demo
+    called = ask(
+        "select sensitivity, sum(sensor_count) as n from marts.advice_over_sensitivity "
+        "where action in ('test', 'replace') group by all order by sensitivity"
+    )
+    assert len(called) == 3
+    assert called["n"].is_monotonic_decreasing
