@@ -27,6 +27,7 @@ MOST_BANDS = 3
 _FURTHER_ODDS = float(np.log(FURTHER_BAND / (1.0 - FURTHER_BAND)))
 SHOWN_FROM = 0.5  # a further band is reported from this probability on
 STOP_PCT = 4.0
+_IN_BIN = np.repeat(np.eye(BINS, dtype=np.float32), len(CENTRES_PCT) // BINS, axis=0)
 _CHUNK = 400  # rows worked on at a time: their tables stay in the cache
 
 
@@ -170,6 +171,25 @@ class WornBands(BaseEstimator):
             part = slice(first, first + _CHUNK)
             out[part] = self._own_share(seen.take(part), out[part])
         return out
+
+    def sights(self, X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
+        """Where each life wears by its own tests alone, nothing taken from its like.
+
+        Returns
+        -------
+        Row numbers of the last test of each life with a band likely, and shares of the bins there,
+        shape (lives, BINS), each adding up to 1.
+        """
+        order, last = in_life_order(X)
+        rows, flat = order[last], np.ones((len(X), BINS))
+        seen, kept, shares = self.seen(X, flat).take(rows), [], []
+        for first in range(0, len(rows), _CHUNK):
+            part = slice(first, first + _CHUNK)
+            found = self.posterior(seen.take(part), self._odds)
+            known = _chance(found.log_odds) >= SHOWN_FROM
+            kept.append(rows[part][known])
+            shares.append(found.place[known] @ _IN_BIN)
+        return np.concatenate(kept), np.concatenate(shares)
 
     def _own_share(self, seen: Seen, like: np.ndarray) -> np.ndarray:
         spread = band_grid().spread.reshape(len(CENTRES_PCT), -1, BINS)[:, 1]

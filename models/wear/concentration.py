@@ -50,6 +50,7 @@ def concentration(
     n_shifts: int = 399,
     level: float = FLAT_ERROR,
     seed: int = 0,
+    least: float = LEAST_DROPOUTS,
 ) -> Concentration:
     """Decide between flat and concentrated.
 
@@ -67,9 +68,11 @@ def concentration(
         Largest share of flat fleets that may be called concentrated.
     seed : int
         Of the shifts.
+    least : float
+        Sensors with fewer drop-outs are left out.
     """
     own, reach = _by_sensor(sensor, counts, exposure)
-    worn = (own.sum(axis=1) >= LEAST_DROPOUTS) & (reach.sum(axis=1) > 0)
+    worn = (own.sum(axis=1) >= least) & (reach.sum(axis=1) > 0)
     own, reach = own[worn], reach[worn]
     if len(own) < FEWEST_SENSORS:
         return Concentration("not enough known", np.nan, np.nan, np.nan, np.nan, len(own))

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from models.wear.bands import WornBands
+from models.wear.bands import SHOWN_FROM, WornBands
 from models.wear.concentration import Concentration, concentration
 from models.wear.exposure import BIN_PCT, BINS
+from models.wear.groups import text
 from models.wear.measures import wear_measures
 from models.wear.progress import BandProgress
 from models.wear.records import WearError, WearRecords
@@ -76,7 +77,7 @@ def map_wear(records: WearRecords, failures: pd.DataFrame, seed: int = 0) -> Wea
         bands=bands,
         progress=progress.predict(records, pooled, bands),
         measures=wear_measures(bands, records, pooled, strays),
-        gathered=gathered(records, seed),
+        gathered=gathered(records, worn, seed),
         dropouts=dropouts,
         roughness=rough,
         worn=worn,
@@ -105,21 +106,31 @@ def wear_map(
     return WEAR_MAP.check(pd.concat(frames, ignore_index=True))
 
 
-def gathered(records: WearRecords, seed: int = 0) -> dict[tuple[str, str], Concentration]:
-    """Flat or concentrated, for all together, each part, each duty and each pair."""
-    sensor = records.tests["sensor_id"].to_numpy()
+def gathered(
+    records: WearRecords, worn: WornBands, seed: int = 0
+) -> dict[tuple[str, str], Concentration]:
+    """Flat or concentrated, for all together, each part, each duty and each pair.
+
+    Each life with a likely band counts once, where its own drop-outs and roughness put it; a life
+    whose drop-outs alone are looked at would need to be further gone.
+    """
+    rows, share = worn.sights(records)
+    lives, even = records.take(rows).tests, np.ones_like(share)
     return {
         (part_no, duty): concentration(
-            sensor[own], records.counts[own], records.exposure[own], seed=seed
+            rows[own], share[own], even[own], seed=seed, least=SHOWN_FROM
         )
-        for part_no, duty, own in _selections(records.tests)
+        for part_no, duty, own in _selections(lives, records.tests)
     }
 
 
-def _selections(tests: pd.DataFrame) -> list[tuple[str, str, np.ndarray]]:
-    part, duty = tests["part_no"].to_numpy(), tests["duty"].astype("object")
-    duty = duty.where(duty.notna(), "").to_numpy()
-    parts, duties = sorted(set(part)), sorted(set(duty) - {""})
+def _selections(
+    tests: pd.DataFrame, named_in: pd.DataFrame | None = None
+) -> list[tuple[str, str, np.ndarray]]:
+    """All, each part, each duty, each pair (as in ``named_in``): which of ``tests`` they hold."""
+    named = tests if named_in is None else named_in
+    part, duty = tests["part_no"].to_numpy(), text(tests["duty"])
+    parts, duties = sorted(set(named["part_no"])), sorted(set(text(named["duty"])) - {""})
     out = [(ALL, ALL, np.ones(len(tests), dtype=bool))]
     out += [(p, ALL, part == p) for p in parts]
     out += [(ALL, d, duty == d) for d in duties]

@@ -25,6 +25,7 @@ BLUR_PCT = 1.1  # 1 sigma: half the width of a usual band with the error of trav
 SHAPE_LIMITS = (0.01, 50.0)
 RENEWAL_KM = 10_000.0  # used where too few tests follow one another (assumed)
 FEWEST_PAIRS, MOST_PAIRS = 30, 5000
+_KM_LIMITS = (float(np.log(500.0)), float(np.log(1e6)))
 _STEPS = 25
 
 
@@ -117,13 +118,17 @@ class SensorIntensity(BaseEstimator):
         own, seen, pool = total[after] * weight, exposure[after], pooled[after]
 
         def minus(at: np.ndarray) -> float:
-            mean = np.exp(at[0]) * own + (1.0 - np.exp(-km / np.exp(at[1]))) * pool
+            keep, renewal_km = (
+                np.exp(np.clip(at[0], -3.0, 3.0)),
+                np.exp(np.clip(at[1], *_KM_LIMITS)),
+            )
+            mean = keep * own + (1.0 - np.exp(-km / renewal_km)) * pool
             mean = seen * (mean + max(self.stray_rate_, 1e-9))
             return -float((y[after] * np.log(np.maximum(mean, 1e-300)) - mean).sum())
 
         found = minimize(minus, [0.0, np.log(RENEWAL_KM)], method="Nelder-Mead").x
         self.keep_ = float(np.exp(np.clip(found[0], -3.0, 3.0)))
-        self.renewal_km_ = float(np.exp(np.clip(found[1], np.log(500.0), np.log(1e6))))
+        self.renewal_km_ = float(np.exp(np.clip(found[1], *_KM_LIMITS)))
 
     def _weights(
         self, counts: np.ndarray, reach: np.ndarray, plain: np.ndarray, share: np.ndarray

@@ -4,7 +4,8 @@
 constants of the models were chosen on others (10,000 to 59,999). Parts: ``peaks`` (where worn bands
 are), ``coverage`` (90 % intervals by position over small fleets), ``flat`` (flat or concentrated),
 ``held_out`` (pooled against fleet-only and sensor-only), ``failure`` (when the level is reached),
-``plan`` (passes promised), ``speed`` (sessions mapped in a process of its own, one core).
+``dwell`` (what
+explains wear), ``plan`` (passes promised), ``speed`` (sessions mapped in a process of its own, one core).
 """
 
 from __future__ import annotations
@@ -18,14 +19,18 @@ import time
 import numpy as np
 import pandas as pd
 
+from models.simulate.rides import throttle
 from models.simulate.world import DUTIES
 from models.wear.bands import WornBands, in_life_order
-from models.wear.concentration import concentration
+from models.wear.concentration import Concentration, concentration
+from models.wear.dwell import dwell_or_sliding, throttle_usage
 from models.wear.mapping import map_wear
 from models.wear.progress import BandProgress
 from models.wear.records import wear_records
+from models.wear.schemas import DROPOUT_PLACES, PASS_REACH
 from models.wear.sensor import SensorIntensity
 from models.wear.surface import WearSurface
+from models.wear.test_plan import lift_chance, passes_needed
 from tests.models.wear.simulated_wear import SimulatedWear, Truth, frames_of, simulate_wear
 
 SCORING = 1_000_000  # first scoring seed
@@ -132,21 +137,26 @@ def coverage_of(fleet: SimulatedWear, X: pd.DataFrame) -> tuple[np.ndarray, np.n
 
 def flat(fleets: int, first: int) -> None:
     print("share called concentrated (flat fleets: at most 7 %; twofold from 10 to 30 %: 90 %)")
-    print("sensors | with drop-outs | flat | twofold band")
-    for sensors in (160, 400, 1000):
+    print("sensors | with a band | flat | twofold band | by drop-outs alone: flat | twofold")
+    for sensors in (160, 500):
         shares, many = [], []
         for doubled in (None, (10.0, 30.0)):
             truth = Truth(even=True, doubled=doubled)
             found = [decided(simulate_wear(sensors, first + k, truth)) for k in range(fleets)]
-            shares.append(np.mean([f.answer == "concentrated" for f in found]))
-            many.append(np.mean([f.n_sensors for f in found]))
-        print(f"{sensors} | {np.mean(many):.0f} | {shares[0]:.3f} | {shares[1]:.3f}", flush=True)
+            shares.append(np.mean([[f.answer == "concentrated" for f in two] for two in found], 0))
+            many.append(np.mean([two[0].n_sensors for two in found]))
+        rates = " | ".join(f"{shares[d][k]:.3f}" for k in (0, 1) for d in (0, 1))
+        print(f"{sensors} | {np.mean(many):.0f} | {rates}", flush=True)
 
 
-def decided(fleet: SimulatedWear):
+def decided(fleet: SimulatedWear) -> tuple[Concentration, Concentration]:
+    """As the map decides, from bands; and from the drop-outs alone."""
     records = fleet.records
+    worn = WornBands(fit_lives=200, max_iter=3).fit(records, np.ones_like(fleet.expected))
+    rows, share = worn.sights(records)
+    by_band = concentration(rows, share, np.ones_like(share), n_shifts=199, least=0.5)
     sensor = records.tests["sensor_id"].to_numpy()
-    return concentration(sensor, records.counts, records.exposure, n_shifts=199)
+    return by_band, concentration(sensor, records.counts, records.exposure, n_shifts=199)
 
 
 def held_out(fleets: int, first: int) -> None:
@@ -236,6 +246,66 @@ def failure(fleets: int, first: int) -> None:
     )
 
 
+def dwell(fleets: int, first: int) -> None:
+    """Bikes whose wear follows dwell, sliding or neither; rides of 30 min at 4 a second."""
+    print("what explains wear: answers by the true cause (rides as the duties hold the throttle)")
+    print("cause | bikes | dwell | sliding | cannot be decided")
+    for cause in ("dwell", "sliding", "neither"):
+        for bikes in (10, 30, 60):
+            found = [
+                dwell_of(np.random.default_rng(first + k), bikes, cause) for k in range(fleets)
+            ]
+            shares = [
+                found.count(a) / len(found) for a in ("dwell", "sliding", "cannot be decided")
+            ]
+            print(f"{cause} | {bikes} | " + " | ".join(f"{v:.2f}" for v in shares), flush=True)
+
+
+def dwell_of(rng: np.random.Generator, bikes: int, cause: str) -> str:
+    duties, rows = list(DUTIES), []
+    for k in range(bikes):
+        at = throttle(rng, duties[k % len(duties)], 1800)
+        usage = throttle_usage(np.arange(1800.0), at)
+        even = np.full(50, 0.02)
+        chance = {"dwell": usage.dwell, "sliding": usage.sliding}.get(cause, even)
+        near = np.clip(rng.choice(50, p=chance) + rng.integers(-1, 2, rng.integers(2, 25)), 0, 49)
+        rows.append((usage.dwell, usage.sliding, np.bincount(near, minlength=50).astype(float)))
+    still, moving, counts = (np.array(v) for v in zip(*rows, strict=True))
+    return dwell_or_sliding(still, moving, counts, np.full(counts.shape, 6.0), 499).answer
+
+
+def plan(fleets: int, first: int) -> None:
+    """Passes promised to be 95 % sure, tried on spots whose true chance was not told."""
+    print("passes promised | chance to lift | sessions learnt from | promised | found")
+    for chance in (0.4, 0.7, 0.9):
+        for sessions in (5, 40):
+            promised, found = [], []
+            for k in range(fleets):
+                rng = np.random.default_rng(first + k)
+                own = np.clip(chance + 0.1 * rng.standard_normal(), 0.05, 0.99)
+                lift = lift_chance(*repeat_sweeps(rng, sessions, own))
+                told = passes_needed(lift, 1.0, 200.0)
+                promised.append(told.passes)
+                found.append(1.0 - (1.0 - own) ** told.passes)
+            print(f"{chance} | {sessions} | {np.mean(promised):.1f} passes | {np.mean(found):.3f}")
+
+
+def repeat_sweeps(
+    rng: np.random.Generator, sessions: int, chance: float
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    reach, drops = [], []
+    for k in range(sessions):
+        spot = rng.uniform(5, 95)
+        for number in range(1, 7):
+            reach.append((f"B{k}", number, 0.0, 100.0, 30.0, 1000.0))
+            if rng.random() < chance:
+                drops.append((f"B{k}", spot + 0.15 * rng.standard_normal(), number))
+    return (
+        pd.DataFrame(drops, columns=DROPOUT_PLACES.names),
+        pd.DataFrame(reach, columns=PASS_REACH.names),
+    )
+
+
 def speed(sensors: int) -> None:
     command = [sys.executable, "-m", "tests.bench.wear_bench", "one_speed", str(sensors)]
     print(subprocess.run(command, check=True, capture_output=True, text=True).stdout, end="")
@@ -251,15 +321,16 @@ def one_speed(sensors: int) -> None:
     tests, bins = frames_of(fleet.records)
     del fleet
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    start = time.perf_counter()
+    start, busy = time.perf_counter(), time.process_time()
     records = wear_records(tests, bins)
     laid = time.perf_counter() - start
     del bins
     map_wear(records, failures)
-    whole = time.perf_counter() - start
+    whole, busy = time.perf_counter() - start, time.process_time() - busy
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(
-        f"{len(records):,} sessions: laid out in {laid:.1f} s, mapped in {whole:.1f} s in all; "
+        f"{len(records):,} sessions: laid out in {laid:.1f} s, mapped in {whole:.1f} s in all, {busy:.1f} s of one "
+        f"core; "
         f"peak {peak:.0f} MB, of which {before:.0f} MB with the input frames made"
     )
 
@@ -270,6 +341,7 @@ def main() -> None:
     runs = {
         "peaks": (peaks, 3), "coverage": (coverage, 340), "flat": (flat, 400),
         "held_out": (held_out, 20), "failure": (failure, 5),
+        "dwell": (dwell, 60), "plan": (plan, 200),
     }  # fmt: skip
     for name, (_, fleets) in runs.items():
         part = parts.add_parser(name)

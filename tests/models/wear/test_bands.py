@@ -161,3 +161,22 @@ def test_spots_count_once():
     counts = np.zeros((3, 50))
     counts[0, 5], counts[1, [5, 9]], counts[2, 0] = 30.0, 10.0, 0.0
     assert sights(counts) == pytest.approx([1.0, 2.0, 1.0])
+
+
+def test_sights_take_nothing_from_its_like(followed):
+    rows, share = followed.bands.sights(followed.records)
+    assert share.sum(axis=1) == pytest.approx(np.ones(len(rows)), abs=1e-4)
+    middles = followed.fleet.centres[rows, 0]
+    apart = np.abs(share.argmax(axis=1) * 2 + 1.0 - middles)
+    assert np.median(apart) < 2.0
+    records = followed.records
+    elsewhere = records.take(rows)
+    again, alone = followed.bands.sights(elsewhere)
+    assert len(again) <= len(rows)
+    assert alone.shape[1] == 50
+
+
+def test_sound_sensors_have_no_sights(sound):
+    rows, share = sound.bands.sights(sound.records)
+    assert len(rows) < 12
+    assert share.shape == (len(rows), 50)
