@@ -8,6 +8,7 @@
     rows/               the same, read and checked cell by cell (derived)
     sweeps/             samples by handed-in file, as Parquet (derived)
     measured/           sweep measures, kept so that a sweep is measured once (derived)
+    kept_models/        fitted models, used again while nothing changed (derived)
     published/          finished warehouses, one file a version, and a manifest for each
     set_aside.csv       what could not be taken in, and why
     to_correct/         the same rows whole, ready to correct and hand in again
@@ -62,6 +63,11 @@ class Home:
     def measured(self) -> Path:
         """Sweep measures kept between builds."""
         return self.root / "measured"
+
+    @property
+    def kept_models(self) -> Path:
+        """Fitted models kept between builds."""
+        return self.root / "kept_models"
 
     @property
     def published(self) -> Path:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator, TransformerMixin
-from sklearn.preprocessing import OneHotEncoder
 from sklearn.utils.validation import check_is_fitted
 
 from models.risk.assumed import EARLIER_SD, GROUP_SD, REPAIRED_SD, RIDING_SD
@@ -49,13 +48,7 @@ class LifeColumns(TransformerMixin, BaseEstimator):
 
     def fit(self, X: pd.DataFrame, y: object = None) -> LifeColumns:
         """Take up the groups and the spread of km a day found in the lives ``X``."""
-        groups = _groups(X)
-        named = [sorted(set(groups[name]) - {_BLANK}) or ["no group named"] for name in GROUPS]
-        self.encoder_ = OneHotEncoder(
-            categories=[np.array(names, dtype=object) for names in named],
-            handle_unknown="ignore",
-            sparse_output=False,
-        ).fit(groups)
+        self.groups_ = {name: np.unique(_told(_group(X, name))) for name in GROUPS}
         pace = _log_pace(X)
         seen = pace[np.isfinite(pace)]
         self.middle_pace_ = float(np.median(seen)) if seen.size else 0.0
@@ -64,22 +57,26 @@ class LifeColumns(TransformerMixin, BaseEstimator):
 
     def transform(self, X: pd.DataFrame) -> np.ndarray:
         """Columns of each life, shape (n, columns)."""
-        coded = self.coded(X)
-        groups = self.encoder_.transform(coded[list(GROUPS)]) * self.group_sd
+        check_is_fitted(self)
+        hot = [_one_hot(_group(X, name), self.groups_[name]) * self.group_sd for name in GROUPS]
         scale = (self.repaired_sd, self.riding_sd, self.earlier_sd)
-        others = coded[["repaired", "riding", "earlier"]].to_numpy(float) * scale
-        return np.hstack([groups, others])
+        return np.hstack([*hot, np.column_stack(self._others(X)) * scale])
 
     def coded(self, X: pd.DataFrame) -> pd.DataFrame:
         """What the columns tell apart; equal rows have equal columns."""
         check_is_fitted(self)
+        repaired, riding, earlier = self._others(X)
+        groups = {name: _group(X, name) for name in GROUPS}
+        others = {"repaired": repaired, "riding": riding, "earlier": earlier}
+        return pd.DataFrame(groups | others, index=X.index)
+
+    def _others(self, X: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Whether cleaned, riding in steps, and earlier repairs, of each life."""
         pace = (_log_pace(X) - self.middle_pace_) / (self.pace_sd_ or np.inf)
         riding = np.clip(np.round(pace / _RIDING_STEP) * _RIDING_STEP, -_RIDING_MOST, _RIDING_MOST)
-        return _groups(X).assign(
-            repaired=X["repaired"].astype("boolean").fillna(False).to_numpy(dtype=float),
-            riding=np.nan_to_num(riding) + 0.0,
-            earlier=np.minimum(np.nan_to_num(_number(X, "earlier_repairs")), _MOST_REPAIRS),
-        )
+        repaired = X["repaired"].astype("boolean").fillna(False).to_numpy(dtype=float)
+        earlier = np.minimum(np.nan_to_num(_number(X, "earlier_repairs")), _MOST_REPAIRS)
+        return repaired, np.nan_to_num(riding) + 0.0, earlier
 
     def patterns(self, X: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
         """Places of the first row of each distinct pattern, and the pattern number of each row."""
@@ -88,10 +85,22 @@ class LifeColumns(TransformerMixin, BaseEstimator):
         return np.unique(number, return_index=True)[1], number
 
 
-def _groups(frame: pd.DataFrame) -> pd.DataFrame:
-    held = {name: frame.get(name) for name in GROUPS}
-    groups = pd.DataFrame(held, index=frame.index).astype("object")
-    return groups.where(groups.notna(), _BLANK).astype("object")
+def _group(frame: pd.DataFrame, name: str) -> np.ndarray:
+    """Names of one grouping as text, blank where not known."""
+    if name not in frame:
+        return np.full(len(frame), _BLANK, dtype=object)
+    values = frame[name].to_numpy(dtype=object)
+    return np.where(pd.isna(values), _BLANK, values)
+
+
+def _told(names: np.ndarray) -> np.ndarray:
+    return names[names != _BLANK].astype(str)
+
+
+def _one_hot(names: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """A column a known name; all nought for a blank or a name never seen."""
+    place = pd.Index(known).get_indexer(pd.Index(names, dtype=object))
+    return np.vstack([np.eye(len(known)), np.zeros(len(known))])[place]
 
 
 def _log_pace(frame: pd.DataFrame) -> np.ndarray:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 
 import duckdb
+from threadpoolctl import threadpool_limits
 
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
@@ -44,12 +45,14 @@ def build(
         measure_missing(connection, home, progress=progress)
         follow_lives(connection)
         say("Checking readings and learning good ranges")
-        judge_statics(connection)
-        say("Mapping where wear gathers")
-        map_travel(connection)
-        say("Estimating risk")
-        score_risk(connection, day)
-        backtest(connection, day, say=say)
+        # many small sums: more threads would only wait for one another, and move the last digit
+        with threadpool_limits(1):
+            judge_statics(connection)
+            say("Mapping where wear gathers")
+            map_travel(connection)
+            say("Estimating risk")
+            score_risk(connection, day, home.kept_models, say)
+            backtest(connection, day, say=say)
         _note(connection, day)
         connection.execute("checkpoint")
     finally:

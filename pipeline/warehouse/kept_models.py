@@ -45,12 +45,10 @@ ALLOWED = frozenset(
         ("ObjectNode", "models.risk.hazard.DefectHazard"),
         ("ObjectNode", "scipy.interpolate._bsplines.BSpline"),
         ("ObjectNode", "sklearn.preprocessing._data.QuantileTransformer"),
-        ("ObjectNode", "sklearn.preprocessing._encoders.OneHotEncoder"),
         ("ObjectNode", "sklearn.preprocessing._polynomial.SplineTransformer"),
         ("TupleNode", "builtins.tuple"),
         ("TupleNode", "models.risk.course.Course"),
         ("TypeNode", "builtins.str"),
-        ("TypeNode", "numpy.float64"),
     }
 )
 #: What the file as a whole must be.

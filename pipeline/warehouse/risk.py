@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from datetime import date
+from pathlib import Path
 
 import duckdb
 import pandas as pd
@@ -18,19 +20,32 @@ from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, r
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
+from pipeline.warehouse.fitted import believed_sensitivity, fitted_risk
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
 
 
-def score_risk(connection: duckdb.DuckDBPyConnection, day: date) -> None:
-    """Chances now and ahead, the fleet's curve, and the advice that follows from them."""
+def score_risk(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    kept_models: Path,
+    say: Callable[[str], None] = lambda text: None,
+) -> None:
+    """Chances now and ahead, the fleet's curve, and the advice that follows from them.
+
+    Models are kept in the folder ``kept_models`` and fitted only where the records have changed.
+    """
     frames = risk_frames(connection, day)
+    believed = believed_sensitivity(connection, kept_models, frames, say)
+    store(connection, "sensitivity_evidence", believed.evidence)
     results = fit_and_score(
         frames.windows,
         frames.sensors_now,
         followed_up=frames.followed_up,
         contact_gaps=frames.contact_gaps,
         wear_readings=frames.wear_readings,
+        sensitivity=believed.posterior,
+        fitted=fitted_risk(kept_models, frames, believed.posterior, say),
     )
     store(connection, "defect_risk", results.defect_risk)
     store(connection, "fleet_curve", results.fleet_curve)
