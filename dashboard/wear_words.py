@@ -13,6 +13,10 @@ ANSWERS = {
     "flat": "no common place shown",
     "not enough known": "not enough known",
 }
+YOUNGER = (
+    "That holds for wear that lifts the wiper as often as the worn spots on record do; younger "
+    "wear lifts it less often, so nothing seen is not nothing there."
+)
 USES = {
     "dwell": "Wear follows where the throttle is held, more than where it is moved.",
     "sliding": "Wear follows where the throttle is moved, more than where it is held.",
@@ -110,16 +114,15 @@ def _signed(value: float) -> str:
 def _failing(sensor: dict) -> str:
     if sensor["answer"] == "not enough known":
         return "When it reaches the level at which its like failed is not known."
-    likely = (
-        f"likely {km(sensor['fails_low_km']).removesuffix(' km')} to {km(sensor['fails_high_km'])}"
-    )
+    low, high = (km(round(sensor[f"fails_{end}_km"], -2)) for end in ("low", "high"))
     if sensor["answer"] == "level reached":
         return (
             f"It has reached the level at which its like failed (at {km(sensor['sensor_age_km'])})."
         )
     return (
         f"Expected to reach the level at which its like failed at "
-        f"{km(round(sensor['fails_at_km'], -2))} of its own run ({likely})."
+        f"{km(round(sensor['fails_at_km'], -2))} of its own run (likely "
+        f"{low.removesuffix(' km')} to {high})."
     )
 
 

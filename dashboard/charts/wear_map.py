@@ -35,7 +35,7 @@ class Quantity:
 
     def words(self) -> list[str]:
         """The steps in words, the least first."""
-        ends = [number(end, digits=1) for end in self.ends]
+        ends = [number(end) for end in self.ends]
         between = [f"{a} to {b}" for a, b in pairwise(ends)]
         return [f"under {ends[0]}", *between, f"{ends[-1]} or more"]
 
@@ -51,7 +51,7 @@ ROUGHNESS = Quantity(
     "roughness",
     "Roughness, middle cell = 1",
     1.0,
-    (0.9, 1.0, 1.1, 1.3, 1.6),
+    (0.95, 1.0, 1.05, 1.1, 1.2),
     "times the sweep's middle cell",
 )
 QUANTITIES = {"Drop-outs": DROPOUTS, "Roughness": ROUGHNESS}
@@ -124,6 +124,7 @@ def map_reading(cells: pd.DataFrame, shown: Quantity) -> str:
     """What the chart shows, in a sentence."""
     frame = placed(cells, shown)
     known = frame[frame["value"].notna()]
+    digits = 1 if shown is DROPOUTS else 2
     if known.empty:
         return (
             "No cell of this map holds enough evidence: at least three sensors and three passes "
@@ -133,18 +134,22 @@ def map_reading(cells: pd.DataFrame, shown: Quantity) -> str:
     blank = len(frame) - len(known)
     bare = f" {blank:,} of {counted(len(frame), 'cell')} are bare: too little was seen there."
     return (
-        f"{_name(shown)} most between {number(most['bin_from_pct'], digits=0)} and "
+        f"{_name(shown)} between {number(most['bin_from_pct'], digits=0)} and "
         f"{number(most['bin_to_pct'], '% of travel', 0)} after {_span(most)}: "
-        f"{number(most['value'], shown.unit, 1)}, likely "
-        f"{number(most[f'{shown.column}_low'] * shown.scale, digits=1)} to "
-        f"{number(most[f'{shown.column}_high'] * shown.scale, digits=1)} "
+        f"{number(most['value'], shown.unit, digits)}, likely "
+        f"{number(most[f'{shown.column}_low'] * shown.scale, digits=digits)} to "
+        f"{number(most[f'{shown.column}_high'] * shown.scale, digits=digits)} "
         f"({counted(int(most['n_sensors']), 'sensor')}); over the whole map typically "
-        f"{number(known['value'].median(), digits=1)}.{bare if blank else ''}"
+        f"{number(known['value'].median(), digits=digits)}.{bare if blank else ''}"
     )
 
 
 def _name(shown: Quantity) -> str:
-    return "Drop-outs are expected" if shown is DROPOUTS else "The track is"
+    return (
+        "Drop-outs are expected most"
+        if shown is DROPOUTS
+        else "The track is expected to be roughest"
+    )
 
 
 def _span(row: pd.Series) -> str:

@@ -43,7 +43,7 @@ def sensor_chart(profiles: pd.DataFrame, bands: pd.DataFrame, *, ink: str = INK)
     compared = alt.Chart(frame[frame["fleet_high"].notna()])
     known = alt.Chart(frame[frame["roughness"].notna()])
     chart = alt.layer(
-        compared.mark_rect(color=BAND, opacity=0.35).encode(y=y, y2="high_at:Q", **across),
+        compared.mark_rect(color=BAND, opacity=0.45).encode(y=y, y2="high_at:Q", **across),
         alt.Chart(frame[frame["above"]])
         .mark_rect(color=ROUGHNESS)
         .encode(y="high_at:Q", y2="height:Q", **across),
@@ -51,7 +51,9 @@ def sensor_chart(profiles: pd.DataFrame, bands: pd.DataFrame, *, ink: str = INK)
         *_unseen(frame, across),
         *_dropouts(frame),
         *_bands(bands, frame, ink),
-    ).properties(title=titled("Roughness, test by test", _count(frame)))
+    ).properties(
+        title=titled("Roughness, test by test", _count(frame, profiles["session_id"].nunique()))
+    )
     return readable(chart, _ROW_PX * max(len(names), 1) + _AROUND_PX, ink)
 
 
@@ -170,11 +172,16 @@ def _bands(bands: pd.DataFrame, frame: pd.DataFrame, ink: str) -> list[alt.Chart
     ]
 
 
-def _count(frame: pd.DataFrame) -> list[str]:
+def _count(frame: pd.DataFrame, of: int) -> list[str]:
     tests = counted(frame["session_id"].nunique(), "test")
     fleet = int(frame["fleet_sensors"].max()) if len(frame) else 0
     behind = [f"Pale: 90 in 100 of {fleet} that passed."] if fleet else []
-    return [f"n = {tests}.", *behind, "Diamond: drop-outs. Heavy line: worn band."]
+    whole = f"the latest {len(_tests(frame))} of {counted(of, 'test')}"
+    return [
+        f"n = {tests if of == len(_tests(frame)) else whole}.",
+        *behind,
+        "Diamond: drop-outs. Heavy line: worn band.",
+    ]
 
 
 def row_axis(names: list[list[str]], middle: float) -> alt.Axis:

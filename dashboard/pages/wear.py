@@ -29,6 +29,7 @@ from dashboard.wear_words import (
     ALL,
     ANSWERS,
     LIKELY,
+    YOUNGER,
     band,
     gathers,
     passes,
@@ -44,6 +45,7 @@ from pipeline.access.wear_view import OneSensor, WearView
 
 TITLE = "Where on the travel wear gathers"
 SENSORS_SHOWN = 10
+_BARE = {"intensity": "not seen", "roughness": "not judged"}
 _PLURAL = {"Part": "parts", "Duty": "duties"}
 
 
@@ -117,8 +119,8 @@ def _cell_columns(shown: Quantity) -> dict:
         "Run by the sensor": lambda r: (
             f"{km(r['age_from_km']).removesuffix(' km')} to {km(r['age_to_km'])}"
         ),
-        "Travel": lambda r: span(r["bin_from_pct"], r["bin_to_pct"]),
-        shown.name: lambda r: number(r["value"], digits=2, blank="not seen"),
+        "Travel": lambda r: span(r["bin_from_pct"], r["bin_from_pct"] + 2),
+        shown.name: lambda r: number(r["value"], digits=2, blank=_BARE[shown.column]),
         "Likely": lambda r: (
             f"{number(r[low] * shown.scale)} to {number(r[high] * shown.scale)}"
             if pd.notna(r["value"])
@@ -212,9 +214,9 @@ def _one(view: WearView) -> None:
     who = joined(
         [
             f"Sensor {sensor['life_id']}, part {sensor['part_no']}, duty {plain(sensor['duty'])}, ",
-            to_bike(sensor["unit_id"], f"bike {sensor['label']}"),
+            to_bike(sensor["unit_id"], f"bike {sensor['label']}", "wa-pressed"),
             ", last test ",
-            to_session(sensor["session_id"], sensor["session_id"]),
+            to_session(sensor["session_id"], sensor["session_id"], "wa-pressed"),
             ".",
         ]
     )
@@ -272,7 +274,8 @@ def _plan(one: OneSensor) -> None:
         surround.nothing("No logger's rate is on record, so the number of passes is not known.")
         return
     rate = number(one.passes["rate_hz"].iloc[0], "samples a second", 0)
-    st.html(joined([tag("p", f"To be 95 % sure to see wear, at {rate}:"), _widths(one.passes)]))
+    sure = tag("p", f"To be 95 % sure to see wear, at {rate}:")
+    st.html(joined([sure, _widths(one.passes), tag("p", YOUNGER)]))
     columns = {
         "Wear this wide": lambda r: number(r["width_pct"], "% of travel", 1),
         "To be 95 % sure to see it": passes,

@@ -110,6 +110,25 @@ def test_the_worklist_leads_to_how_far_to_trust_it_and_each_grouping_is_drawn(pa
     heading(page, "Sensors in service")
 
 
+def test_the_worklist_leads_to_the_wear_map_to_a_sensor_and_to_its_bike(page, served):
+    page.goto(served.address)
+    page.get_by_role("link", name="Where wear gathers").click()
+    heading(page, "Where on the travel wear gathers")
+    charts = page.locator("[data-testid=stVegaLiteChart]")
+    charts.nth(1).wait_for()
+    page.get_by_role("combobox", name="Shown").click()
+    page.get_by_role("option", name="Roughness", exact=True).click()
+    page.locator("p", has_text="The track is expected to be roughest between").wait_for()
+    page.locator(".wa-table a[href^='wear?life=']").nth(1).click()
+    page.wait_for_url("**/wear?life=*")
+    page.locator("h2").first.filter(has_text="One sensor").wait_for()
+    charts.nth(1).wait_for()
+    no_error(page)
+    page.locator(".stHtml p a[href^='bike']").first.click()
+    heading(page, "Bike ")
+    page.get_by_role("heading", name="Where its tracks wear").wait_for()
+
+
 @pytest.mark.parametrize(
     "address", ["/bike?unit=no-such-bike", "/session?session=%3Cb%3E", "/bike", "/session"]
 )
@@ -131,6 +150,9 @@ def test_an_address_that_leads_nowhere_says_so_and_leads_on(page, served, addres
 )
 def test_pages_fit_their_screen_and_can_be_pressed_with_a_thumb(page, served):
     page.goto(f"{served.address}/trust")
+    page.locator("[data-testid=stVegaLiteChart]").nth(1).wait_for()
+    fits_and_can_be_pressed(page)
+    page.goto(f"{served.address}/wear")
     page.locator("[data-testid=stVegaLiteChart]").nth(1).wait_for()
     fits_and_can_be_pressed(page)
     page.goto(served.address)

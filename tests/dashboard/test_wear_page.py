@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from dashboard import show_chart
+from dashboard.markup import table
 from pipeline.access import views, wear_view
 from tests.dashboard import fake_wear as fakes
 from tests.dashboard.fake_views import worklist_view
@@ -83,7 +85,7 @@ def test_another_sensor_stands_in_the_address_and_comes_first(shown):
 def test_roughness_can_be_shown_in_place_of_drop_outs(shown):
     app = courier_map()
     app.selectbox(key="wear_shown").select("Roughness").run()
-    assert "The track is most between 10 and 12 % of travel" in text_of(app)
+    assert "The track is expected to be roughest between 10 and 12 % of travel" in text_of(app)
 
 
 def test_a_group_with_no_test_says_that_nothing_is_known(shown):
@@ -121,3 +123,21 @@ def test_a_shop_without_sweeps_is_told_why_there_is_no_map(shown):
 
 def test_record_text_is_never_markup(shown):
     assert "<script>alert" not in text_of(opened("wear"))
+
+
+def test_each_figure_has_its_rows_as_a_table_and_as_a_file(shown, monkeypatch):
+    opened_tables = {}
+
+    def as_table(draw, reading, rows, columns, *, name, hint=""):
+        opened_tables[name] = table(rows, columns, reading)
+
+    monkeypatch.setattr(show_chart, "show_chart", as_table)
+    app = courier_map()
+    names = ("wear_map_P-1_courier_intensity", "wear_of_S-000", "use_and_wear_S-000")
+    cells, sensor, use = (opened_tables[name] for name in names)
+    for words in ("10 to 12 % of travel", "10,000 to 20,000 km", "2.5 to 10", "not seen"):
+        assert words in cells
+    assert "not judged" in sensor
+    assert "0.8 to 1.2" in sensor
+    assert "51 %" in use
+    assert len(app.get("download_button")) == 3

@@ -44,7 +44,7 @@ def test_weak_evidence_is_never_told_as_a_sound_track():
 @pytest.mark.parametrize(
     ("answer", "words"),
     [
-        ("km expected", "at 14,600 km of its own run (likely 12,231 to 28,053 km)"),
+        ("km expected", "at 14,600 km of its own run (likely 12,200 to 28,100 km)"),
         ("level reached", "has reached the level"),
         ("not enough known", "is not known"),
     ],
