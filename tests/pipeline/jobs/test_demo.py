@@ -184,3 +184,47 @@ def test_were_bench_tests_worse_no_fewer_sensors_would_be_tested_or_replaced(dem
     )
     assert len(called) == 3
     assert called["n"].is_monotonic_decreasing
+
+
+def _worn_bands(ask) -> pd.DataFrame:
+    """Each mapped life's likeliest band after its last test, with where its track is worn."""
+    found = ask(
+        """
+        select spans.sensor_id, bands.*, tests.odometer_km
+        from marts.wear_bands as bands
+        join marts.sensor_spans as spans using (life_id)
+        join marts.tests as tests using (session_id)
+        where bands.band_no = 1
+        qualify row_number() over (
+            partition by life_id order by bands.sensor_age_km desc, session_id desc
+        ) = 1
+        """
+    )
+    both = found.merge(_truth("spells"), on="sensor_id")
+    own = both["odometer_km"].between(both["start_km"], both["end_km"])
+    both = both[own].sort_values("spell_no").drop_duplicates("life_id", keep="last")
+    return both.assign(error_pct=(both["peak_pct"] - both["worn_centre_pct"]).abs())
+
+
+def test_worn_bands_lie_where_the_tracks_are_worn(demo):
+    _, ask = demo
+    bands = _worn_bands(ask)
+    defective = bands[bands["defect_onset_km"] <= bands["odometer_km"]]
+    shown = defective[defective["confidence"] >= 0.5]
+    assert len(shown) >= 0.85 * len(defective) > 50
+    assert shown["error_pct"].median() <= 1.5
+    assert shown["error_pct"].quantile(0.9) <= 4.0
+    sound = bands[bands["defect_onset_km"] > bands["odometer_km"]]
+    assert (sound["confidence"] >= 0.5).mean() <= 0.25
+
+
+def test_wear_gathers_where_training_holds_the_throttle_and_is_not_forced_on_others(demo):
+    _, ask = demo
+    gathered = ask("from marts.wear_gathered").set_index(["part_no", "duty"])
+    training = gathered.loc[("all", "training")]
+    middle = (training["from_pct"] + training["to_pct"]) / 2
+    worn = _truth("spells").merge(_truth("bikes"), on="unit_id").query("duty == 'training'")
+    assert training["answer"] == "concentrated"
+    assert abs(middle - worn["worn_centre_pct"].median()) <= 4.0
+    few = gathered[gathered["n_sensors"] < 8]
+    assert (few["answer"] == "not enough known").all()
