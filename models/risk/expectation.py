@@ -137,7 +137,9 @@ class Records:
     def _log_chance(self, hazard: np.ndarray) -> np.ndarray:
         """Log likelihood of each row given that it was without the defect on entry."""
         sure = self.sure
-        chance = -np.bincount(sure.span, hazard[sure.pair] * sure.km, len(self.rows.life))
+        chance = -np.bincount(sure.span, hazard[sure.pair] * sure.km, len(self.rows.life)).astype(
+            float
+        )
         span = self._window_hazard(hazard)
         chance[self.inside] += np.log(-np.expm1(-np.maximum(span, 1e-300)))
         chance[self.exact] += np.log(hazard[self.exact_pair])

@@ -125,3 +125,13 @@ def test_a_narrow_window_nears_the_exact_age():
     exact = np.log(hazard(33)) - cumulative(33)
     assert expected.log_likelihood - np.log(1e-7) == pytest.approx(exact, abs=1e-5)
 
+
+
+def test_a_record_of_nothing_but_windows_from_entry_has_a_likelihood():
+    windows = lives(np.array([10.0]), np.array([10.0]), np.array([40.0]))
+    rows = rows_of(checked_lives(windows), AGES)
+    records = Records(rows, np.zeros(1, int), EDGES)
+    expected = records.expect(RATE[records.pair_cell])
+    assert expected.log_likelihood == pytest.approx(
+        np.log(1 - np.exp(cumulative(10) - cumulative(40)))
+    )
