@@ -32,7 +32,7 @@ class Concentration:
     ``flat`` means no more than that these sensors show no common place. p_value : chance of a
     statistic as great among flat fleets, NaN if not enough is known. from_pct, to_pct : the
     stretch that stands out most. ratio : drop-outs there over an even spread.
-    n_sensors : sensors with drop-outs.
+    n_sensors : how many count: sensors with drop-outs, or lives with a likely band.
     """
 
     answer: str

@@ -160,22 +160,3 @@ WEAR_MEASURES = FrameSchema(
         Column("excess_over_pooled", "number", "log of own over pooled intensity there", "log"),
     ),
 )
-
-SWEEP_PLANS = FrameSchema(
-    "wear_sweep_plans",
-    "one stretch of one life's travel to sweep slowly at the next test",
-    (
-        Column("life_id", "text", "the life"),
-        Column("stretch_no", "whole", "1 the one with most of the expected wear"),
-        Column("from_pct", "number", "lower edge", "% of travel"),
-        Column("to_pct", "number", "upper edge", "% of travel"),
-        Column("wear_share", "number", "share of the expected wear that lies there", "0 to 1"),
-        Column("width_pct", "number", "width of wear that is to be seen", "% of travel"),
-        Column("speed_pct_per_s", "number", "sweep no faster than this", "% of travel / s"),
-        Column("passes", "whole", "passes or more; blank if it cannot be reached", "", True),
-        Column("answer", "text", "passes, or cannot be reached with this logger"),
-        Column(
-            "reached", "number", "how sure these passes are, or the most anyone makes", "0 to 1"
-        ),
-    ),
-)
