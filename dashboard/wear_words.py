@@ -86,10 +86,10 @@ def band(sensor: dict) -> str:
 
 
 def progress(sensor: dict) -> list[str]:
-    """How the band moved and widened, and when its like failed; only where a band is likely."""
+    """How a likely band moved and widened and, of a life that goes on, when its like failed."""
     if sensor["confidence"] < LIKELY:
         return []
-    return [_shift(sensor), _failing(sensor)]
+    return [_shift(sensor), *([_failing(sensor)] if sensor["in_service"] else [])]
 
 
 def _shift(sensor: dict) -> str:

@@ -184,7 +184,7 @@ def _worn(view: WearView) -> None:
         "Worn band": lambda r: span(r["from_pct"], r["to_pct"]),
         "How sure": lambda r: sure_in_100(r["confidence"]),
         "Tests": "n_tests",
-        "Drop-outs in 100 passes": lambda r: number(100 * r["level"], digits=0),
+        "Drop-outs a pass in it": lambda r: number(r["level"], digits=1),
         "Level its like failed at": _reaches,
         "On the bike": lambda r: "yes" if r["in_service"] else "no",
     }
@@ -196,6 +196,8 @@ def _worn(view: WearView) -> None:
 
 
 def _reaches(row: dict) -> str:
+    if not row["in_service"]:
+        return "life over"
     if row["answer"] == "level reached":
         return "reached"
     if row["answer"] == "km expected":

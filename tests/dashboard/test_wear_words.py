@@ -53,6 +53,10 @@ def test_when_its_like_failed_is_told_as_far_as_known(answer, words):
     assert words in progress(sensor(answer=answer))[1]
 
 
+def test_a_life_that_is_over_is_not_expected_to_fail():
+    assert len(progress(sensor(in_service=False))) == 1
+
+
 def test_a_single_sight_of_a_band_says_nothing_of_its_movement():
     once = sensor(moved_pct_per_1000km=None)
     assert "is not known: two tests" in progress(once)[0]
