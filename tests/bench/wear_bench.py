@@ -138,7 +138,7 @@ def coverage_of(fleet: SimulatedWear, X: pd.DataFrame) -> tuple[np.ndarray, np.n
 def flat(fleets: int, first: int) -> None:
     print("share called concentrated (flat fleets: at most 7 %; twofold from 10 to 30 %: 90 %)")
     print("sensors | with a band | flat | twofold band | by drop-outs alone: flat | twofold")
-    for sensors in (500, 160):
+    for sensors in (750, 500, 160):
         shares, many = [], []
         for doubled in (None, (10.0, 30.0)):
             truth = Truth(even=True, doubled=doubled)
