@@ -111,7 +111,8 @@ def dwell_or_sliding(
     Given how many a bike has, each falls into a bin with a chance in proportion to exposure times
     a mix of the histogram, blurred a little, and of an even spread; the mix is fitted for each
     explanation. A bike's drop-outs come from one or two places, so each bike counts as the square
-    root of its drop-outs, and the limits come from drawing bikes anew (bootstrap).
+    root of its drop-outs, and the limits come from drawing bikes anew (bootstrap). The better of the
+    two must also explain more than an even spread does.
 
     Parameters
     ----------
@@ -136,8 +137,10 @@ def dwell_or_sliding(
     apart = fits[0] - fits[1]
     drawn = np.random.default_rng(seed).integers(0, n, (n_draws, n))
     low, high = np.quantile(apart[drawn].sum(axis=1), [0.05, 0.95])
-    answer = "dwell" if low > 0 else "sliding" if high < 0 else "cannot be decided"
     better = max(fits, key=np.sum)
+    explains = np.quantile((better - even)[drawn].sum(axis=1), 0.05) > 0
+    answer = "dwell" if low > 0 else "sliding" if high < 0 else "cannot be decided"
+    answer = answer if explains else "cannot be decided"
     return Explained(
         answer, float(apart.sum()), float(low), float(high), float((better - even).sum()), n, many
     )
