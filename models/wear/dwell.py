@@ -111,8 +111,8 @@ def dwell_or_sliding(
     Given how many a bike has, each falls into a bin with a chance in proportion to exposure times
     a mix of the histogram, blurred a little, and of an even spread; the mix is fitted for each
     explanation. A bike's drop-outs come from one or two places, so each bike counts as the square
-    root of its drop-outs, and the limits come from drawing bikes anew (bootstrap). The better of the
-    two must also explain more than an even spread does.
+    root of its drop-outs, and the limits come from drawing bikes anew (bootstrap). The better of
+    the two must also explain more than an even spread does.
 
     Parameters
     ----------
