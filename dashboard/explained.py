@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.markup import Html, fold, joined, table, tag
-from dashboard.words import in_100, number
+from dashboard.words import about_in_100, number
 
 SMALLEST_SHOWN = 0.0005
 
@@ -23,7 +23,7 @@ def _one(sensor_id: str, rows: pd.DataFrame) -> Html:
     shown = rows[rows["factor"].eq("middle") | (rows["change"].abs() >= SMALLEST_SHOWN)]
     columns = {"What": "words", "In 100": lambda r: _share(r["factor"], r["change"])}
     title = f"Where the chance of a defect now of sensor {sensor_id} comes from"
-    caption = f"The shares add up to about {in_100(total)} in 100."
+    caption = f"The shares add up to {about_in_100(total)} in 100."
     return fold(title, table(shown, columns, caption), tag("p", _reading(rows)))
 
 

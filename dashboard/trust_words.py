@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import ACTIONS, counted, day, in_100, km, known, lines, number
+from dashboard.words import ACTIONS, about_in_100, counted, day, in_100, km, known, lines, number
 
 WAYS = {
     "ours": "These chances",
@@ -47,7 +47,8 @@ def looked_back(about: dict, skill: pd.DataFrame) -> list[str]:
     said = [
         f"From {dates} {span} the records were taken as they then stood and the chances worked out "
         f"anew, then held against what came to light up to the next date, {about['every_days']} "
-        "days on. Whatever was written down after a date was hidden from it.",
+        "days on. Rows dated after a date were hidden from it; corrections made later, and what is "
+        "noted of bikes now, were not. How often a test finds a defect was taken as assumed.",
         f"Over all dates that makes {counted(int(first['n_scored']), 'look')} at a sensor; after "
         f"{first['n_found']:,} of them a defect came to light and was confirmed.",
     ]
@@ -159,7 +160,7 @@ def quantity_range(row: dict, which: str) -> str:
     if row["unit"] == "km":
         ends = f"{_three(low):,.0f} to {km(_three(high))}"
         return f"about {km(_three(middle))}, likely {ends}"
-    return f"about {in_100(middle)} in 100, likely {in_100(low)} to {in_100(high)}"
+    return f"{about_in_100(middle)} in 100, likely {in_100(low)} to {in_100(high)}"
 
 
 def advice_table(over: pd.DataFrame) -> pd.DataFrame:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import counted, in_100, km, known, number
+from dashboard.words import about_in_100, counted, in_100, km, known, number
 
 ALL = "all"
 LIKELY = 0.5
@@ -42,7 +42,7 @@ def group(row: dict) -> str:
 
 def gathers(row: dict) -> str:
     """Whether the sensors of one WEAR_GATHERED row wear at a common place, with its numbers."""
-    sensors = f"{counted(row['n_sensors'], 'sensor')} with two or more drop-outs"
+    sensors = f"{counted(row['n_sensors'], 'sensor')} with a likely worn band"
     tested = f"{counted(row['n_seen'], 'sensor')} and {counted(row['n_tests'], 'test')} mapped"
     if row["answer"] == "not enough known":
         return (
@@ -185,7 +185,7 @@ def rests_on(about: dict) -> list[str]:
     ]
     if about["lift_passes"]:
         said.append(
-            f"A pass over a worn spot shows it about {in_100(about['lift_chance'])} times in 100 "
+            f"A pass over a worn spot shows it {about_in_100(about['lift_chance'])} times in 100 "
             f"(likely {in_100(about['lift_low'])} to {in_100(about['lift_high'])}), learnt from "
             f"{counted(about['lift_passes'], 'repeat pass', 'repeat passes')}."
         )

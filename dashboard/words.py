@@ -184,6 +184,12 @@ def moment(value: object, blank: str = NOT_KNOWN) -> str:
     return f"{at:%Y-%m-%d, %H:%M} (UTC{offset[:3]}:{offset[3:5]})"
 
 
+def about_in_100(chance: float) -> str:
+    """As ``in_100`` with *about* before it, save where it already says that it is less."""
+    words = in_100(chance)
+    return words if words.startswith(("less", "more")) else f"about {words}"
+
+
 def in_100(chance: float) -> str:
     """A chance as a number out of 100, never rounded to none or to all."""
     if chance <= 0.005:
@@ -195,9 +201,7 @@ def chance(value: object, low: object = None, high: object = None) -> str:
     """``about 4 in 100, likely 2 to 7``: a chance with the range it likely lies in (90 %)."""
     if not known(value):
         return NOT_KNOWN
-    words = in_100(value)
-    about = words if words.startswith(("less", "more")) else f"about {words}"
-    return f"{about} in 100{_likely(low, high)}"
+    return f"{about_in_100(value)} in 100{_likely(low, high)}"
 
 
 def _likely(low: object, high: object) -> str:

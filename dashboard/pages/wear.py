@@ -146,7 +146,7 @@ def _who(choices: pd.DataFrame) -> None:
         "Against an even spread": lambda r: (
             number(r["ratio"], "times", 1) if _placed(r) else "not shown"
         ),
-        "Sensors with two or more drop-outs": "n_sensors",
+        "Sensors with a likely worn band": "n_sensors",
         "Sensors mapped": "n_seen",
         "Tests": "n_tests",
     }

@@ -54,13 +54,18 @@ def origins(first: pd.Timestamp, last: pd.Timestamp, *, every_days: int = 180) -
     return [last - pd.Timedelta(days=every_days * k) for k in range(steps, 0, -1)]
 
 
-def mileage_curve_chances(windows: pd.DataFrame, age_km: np.ndarray, ahead_km: float) -> np.ndarray:
+def mileage_curve_chances(
+    windows: pd.DataFrame, age_km: np.ndarray, ahead_km: np.ndarray | float
+) -> np.ndarray:
     """Baseline: chance of a defect in the next km from one Weibull-like curve of age alone.
 
     Each life's rate of defect by tenth of the ages watched, findings put at the middle of their
     window; no part, duty, test or silence is used. Shape as ``age_km``.
     """
-    end = windows["bad_km"].fillna(windows["good_km"]).to_numpy(float)
+    known = windows["good_km"]
+    if "contact_km" in windows:
+        known = windows[["good_km", "contact_km"]].max(axis=1)
+    end = windows["bad_km"].fillna(known).to_numpy(float)
     start = windows["entry_km"].to_numpy(float)
     found = windows["bad_km"].notna().to_numpy()
     at = np.where(found, (end + windows["good_km"].to_numpy(float)) / 2, end)

@@ -25,6 +25,7 @@ from models.risk.assumed import DELAY_RATE, GammaPrior
 #: Cuts of a window, counted back from its end in assumed mean delays.
 _CUTS = np.array([0.0, 0.25, 0.6, 1.0, 1.6, 2.5, 4.0, 7.0, np.inf])
 _TINY = 1e-300
+_TURNS = 20
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,21 @@ def moved_rate(prior: GammaPrior, heard: float, km: float) -> float:
     sec. 2.6.
     """
     return prior.after(heard, km).mean
+
+
+def heard_of_itself(heard: float, road: float, rate: float, idle_rate: float) -> float:
+    """How many of the defects heard of were heard of for their own sake.
+
+    Riders also complain of other things (``idle_rate`` per km, as often as such tests find
+    nothing), and such a test finds the defect too. A road failure is the defect's own; of the
+    other complaints the share of its own rate in both counts. With the share of road failures r
+    among its own, the rate of its own complaints is (1 - r) rate, solved for by turns.
+    """
+    own = heard
+    for _ in range(_TURNS):
+        complaint = rate * (1.0 - road / own) if own > 0 else 0.0
+        own = road + (heard - road) * complaint / max(complaint + idle_rate, _TINY)
+    return own
 
 
 def log_prior(prior: GammaPrior, rate: float) -> float:

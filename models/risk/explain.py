@@ -264,9 +264,9 @@ def _repair_words(own: dict) -> str:
 
 def _reading_words(score: float) -> str:
     if pd.isna(score):
-        return "no sweep that tells its roughness"
+        return "no sweep that tells its roughness, or too few on record to learn from"
     rougher = int(np.clip(np.floor(100 * norm.cdf(score)), 1, 99))
-    return f"last sweep rougher than {rougher} in 100 of all sweeps"
+    return f"its sweeps and checks, the last sweep rougher than {rougher} in 100 of all sweeps"
 
 
 def _km(value: float) -> str:

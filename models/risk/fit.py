@@ -68,7 +68,7 @@ def fit_risk(
     if fitted is not None and read is not None:
         spacing_km = usual_test_spacing_km(windows)
         how = {"sensitivity": sensitivity, "spacing_km": spacing_km, "seed": seed}
-        growth = fit_growth(fitted, followed, read, **how)
+        growth = fit_growth(fitted, lives, read, **how)
     return FittedRisk(fitted, silent, growth)
 
 

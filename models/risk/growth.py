@@ -19,8 +19,8 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
 from scipy.special import expit, logsumexp
+from scipy.stats import norm
 from sklearn.base import BaseEstimator
-from sklearn.preprocessing import QuantileTransformer
 from sklearn.utils.validation import check_is_fitted
 
 from models.risk.course import RISES, Course, LifeReadings, Likelihood
@@ -28,7 +28,7 @@ from models.risk.course import RISES, Course, LifeReadings, Likelihood
 MEASURES = ("roughness_pct", "roughness_z")
 #: With fewer readings than this there is no course, and none counts.
 FEWEST_READINGS = 40
-_QUANTILES = 200
+_QUANTILES = 2_000
 _MOST = 3.0
 _STEP = 1e-3
 #: Within which the search goes: logarithms of the rises, and start and bounds of the rest
@@ -69,7 +69,7 @@ class WearGrowth(BaseEstimator):
     theta_, covariance_ : arrays of shape (12,), (12, 12)
         Course in the search's own terms, and how far it may lie from that (Laplace).
     gain_ : float
-        By how much the rise raises the log likelihood of the readings over the best flat course.
+        By how much the rise raises the penalised log likelihood over the best flat course.
     n_readings_ : int
     """
 
@@ -107,7 +107,7 @@ class WearGrowth(BaseEstimator):
             told = np.isfinite(values.level)
             if told.sum() < FEWEST_READINGS or np.ptp(values.level[told]) == 0:
                 continue
-            scores = _scores(values.level[told])
+            scores = _reference(values.level[told])
             readings = values._replace(level=_scored(scores, values.level))
             whole = _whole(readings, defect_km)
             theta, scale, gain = self._fit_one(whole, log_chance)
@@ -242,17 +242,20 @@ def _whole(
     return Likelihood(readings, way, len(defect_km))
 
 
-def _scores(values: np.ndarray) -> QuantileTransformer:
-    scores = QuantileTransformer(
-        n_quantiles=min(_QUANTILES, len(values)), output_distribution="normal", subsample=None
-    )
-    return scores.fit(values[:, None])
+def _reference(values: np.ndarray) -> np.ndarray:
+    """The fleet's readings in order, or as many quantiles of them."""
+    if len(values) <= _QUANTILES:
+        return np.sort(values)
+    return np.quantile(values, np.linspace(0.0, 1.0, _QUANTILES))
 
 
-def _scored(scores: QuantileTransformer, values: np.ndarray) -> np.ndarray:
+def _scored(reference: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Normal score of the middle rank, so that equal readings have the middle of their ranks."""
     result, told = np.full(len(values), np.nan), np.isfinite(values)
-    if told.any():
-        result[told] = np.clip(scores.transform(values[told, None])[:, 0], -_MOST, _MOST)
+    below = np.searchsorted(reference, values[told], side="left")
+    upto = np.searchsorted(reference, values[told], side="right")
+    rank = np.clip((below + upto + 1) / 2, 1, len(reference))
+    result[told] = np.clip(norm.ppf(rank / (len(reference) + 1)), -_MOST, _MOST)
     return result
 
 

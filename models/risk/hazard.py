@@ -29,6 +29,7 @@ from models.risk.delay import (
     Delay,
     assumed_delay,
     enough_road_failures,
+    heard_of_itself,
     log_prior,
     moved_rate,
 )
@@ -104,7 +105,8 @@ class DefectHazard(BaseEstimator):
     delay_ : Delay or None
         Km from a defect until it is heard of; None where not used.
     n_lives_, n_defects_, n_bikes_ : int
-    km_watched_ : float
+    km_watched_, idle_rate_per_km_ : float
+        Km watched, and complaints per km whose test found nothing.
     n_found_on_entry_ : int
         Lives that already had the defect when first seen, which are left out.
     entry_ages_ : array
@@ -238,6 +240,8 @@ class DefectHazard(BaseEstimator):
         self.n_bikes_ = int(lives["unit_id"].nunique())
         end = last_known(lives) if self.delay_ else lives["bad_km"].fillna(lives["good_km"])
         self.km_watched_ = float(((end - lives["entry_km"]) * lives["times"]).sum())
+        idle = float((lives["idle_complaints"] * lives["times"]).sum())
+        self.idle_rate_per_km_ = idle / max(self.km_watched_, 1.0)
         if not self.km_watched_ > 0:
             raise LivesError("lives: no sensor has run a km under observation")
 
@@ -287,7 +291,9 @@ class DefectHazard(BaseEstimator):
         if delay is None or not delay.learned:
             return
         km = records.km_with_defect(weight, delay.rate_per_km)
-        self.delay_ = replace(delay, rate_per_km=moved_rate(self.delay_prior, delay.n_heard, km))
+        idle = self.sensitivity * self.idle_rate_per_km_
+        own = heard_of_itself(delay.n_heard, delay.n_road_failures, delay.rate_per_km, idle)
+        self.delay_ = replace(delay, rate_per_km=moved_rate(self.delay_prior, own, km))
 
     def _spread_delay(self, records: Records, hazard: np.ndarray) -> None:
         """Spread of log rate from the curvature of the log likelihood, the curve held fixed."""

@@ -67,7 +67,10 @@ def fit_growth(
 def _drawn(lives: pd.DataFrame, wear_readings: pd.DataFrame, seed: int) -> pd.DataFrame:
     read = wear_readings.loc[wear_readings["roughness_pct"].notna(), "life_id"].value_counts()
     lives = lives[lives["age_known"].astype(bool) & ~found_on_entry(lives)]
-    lives = lives[lives["life_id"].isin(read.index) & ~lives["life_id"].duplicated(keep=False)]
+    lives = lives[lives["life_id"].isin(read.index)]
+    # a life split by an open doubt stands once, as what it more likely is
+    lives = lives.sort_values("times", ascending=False, kind="stable")
+    lives = lives.drop_duplicates("life_id").sort_index()
     rng = np.random.default_rng(seed)
     kept = []
     for some, most in (

@@ -90,6 +90,8 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
         lives[name] = _blank_where_absent(windows, name, None)
     lives["times"] = _blank_where_absent(windows, "times", 1.0)
     lives["contact_km"] = _blank_where_absent(windows, "contact_km", np.nan)
+    idle = pd.Series(_blank_where_absent(windows, "idle_complaints", 0), range(len(lives)))
+    lives["idle_complaints"] = idle.astype("float64").fillna(0.0)
     lives["earlier_km"] = _blank_where_absent(windows, "earlier_km", np.nan)
     lives["earlier_km"] = lives["earlier_km"].astype("float64").clip(lower=lives["entry_km"])
     lives["road_failure"] = _flags(windows, "road_failure", False)

@@ -19,7 +19,7 @@ from models.risk.hazard import DefectHazard
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
 #: A sign in a test outweighs the curve: the curve may move its odds by this factor at most.
 MOST_ODDS_SHIFT = 3.0
-_CHUNK = 500
+_CHUNK = 200
 _TINY = 1e-12
 _LEAST = 1e-300
 _SAME_KM = 1e-6
@@ -250,26 +250,28 @@ def defect_chances(
     if gaps_km is None:
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
-    batches = [(None, part) for part in _chunks(np.flatnonzero(sign.isna()))]
-    batches += [(name, np.flatnonzero(sign == name)) for name in sorted(set(sign.dropna()))]
-    for name, members in batches:
-        some, own = sensors_now.iloc[members], read.take(members)
-        ahead = np.asarray(horizons_km)
-        gaps = gaps_km[members]
+
+    def without_sign(members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Log chance of no defect by all but a sign, and log chance of the silence since a test."""
+        some, own, v = sensors_now.iloc[members], read.take(members), seen[members]
+        ahead, gaps = np.asarray(horizons_km), gaps_km[members]
         log_ok = _log_ok(model, some, own, drawn, gaps, ahead)
         silence = _silence_since_test(some, rate)
-        if rate is not None and seen[members].any():
+        if rate is not None and v.any():
             today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
-            v = seen[members]
             log_ok = _mixed(log_ok, _log_ok(model, today, own, drawn, gaps, ahead), v)
-            silence = np.log(
-                (1 - v) * np.exp(silence) + v * np.exp(_silence_since_test(today, rate))
-            )
-        if name is not None:
-            share = shares[name]
-            q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
-            log_ok = _with_sign(log_ok, q, silence)
-        _summarise(result, members, log_ok, level)
+            until_today = np.exp(_silence_since_test(today, rate))
+            silence = np.log((1 - v) * np.exp(silence) + v * until_today)
+        return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
+
+    for members in _chunks(np.flatnonzero(sign.isna())):
+        _summarise(result, members, without_sign(members)[0], level)
+    for name in sorted(set(sign.dropna())):
+        members, share = np.flatnonzero(sign == name), shares[name]
+        parts = [without_sign(some) for some in _chunks(members)]
+        log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
+        q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
+        _summarise(result, members, _with_sign(log_ok, q, silence), level)
     return result
 
 

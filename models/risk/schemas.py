@@ -87,10 +87,16 @@ LIFE_WINDOWS = RecordSchema(
             "doubt_sign", "text", "what that test showed: fail, suspect, dropouts_seen", "", True
         ),
         Column("doubt_heard", "flag", "a complaint or a road failure led to that test", "", True),
+        Column(
+            "idle_complaints",
+            "whole",
+            "tests after a complaint that found the sensor without the defect",
+            blank=True,
+        ),
         *RIDING,
     ),
     may_lack=(
-        *("heard", "contact_km", "doubt_km", "doubt_sign", "doubt_heard"),
+        *("heard", "contact_km", "doubt_km", "doubt_sign", "doubt_heard", "idle_complaints"),
         *(column.name for column in RIDING),
     ),
 )

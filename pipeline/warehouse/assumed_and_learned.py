@@ -46,7 +46,7 @@ def assumed_and_learned(results: RiskResults, followed_up: pd.DataFrame) -> pd.D
             "share",
             _of_share(TEST_SENSITIVITY),
             _of_share(believed),
-            "tests that missed a defect found soon after" if moved else "nothing: it stays assumed",
+            "what came to light soon after tests" if moved else "nothing: it stays assumed",
         )
     ]
     for sign, share in results.settings["shares"].items():

@@ -37,7 +37,7 @@ def believed_sensitivity(
     Learned by a hazard fitted to tests taken at their word.
     """
     run(connection, f"{MARTS}/test_history")
-    tests = TEST_HISTORY.check(connection.execute("from marts.test_history").df())
+    tests = TEST_HISTORY.check(connection.execute("from marts.test_history order by all").df())
     tags = _tags(frames, TEST_SENSITIVITY)
     first = _kept(folder, "first_hazard", tags, say)
     if first is None:
@@ -112,6 +112,10 @@ def _keep(
     for name, model in models.items():
         if model is None:
             continue
-        kept = keep_model(folder, name, model, tags)
+        try:
+            kept = keep_model(folder, name, model, tags)
+        except OSError as error:  # it saves time and is never needed
+            say(f"The model {name} could not be kept: {error.strerror}")
+            continue
         if isinstance(kept, Refusal):
             say(kept.reason)

@@ -44,7 +44,6 @@ ALLOWED = frozenset(
         ("ObjectNode", "models.risk.growth.WearGrowth"),
         ("ObjectNode", "models.risk.hazard.DefectHazard"),
         ("ObjectNode", "scipy.interpolate._bsplines.BSpline"),
-        ("ObjectNode", "sklearn.preprocessing._data.QuantileTransformer"),
         ("ObjectNode", "sklearn.preprocessing._polynomial.SplineTransformer"),
         ("TupleNode", "builtins.tuple"),
         ("TupleNode", "models.risk.course.Course"),

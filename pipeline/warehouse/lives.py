@@ -63,7 +63,7 @@ def risk_frames(connection: duckdb.DuckDBPyConnection, day: date) -> RiskFrames:
     return RiskFrames(
         LIFE_WINDOWS.check(windows),
         SENSORS_NOW.check(worn),
-        FOLLOWED_UP.check(connection.execute("from marts.followed_up").df()),
-        CONTACT_GAPS.check(connection.execute("from marts.contact_gaps").df()),
-        WEAR_READINGS.check(connection.execute("from marts.wear_readings").df()),
+        FOLLOWED_UP.check(connection.execute("from marts.followed_up order by all").df()),
+        CONTACT_GAPS.check(connection.execute("from marts.contact_gaps order by all").df()),
+        WEAR_READINGS.check(connection.execute("from marts.wear_readings order by all").df()),
     )

@@ -8,7 +8,14 @@ import pytest
 from scipy.integrate import quad
 
 from models.risk.assumed import DELAY_RATE, BetaPrior, GammaPrior
-from models.risk.delay import assumed_delay, cut, moved_rate, silent_chance, silent_km
+from models.risk.delay import (
+    assumed_delay,
+    cut,
+    heard_of_itself,
+    moved_rate,
+    silent_chance,
+    silent_km,
+)
 from models.risk.hazard import DefectHazard
 from models.risk.now import defect_chances
 from models.risk.score import fit_and_score
@@ -144,3 +151,13 @@ def test_the_basis_says_what_is_taken_for_granted(fleet):
 def test_a_contact_before_the_last_good_test_is_that_test():
     record = lives([0.0, 0.0], [30.0, 20.0], [np.nan, 25.0], contact_km=[10.0, np.nan])
     assert DefectHazard().fit(record).km_watched_ == 55.0
+
+
+def test_complaints_of_something_else_are_not_taken_for_the_defects_own():
+    """100 heard of, 40 by road failure, own complaints as frequent as idle ones: half of 60 count."""
+    rate = 1e-3
+    own = heard_of_itself(100.0, 40.0, rate, idle_rate=rate * (1 - 40 / 70))
+    assert own == pytest.approx(70.0, abs=0.01)
+    assert heard_of_itself(100.0, 40.0, rate, idle_rate=0.0) == pytest.approx(100.0)
+    assert heard_of_itself(40.0, 40.0, rate, idle_rate=rate) == pytest.approx(40.0)
+    assert heard_of_itself(0.0, 0.0, rate, idle_rate=rate) == 0.0

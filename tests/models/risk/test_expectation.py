@@ -126,7 +126,6 @@ def test_a_narrow_window_nears_the_exact_age():
     assert expected.log_likelihood - np.log(1e-7) == pytest.approx(exact, abs=1e-5)
 
 
-
 def test_a_record_of_nothing_but_windows_from_entry_has_a_likelihood():
     windows = lives(np.array([10.0]), np.array([10.0]), np.array([40.0]))
     rows = rows_of(checked_lives(windows), AGES)

@@ -232,6 +232,7 @@ def _with_tests(lives: pd.DataFrame, tests: pd.DataFrame) -> pd.DataFrame:
     """Ages at the last good test and the finding, and how it came about."""
     passed = tests[tests["passed"]].groupby("life")["read_km"].max()
     found = tests[~tests["passed"]].set_index("life")
+    idle = tests[tests["passed"] & tests["prompted"]].groupby("life").size()
     entry = lives["entry_bike_km"] - lives["zero"]
     tested = lives["life"].map(passed)
     return lives.assign(
@@ -241,6 +242,7 @@ def _with_tests(lives: pd.DataFrame, tests: pd.DataFrame) -> pd.DataFrame:
         bad_km=lives["found_bike_km"] - lives["zero"],
         heard=lives["life"].map(found["prompted"]).fillna(False).astype(bool),
         own_complaint=lives["life"].map(found["heard"]).fillna(False).astype(bool),
+        idle_complaints=lives["life"].map(idle).fillna(0).astype("Int64"),
         last_test_km=lives["life"].map(tests.groupby("life")["read_km"].max()),
     )
 
@@ -263,6 +265,7 @@ def _windows(lives: pd.DataFrame, bikes: pd.DataFrame) -> pd.DataFrame:
             "bad_km": lives["bad_km"],
             "road_failure": lives["own_complaint"] & even,
             "heard": lives["heard"],
+            "idle_complaints": lives["idle_complaints"],
             "contact_km": np.where(lives["bad_km"].isna(), last - lives["zero"], np.nan),
             "doubt_km": np.nan,
             "doubt_sign": None,

@@ -21,7 +21,8 @@ with span_defects as (
 span_tests as (
     select spans.life_id,
         if(span_defects.closed_on is null, max(tests.odometer_km), nullif(any_value(span_defects.good_km), -1))
-            as good_km
+            as good_km,
+        count(tests.session_id) filter (tests.reason = 'symptom') as idle_complaints
     from marts.sensor_spans as spans
     left join span_defects using (life_id)
     left join marts.life_tests as tests
@@ -48,6 +49,8 @@ select
     if(span_defects.bad_km is null, contacts.doubt_km, null) as doubt_km,
     if(span_defects.bad_km is null, contacts.doubt_sign, null) as doubt_sign,
     if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard,
+    -- complaints of something else: the test they led to found the sensor without the defect
+    span_tests.idle_complaints,
     bikes.usual_km_per_day as km_per_day, bikes.shop_id, spans.earlier_repairs,
     span_defects.closed_on as found_on
 from marts.sensor_spans as spans
