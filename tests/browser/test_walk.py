@@ -100,9 +100,15 @@ def test_the_worklist_leads_to_how_far_to_trust_it_and_each_grouping_is_drawn(pa
     heading(page, "How far to trust these chances")
     assert page.url.endswith("/trust")
     charts = page.locator("[data-testid=stVegaLiteChart]")
+    charts.first.wait_for()
     for grouping in ("Part", "Duty", "Date looked on from"):
-        page.get_by_role("combobox", name=re.compile("Expected and found by")).click()
-        page.get_by_role("option", name=grouping, exact=True).click()
+        chosen = page.get_by_role("option", name=grouping, exact=True)
+        for _ in range(6):  # a list opened while the page is still being drawn closes again
+            page.get_by_role("combobox", name=re.compile("Expected and found by")).click()
+            page.wait_for_timeout(700)
+            if chosen.is_visible():
+                break
+        chosen.click()
         page.locator("p", has_text=re.compile(r"In \d+ of \d+ groups")).wait_for()
         charts.first.wait_for()
         no_error(page)
