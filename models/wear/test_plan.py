@@ -2,8 +2,9 @@
 
 A worn place does not lift the wiper on every pass, and a sweep that is too fast or a logger that
 is too slow steps over it. The first chance is learnt from repeat passes: once a pass has shown a
-spot, how many of the later ones show it too. The second follows from speed, rate and width: a
-patch is met for width / speed seconds, and holds a sample if one falls into that.
+spot, how many of the later ones show it too. The second follows from speed, rate and width: the
+wiper is off the track for a part of the time that it takes over a patch, at most the whole of it,
+and that shows if a sample falls into it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from models.wear.exposure import BIN_PCT, BINS, shown_share
+from models.wear.exposure import BIN_PCT, BINS, LENGTH_MS, SLOW_PCT_PER_S, shown_share
 from models.wear.schemas import DROPOUT_PLACES, PASS_REACH
 
 SURE = 0.95
@@ -118,7 +119,7 @@ def passes_needed(
         Samples a second of the logger.
     speed_pct_per_s : float, optional
         Speed of the passes; if None, the fastest at which every pass leaves a sample in the
-        width, but no slower than a hand can go.
+        width, but no slower than a hand can go and no faster than usual.
     sure : float
         How sure.
     """
@@ -127,16 +128,43 @@ def passes_needed(
     best = min(max(width_pct * rate_hz, SLOWEST_PCT_PER_S), USUAL_PCT_PER_S)
     speed = best if speed_pct_per_s is None else speed_pct_per_s
     samples = width_pct * rate_hz / speed
-    each = lift.chances * min(1.0, samples)
-    number = np.arange(1, MOST_PASSES + 1)
-    found = 1.0 - ((1.0 - each[:, None]) ** number * lift.weights[:, None]).sum(axis=0)
+    share = _share_of_width(width_pct, rate_hz, speed)
+    found = sure_after(lift, share, np.arange(1, MOST_PASSES + 1))
     enough = np.flatnonzero(found >= sure)
-    chance = float(each @ lift.weights)
+    chance = lift.mean * share
     if not enough.size:
         answer = "cannot be reached with this logger"
         return PassPlan(answer, 0, speed, samples, chance, float(found[-1]))
-    n = int(number[enough[0]])
+    n = int(enough[0]) + 1
     return PassPlan("passes", n, speed, samples, chance, float(found[n - 1]))
+
+
+def sure_after(lift: LiftChance, share: float, passes: np.ndarray) -> np.ndarray:
+    """Chance that at least one of so many passes shows a spot, shape of ``passes``.
+
+    ``share`` : of the lifts in which a sample falls. The chance to lift is averaged over, so that
+    passes over one spot are not taken for independent.
+    """
+    each = lift.chances * share
+    return 1.0 - lift.weights @ (1.0 - each[:, None]) ** np.asarray(passes, dtype=float)
+
+
+def sureness(
+    lift: LiftChance, width_pct: float, rate_hz: float, speed_pct_per_s: float, passes: int
+) -> float:
+    """How sure so many passes were to show wear of a width, 0 to 1; arguments as above."""
+    share = _share_of_width(width_pct, rate_hz, speed_pct_per_s)
+    return float(sure_after(lift, share, np.array([passes]))[0])
+
+
+def _share_of_width(width_pct: float, rate_hz: float, speed_pct_per_s: float) -> float:
+    """Share of the lifts over a patch in which a sample falls.
+
+    Lifts last up to the time that the patch takes, and are otherwise as short as any.
+    """
+    longest = 1000.0 * width_pct / SLOW_PCT_PER_S
+    lengths = (min(LENGTH_MS[0], longest / 2.0), longest)
+    return float(shown_share(1000.0 / rate_hz, speed_pct_per_s, lengths))
 
 
 def slow_stretches(

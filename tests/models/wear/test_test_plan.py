@@ -5,7 +5,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.wear.schemas import DROPOUT_PLACES, PASS_REACH
-from models.wear.test_plan import LiftChance, lift_chance, passes_needed, slow_stretches
+from models.wear.test_plan import (
+    LiftChance,
+    lift_chance,
+    passes_needed,
+    slow_stretches,
+    sureness,
+)
 
 CERTAIN = LiftChance(np.array([0.5]), np.array([1.0]), 0, 0)
 
@@ -50,23 +56,29 @@ def test_intervals_hold_the_chance_as_often_as_they_say():
 
 
 def test_passes_by_hand():
-    # 1 - 0.5^n >= 0.95 first at n = 5
-    plan = passes_needed(CERTAIN, 1.0, 200.0)
+    # a logger of 100 kHz misses nothing: 1 - 0.5^n >= 0.95 first at n = 5
+    plan = passes_needed(CERTAIN, 1.0, 100_000.0)
     assert (plan.answer, plan.passes) == ("passes", 5)
     assert plan.speed_pct_per_s == 30.0
     assert plan.reached == pytest.approx(1 - 0.5**5)
+    # at 200 Hz a sample falls into 4/5 of 1 to 5 ms and all above: (0.8 + ln(33.3/5)) / ln 33.3
+    share = (0.8 + np.log(100 / 15)) / np.log(100 / 3)
+    plan = passes_needed(CERTAIN, 1.0, 200.0)
+    assert plan.chance_per_pass == pytest.approx(0.5 * share)
+    assert plan.passes == 7
+    assert sureness(CERTAIN, 1.0, 200.0, 30.0, 7) == pytest.approx(plan.reached)
 
 
 def test_a_slow_logger_asks_for_a_slow_hand_or_cannot():
     slow = passes_needed(CERTAIN, 1.0, 8.0)
     assert slow.speed_pct_per_s == 8.0
-    assert slow.passes == 5
+    assert slow.passes == 21
+    slower = passes_needed(CERTAIN, 1.0, 8.0, speed_pct_per_s=4.0)
+    assert slower.passes < slow.passes
     fast = passes_needed(CERTAIN, 1.0, 8.0, speed_pct_per_s=30.0)
-    assert fast.passes > slow.passes
-    never = passes_needed(CERTAIN, 0.05, 5.0, speed_pct_per_s=30.0)
-    assert never.answer == "cannot be reached with this logger"
-    assert never.passes == 0
-    assert never.reached < 0.95
+    assert fast.answer == "cannot be reached with this logger"
+    assert fast.passes == 0
+    assert fast.reached < 0.95
 
 
 @settings(max_examples=40)
@@ -82,8 +94,11 @@ def test_promised_passes_do_show_a_simulated_spot():
     lift = lift_chance(*sweeps(250, 0.7))
     plan = passes_needed(lift, 0.8, 200.0)
     rng = np.random.default_rng(4)
-    hit = rng.random((4000, plan.passes)) < 0.7 * min(1.0, plan.samples_in_width)
-    assert hit.any(axis=1).mean() >= 0.94
+    lifted = rng.random((4000, plan.passes)) < 0.7
+    longest_ms = 1000 * 0.8 / 30
+    length_ms = np.exp(rng.uniform(0.0, np.log(longest_ms), lifted.shape)) * 30 / plan.speed_pct_per_s
+    sampled = rng.random(lifted.shape) * 5.0 < length_ms
+    assert 0.94 <= (lifted & sampled).any(axis=1).mean() <= 0.99
 
 
 def test_impossible_questions_are_refused():
