@@ -5,9 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.words import about_in_100, counted, in_100, km, known, number
+from pipeline.access.wear_view import SweepPlan
 
 ALL = "all"
 LIKELY = 0.5
+EARLIER_SAID = 3
 ANSWERS = {
     "concentrated": "at a common place",
     "flat": "no common place shown",
@@ -83,6 +85,51 @@ def band(sensor: dict) -> str:
         f"{number(sensor['peak_low_pct'], digits=0)} to {number(sensor['peak_high_pct'], '%', 0)} "
         f"({sure}, {tests}, the last at {km(sensor['sensor_age_km'])}).{stop}{further}"
     )
+
+
+def before(confidences: list[float]) -> str:
+    """How sure the tests before this one were of a band, the earliest first; few of the last."""
+    if not confidences:
+        return "It is the first sweep of this life, so there is none to hold it against."
+    last = confidences[-EARLIER_SAID:]
+    sure = [in_100(min(c, 0.999)) for c in last]
+    listed = sure[0] if len(sure) == 1 else f"{', '.join(sure[:-1])} and {sure[-1]}"
+    which = "the test before it" if len(last) == 1 else f"the {len(last)} tests before it"
+    return f"After {which} one was {listed} in 100 sure."
+
+
+def against_fleet(there: pd.DataFrame) -> str:
+    """The roughest cell of a worn band against sensors that passed; WEAR_PROFILE_ROWS of it."""
+    judged = there[there["roughness"].notna()]
+    if judged.empty:
+        return "No cell of the band holds enough samples to judge its roughness."
+    worst = judged.loc[judged["roughness"].idxmax()]
+    said = f"This test is up to {number(worst['roughness'], digits=1)} times its middle cell there"
+    if pd.isna(worst["fleet_high"]):
+        return f"{said}; too few sensors of its part passed to compare with."
+    return (
+        f"{said}; of {counted(int(worst['fleet_sensors']), 'sensor')} of its part that passed, "
+        f"90 in 100 lie between {number(worst['fleet_low'], digits=1)} and "
+        f"{number(worst['fleet_high'], digits=1)}."
+    )
+
+
+def sweep_was(plan: SweepPlan) -> str:
+    """How sure a sweep was to show wear of a width, and how many passes would have been enough."""
+    wide = number(plan.width_pct, "%", 1)
+    how = (
+        f"{number(plan.rate_hz, 'samples a second', 0)} and "
+        f"{number(plan.speed_pct_per_s, '% of travel a second', 0)}"
+    )
+    made = counted(plan.made, "pass", "passes")
+    sure = f"this test's {made} {'was' if plan.made == 1 else 'were'} {in_100(plan.sure)} % sure"
+    if not plan.needed:
+        return (
+            f"At its {how}, no number of passes is 95 % sure to show wear {wide} wide ({sure}): "
+            "log faster, or sweep slower."
+        )
+    needed = counted(plan.needed, "pass", "passes")
+    return f"At its {how}, wear {wide} wide takes {needed} to be 95 % sure to see ({sure})."
 
 
 def progress(sensor: dict) -> list[str]:

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround, sweep_part
 from dashboard.bench_list import bench_list
+from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
 from dashboard.markup import Html, bullets, facts, joined, table, tag, to_bike
 from dashboard.set_aside_list import show_set_aside
+from dashboard.show_chart import show_chart
 from dashboard.sieve import csv
 from dashboard.verdict_words import rule_verdict, technician_verdict
+from dashboard.wear_part import TRACK_COLUMNS, track_of_test
 from dashboard.words import (
     MOUNTS,
     READINGS,
@@ -24,7 +29,9 @@ from dashboard.words import (
     plain,
 )
 from pipeline.access.views import SessionView
+from pipeline.access.wear_view import TestWear
 
+TESTS_DRAWN = 3
 _WORDED = ("connector_corrosion", "wiggle_test", "fault_codes")
 
 
@@ -40,6 +47,7 @@ def show(shown: records.Shown) -> None:
     _verdicts(view)
     _next(view.next_look)
     sweep_part.show_sweep(view)
+    _wear(view.wear)
     _static(view.checks)
     _earlier(view.earlier)
     show_set_aside(view.set_aside, of="for this test or its bike")
@@ -103,6 +111,30 @@ def _next(sentences: list[str]) -> None:
         return
     items = [tag("li", sentence) for sentence in sentences]
     st.html(tag("ol", *items))
+
+
+def _wear(wear: TestWear) -> None:
+    surround.heading("Where this track wears")
+    if wear.life_id is None:
+        surround.nothing("This sensor has no track, or this test belongs to none of its lives.")
+        return
+    st.html(track_of_test(wear))
+    if wear.profiles.empty:
+        return
+    # drawn only once opened: most tests need the sentences alone
+    fold = st.expander("This sweep over those before it", key="track_of_test", on_change="rerun")
+    if not fold.open:
+        return
+    with fold:
+        latest = wear.profiles["session_id"].drop_duplicates().tail(TESTS_DRAWN)
+        rows = wear.profiles[wear.profiles["session_id"].isin(latest)].reset_index(drop=True)
+        show_chart(
+            partial(sensor_chart, rows, wear.bands),
+            sensor_reading(rows),
+            rows,
+            TRACK_COLUMNS,
+            name=f"track_up_to_{latest.iloc[-1]}",
+        )
 
 
 def _static(checks: pd.DataFrame) -> None:

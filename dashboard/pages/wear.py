@@ -25,6 +25,7 @@ from dashboard.markup import (
 )
 from dashboard.show_chart import show_chart
 from dashboard.sieve import csv
+from dashboard.wear_part import TRACK_COLUMNS
 from dashboard.wear_words import (
     ALL,
     ANSWERS,
@@ -40,7 +41,7 @@ from dashboard.wear_words import (
     sure_in_100,
     use_answer,
 )
-from dashboard.words import counted, day, in_100, km, number, plain
+from dashboard.words import counted, in_100, km, number, plain
 from pipeline.access.wear_view import OneSensor, WearView
 
 TITLE = "Where on the travel wear gathers"
@@ -223,31 +224,16 @@ def _one(view: WearView) -> None:
         ]
     )
     st.html(joined([tag("p", who), bullets([band(sensor), *progress(sensor)])]))
-    columns = {
-        "Day": lambda r: day(r["tested_on"]),
-        "Test": lambda r: to_session(r["session_id"], r["session_id"]),
-        "Travel": lambda r: span(r["bin_from_pct"], r["bin_from_pct"] + 2),
-        "Roughness, times its middle cell": lambda r: number(r["roughness"], blank="not judged"),
-        "Sensors that passed": _fleet_range,
-        "Drop-outs": "dropout_count",
-        "Passes that would have shown one": lambda r: number(r["exposure"], digits=1),
-    }
     profiles = one.profiles.sort_values(["tested_on", "session_id"], ascending=False, kind="stable")
     show_chart(
         partial(sensor_chart, one.profiles, one.bands),
         sensor_reading(one.profiles),
         profiles,
-        columns,
+        TRACK_COLUMNS,
         name=f"wear_of_{sensor['life_id']}",
     )
     _plan(one)
     _use(view, one)
-
-
-def _fleet_range(row: dict) -> str:
-    if pd.isna(row["fleet_high"]):
-        return "too few"
-    return f"{number(row['fleet_low'])} to {number(row['fleet_high'])}"
 
 
 def _pick(view: WearView, one: OneSensor) -> None:

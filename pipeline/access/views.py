@@ -12,7 +12,7 @@ from models.statics.cautions import next_look
 from models.sweeps.decimate import decimate_minmax
 from pipeline.access import schemas
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
-from pipeline.access.wear_view import BikeWear, bike_wear
+from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
 from pipeline.home import Home
 from pipeline.jobs.measure import RESULTS
 from pipeline.statements import run
@@ -83,7 +83,7 @@ class SessionView:
     CHECKS, ``next_look`` sentences in order, ``dropouts`` DROPOUTS, ``profile`` PROFILE,
     ``passes`` PASSES, ``findings`` FINDINGS, ``trace`` TRACE, ``set_aside`` SET_ASIDE,
     ``earlier`` BIKE_TESTS of the same sensor, ``places`` SWEEP_PLACES and ``travel_band``
-    TRAVEL_BANDS (both empty but for a volt sweep).
+    TRAVEL_BANDS (both empty but for a volt sweep); ``wear`` where its track wears.
     """
 
     edition: Edition
@@ -100,6 +100,7 @@ class SessionView:
     set_aside: pd.DataFrame
     places: pd.DataFrame
     travel_band: pd.DataFrame
+    wear: TestWear
 
 
 def current_version(home: Home) -> int | None:
@@ -215,6 +216,7 @@ def session_view(home: Home, session_id: str) -> SessionView:
             set_aside=read_frame(connection, "session_set_aside", schemas.SET_ASIDE, key),
             places=read_frame(connection, "session_places", schemas.SWEEP_PLACES, key),
             travel_band=read_frame(connection, "session_travel_band", schemas.TRAVEL_BANDS, key),
+            wear=wear_at_test(connection, session, measures[0] if measures else None),
             **sweep,
         )
 

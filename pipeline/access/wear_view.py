@@ -9,11 +9,14 @@ import pandas as pd
 
 from models.frames import Column, FrameSchema
 from models.wear.schemas import BANDS, WEAR_MAP
+from models.wear.test_plan import LiftChance, passes_needed, sureness
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.home import Home
+from pipeline.statements import run
 from pipeline.warehouse.wear_schemas import (
     WEAR_ABOUT,
     WEAR_GATHERED,
+    WEAR_LIFT,
     WEAR_PASSES,
     WEAR_STRETCHES,
 )
@@ -142,6 +145,97 @@ class BikeWear:
     sensors: pd.DataFrame
     stretches: pd.DataFrame
     passes: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class SweepPlan:
+    """How sure one test's sweep was to show wear of a width, and what would have been enough.
+
+    ``made`` passes over the travel; ``needed`` at the same rate and speed for 95 %, 0 where no
+    number is enough; ``sure`` from 0 to 1.
+    """
+
+    width_pct: float
+    rate_hz: float
+    speed_pct_per_s: float
+    made: int
+    sure: float
+    needed: int
+
+
+@dataclass(frozen=True)
+class TestWear:
+    """Where the track of one test's sensor wears, as known by then.
+
+    ``life_id`` None where the sensor has no track or the test no life. ``bands`` BANDS and
+    ``profiles`` WEAR_PROFILE_ROWS of this test and those of the life before it, both empty where it
+    has no sweep that could be mapped. ``stretches`` WEAR_STRETCHES: where to sweep slowest next, by
+    all that is known today; empty where the life is over. ``plan`` None where rate or speed is not
+    known.
+    """
+
+    __test__ = False  # no case of pytest's, for all its name
+
+    life_id: str | None
+    bands: pd.DataFrame
+    profiles: pd.DataFrame
+    stretches: pd.DataFrame
+    plan: SweepPlan | None
+
+
+#: Width of wear that a sweep is asked to be sure of, % of travel.
+PLANNED_WIDTH_PCT = 1.0
+
+
+def wear_at_test(
+    connection: duckdb.DuckDBPyConnection, session: dict, measures: dict | None
+) -> TestWear:
+    """What a test's page shows of the wear map.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        On a published warehouse.
+    session : dict
+        One row of SESSION.
+    measures : dict, optional
+        One row of MEASURES; None without a sweep.
+    """
+    test = {"session_id": session["session_id"]}
+    found = run(connection, "access/sql/wear_life_of_test", test).df().to_dict("records")
+    if not found:
+        none = (BANDS.empty(), WEAR_PROFILE_ROWS.empty(), WEAR_STRETCHES.empty())
+        return TestWear(None, *none, None)
+    life = {"life_id": found[0]["life_id"]}
+    profiles = read_frame(connection, "wear_profile_rows", WEAR_PROFILE_ROWS, life)
+    by_then = profiles["session_id"].drop_duplicates().tolist()
+    mapped = session["session_id"] in by_then
+    by_then = by_then[: by_then.index(session["session_id"]) + 1] if mapped else []
+    bands = read_frame(connection, "wear_bands_of_life", BANDS, life)
+    bike = {"unit_id": session["unit_id"]}
+    stretches = read_frame(connection, "wear_stretches", WEAR_STRETCHES, bike)
+    own = stretches["sensor_id"].eq(session["sensor_id"]) & bool(found[0]["goes_on"])
+    return TestWear(
+        life["life_id"],
+        bands[bands["session_id"].isin(by_then)].reset_index(drop=True),
+        profiles[profiles["session_id"].isin(by_then)].reset_index(drop=True),
+        stretches[own].reset_index(drop=True),
+        _plan(connection, measures) if mapped else None,
+    )
+
+
+def _plan(connection: duckdb.DuckDBPyConnection, measures: dict | None) -> SweepPlan | None:
+    lift = read_frame(connection, "wear_lift", WEAR_LIFT)
+    if measures is None or lift.empty:
+        return None
+    rate, speed, made = (measures[n] for n in ("rate_hz", "speed_pct_per_s", "pass_count"))
+    if not (rate > 0 and speed > 0):  # blank is neither
+        return None
+    chance = LiftChance(lift["chance"].to_numpy(), lift["weight"].to_numpy(), 0, 0)
+    width, made = PLANNED_WIDTH_PCT, int(made)
+    needed = passes_needed(chance, width, rate, speed).passes
+    sure = sureness(chance, width, rate, speed, made)
+    return SweepPlan(width, float(rate), float(speed), made, sure, needed)
 
 
 def bike_wear(connection: duckdb.DuckDBPyConnection, unit_id: str) -> BikeWear:

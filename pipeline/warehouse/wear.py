@@ -47,6 +47,7 @@ _KEPT = {
     "wear_stretches": shown.WEAR_STRETCHES,
     "wear_shares": shown.WEAR_SHARES,
     "wear_passes": shown.WEAR_PASSES,
+    "wear_lift": shown.WEAR_LIFT,
     "wear_usage": shown.WEAR_USAGE,
     "wear_patterns": shown.WEAR_PATTERNS,
     "wear_about": shown.WEAR_ABOUT,
@@ -108,6 +109,7 @@ def _frames(found: _Found) -> dict[str, pd.DataFrame]:
         "wear_stretches": _stretches(found.sensors_now, shares, from_tests),
         "wear_shares": _long(found.sensors_now[["sensor_id"]], share=shares),
         "wear_passes": _passes(found.lift, found.sensors_now),
+        "wear_lift": pd.DataFrame({"chance": found.lift.chances, "weight": found.lift.weights}),
         "wear_patterns": _patterns(found),
     }
 

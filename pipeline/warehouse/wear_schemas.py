@@ -89,6 +89,15 @@ WEAR_PASSES = FrameSchema(
     ),
 )
 
+WEAR_LIFT = FrameSchema(
+    "wear_lift",
+    "one chance that a pass over a worn spot lifts the wiper, of those it may be",
+    (
+        Column("chance", "number", "the chance", "0 to 1"),
+        Column("weight", "number", "how far the records bear it out; adds up to 1", "0 to 1"),
+    ),
+)
+
 WEAR_USAGE = FrameSchema(
     "wear_usage",
     "one travel bin of one bike whose throttle was logged",

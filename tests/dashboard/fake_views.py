@@ -9,6 +9,7 @@ import pandas as pd
 
 from models.frames import FrameSchema
 from models.sweeps.schemas import DROPOUTS, FINDINGS, MEASURES, PASSES, PROFILE
+from models.wear.schemas import BANDS
 from pipeline.access import schemas
 from pipeline.access.views import (
     BikeView,
@@ -17,7 +18,13 @@ from pipeline.access.views import (
     SessionView,
     WorklistView,
 )
-from pipeline.access.wear_view import WEAR_SENSORS, BikeWear
+from pipeline.access.wear_view import (
+    WEAR_PROFILE_ROWS,
+    WEAR_SENSORS,
+    BikeWear,
+    SweepPlan,
+    TestWear,
+)
 from pipeline.warehouse.wear_schemas import WEAR_PASSES, WEAR_STRETCHES
 
 HOSTILE = "<script>alert(1)</script> **bold** [x](http://elsewhere.example) &amp; $x$ :red[y]"
@@ -327,8 +334,48 @@ def session_view(session_id: str = "T-001", **values) -> SessionView:
         "set_aside": set_aside_rows(0),
         "places": rows(schemas.SWEEP_PLACES, reading="smoothness_pct", value=0.2, high=0.4),
         "travel_band": travel_band(),
+        "wear": wear_at_test(),
     }
     return SessionView(**(parts | values))
+
+
+def wear_at_test(**values) -> TestWear:
+    """This test, T-001, shows a band at 10 to 14 %; the one before it showed little."""
+    edge = np.tile(np.arange(0.0, 100.0, 2.0), 2)
+    number = np.repeat([0, 1], 50)
+    parts = {
+        "life_id": "S-000/2",
+        "bands": rows(
+            BANDS,
+            2,
+            session_id=["T-000", "T-001"],
+            band_no=1,
+            confidence=[0.3, 0.95],
+            peak_pct=12.0,
+            from_pct=10.0,
+            to_pct=14.0,
+            at_stop=False,
+        ),
+        "profiles": rows(
+            WEAR_PROFILE_ROWS,
+            100,
+            session_id=[f"T-{n:03d}" for n in number],
+            tested_on=pd.Timestamp("2025-01-01") + pd.to_timedelta(100 * number, unit="D"),
+            bin_from_pct=edge,
+            roughness=np.where((number == 1) & (edge == 12), 2.4, 1.0),
+            fleet_low=0.7,
+            fleet_high=1.4,
+            fleet_sensors=60,
+        ),
+        "stretches": rows(WEAR_STRETCHES, 1, from_pct=10.0, to_pct=14.0, share=0.8, rate_hz=200.0),
+        "plan": SweepPlan(1.0, 200.0, 31.0, 4, 0.79, 9),
+    }
+    return TestWear(**(parts | values))
+
+
+def wear_without_sweep() -> TestWear:
+    """The sensor's life goes on, but this test has no sweep."""
+    return wear_at_test(bands=BANDS.empty(), profiles=WEAR_PROFILE_ROWS.empty(), plan=None)
 
 
 def session_without_sweep(session_id: str = "T-001") -> SessionView:
@@ -343,6 +390,7 @@ def session_without_sweep(session_id: str = "T-001") -> SessionView:
         earlier=schemas.BIKE_TESTS.empty(),
         places=schemas.SWEEP_PLACES.empty(),
         travel_band=schemas.TRAVEL_BANDS.empty(),
+        wear=wear_without_sweep(),
     )
 
 

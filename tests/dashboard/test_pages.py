@@ -216,6 +216,26 @@ def test_the_session_page_shows_both_verdicts_and_where_they_differ():
     assert "do not agree" in text
 
 
+def test_the_session_page_says_where_the_track_wears_and_draws_it_only_once_opened():
+    app = opened("session", session="T-001")
+    text = text_of(app)
+    assert "<h2>Where this track wears</h2>" in text
+    assert text.index("Before any work on a bike") < text.index("Sweep slowest at")
+    before = len(app.get("vega_lite_chart"))
+    app.session_state["track_of_test"] = True
+    app.run()
+    assert not app.exception
+    assert len(app.get("vega_lite_chart")) == before + 1
+
+
+def test_a_sensor_without_a_track_is_not_said_to_wear(records):
+    none = fakes.wear_at_test(life_id=None)
+    records.setattr(views, "session_view", lambda home, session_id: fakes.session_view(wear=none))
+    text = text_of(opened("session", session="T-001"))
+    assert "This sensor has no track" in text
+    assert "Worn band" not in text
+
+
 def test_the_session_page_says_what_the_sweep_could_have_missed_and_whether_unplugging_explains():
     text = text_of(opened("session", session="T-001"))
     assert "Drop-outs shorter than 5.0 ms" in text

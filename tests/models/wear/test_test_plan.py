@@ -96,7 +96,9 @@ def test_promised_passes_do_show_a_simulated_spot():
     rng = np.random.default_rng(4)
     lifted = rng.random((4000, plan.passes)) < 0.7
     longest_ms = 1000 * 0.8 / 30
-    length_ms = np.exp(rng.uniform(0.0, np.log(longest_ms), lifted.shape)) * 30 / plan.speed_pct_per_s
+    length_ms = (
+        np.exp(rng.uniform(0.0, np.log(longest_ms), lifted.shape)) * 30 / plan.speed_pct_per_s
+    )
     sampled = rng.random(lifted.shape) * 5.0 < length_ms
     assert 0.94 <= (lifted & sampled).any(axis=1).mean() <= 0.99
 

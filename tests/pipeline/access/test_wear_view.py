@@ -2,7 +2,7 @@ import pytest
 
 from models.wear.exposure import BINS
 from pipeline.access import wear_view as wear
-from pipeline.access.views import NotThereError, bike_view
+from pipeline.access.views import NotThereError, bike_view, session_view
 from tests.pipeline.shop_files import SHOP, hand_in, sweep_csv
 
 SWEPT = SHOP["test_sessions"].replace("5.00,,pass", "5.00,volt,pass")
@@ -81,3 +81,28 @@ def test_a_bike_s_page_has_its_sensors_in_service_alone(shop):
     assert other.sensors["life_id"].tolist() == ["S2"]
     assert set(other.stretches["sensor_id"]) == {"S2"}
     assert not other.passes.empty
+
+
+def test_a_test_s_page_knows_no_later_test_of_its_life(shop):
+    first, second = (session_view(shop, name).wear for name in ("T1", "T2"))
+    assert first.profiles["session_id"].unique().tolist() == ["T1"]
+    assert first.bands["session_id"].unique().tolist() == ["T1"]
+    assert second.profiles["session_id"].drop_duplicates().tolist() == ["T1", "T2"]
+    assert first.stretches.empty  # a cleaning ended this life
+    assert first.plan.made > 0
+    assert 0 < first.plan.sure < 1
+
+
+def test_a_test_of_a_life_that_goes_on_says_where_to_sweep_next(shop):
+    view = session_view(shop, "T3").wear
+    assert view.life_id == "S2"
+    assert set(view.stretches["sensor_id"]) == {"S2"}
+
+
+def test_a_test_without_a_sweep_has_no_band_of_its_own(home, tmp_path):
+    hand_in(home, tmp_path / "a", SHOP)
+    view = session_view(home, "T3").wear
+    assert view.life_id == "S2"
+    assert view.profiles.empty
+    assert view.bands.empty
+    assert view.plan is None

@@ -1,0 +1,3 @@
+-- grain: one chance that a pass over a worn spot lifts the wiper
+from marts.wear_lift
+order by chance
