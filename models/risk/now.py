@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import NamedTuple
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -236,6 +236,63 @@ def defect_chances(
         Km from the last good test back to itself and to those before it, NaN where there was
         none; by default from ``wear_readings``, or the usual distance where these are not given.
     """
+    result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
+    for members, log_ok in _log_no_defect(
+        model,
+        sensors_now,
+        shares=shares,
+        sensitivity=sensitivity,
+        spacing_km=spacing_km,
+        horizons_km=horizons_km,
+        n_resamples=n_resamples,
+        seed=seed,
+        in_view=in_view,
+        wear_readings=wear_readings,
+        growth=growth,
+        moved_km=moved_km,
+        gaps_km=gaps_km,
+    ):
+        _summarise(result, members, log_ok, level)
+    return result
+
+
+def drawn_chances(
+    model: DefectHazard,
+    sensors_now: pd.DataFrame,
+    *,
+    horizons_km: tuple[float, ...],
+    n_resamples: int,
+    **settings: Any,
+) -> np.ndarray:
+    """The chances behind ``defect_chances``, one draw being the same fit for all sensors.
+
+    All arguments are those of ``defect_chances``. The result has the shape (1 + n_resamples, n,
+    horizons), the first the chances themselves.
+    """
+    drawn = np.full((1 + n_resamples, len(sensors_now), len(horizons_km)), np.nan)
+    how = {"horizons_km": horizons_km, "n_resamples": n_resamples, **settings}
+    for members, log_ok in _log_no_defect(model, sensors_now, **how):
+        drawn[:, members] = -np.expm1(np.minimum(log_ok, 0.0))
+    return drawn
+
+
+def _log_no_defect(
+    model: DefectHazard,
+    sensors_now: pd.DataFrame,
+    *,
+    shares: Mapping[str, BetaPrior] = SIGN_PRIORS,
+    sensitivity: BetaPrior = TEST_SENSITIVITY,
+    spacing_km: float = TEST_SPACING_KM,
+    horizons_km: tuple[float, ...] = HORIZONS_KM,
+    n_resamples: int = 200,
+    seed: int = 0,
+    in_view: np.ndarray | None = None,
+    wear_readings: pd.DataFrame | None = None,
+    growth: WearGrowth | None = None,
+    moved_km: np.ndarray | None = None,
+    gaps_km: np.ndarray | None = None,
+) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Some sensors' places and log chances of no defect, shape (draws, sensors, horizons)."""
     seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     rng = np.random.default_rng(seed)
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])
@@ -249,7 +306,6 @@ def defect_chances(
         read = read._replace(courses=tuple(read.growth.courses(n_courses, seed)))
     if gaps_km is None:
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
-    result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
 
     def without_sign(members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log chance of no defect by all but a sign, and log chance of the silence since a test."""
@@ -265,14 +321,13 @@ def defect_chances(
         return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
 
     for members in _chunks(np.flatnonzero(sign.isna())):
-        _summarise(result, members, without_sign(members)[0], level)
+        yield members, without_sign(members)[0]
     for name in sorted(set(sign.dropna())):
         members, share = np.flatnonzero(sign == name), shares[name]
         parts = [without_sign(some) for some in _chunks(members)]
         log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
         q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
-        _summarise(result, members, _with_sign(log_ok, q, silence), level)
-    return result
+        yield members, _with_sign(log_ok, q, silence)
 
 
 def _read(

@@ -1,0 +1,194 @@
+"""What an owner may set: costs, levels and limits, each declared with its unit and its bounds.
+
+Every default is assumed: none has a published source for throttle sensors. Money is in the shop's
+own currency throughout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import Field, dataclass, field, fields
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What one setting means, in which section and unit, and what it may be.
+
+    Words may be one of ``words`` (any text where none are named); numbers lie from ``least`` to
+    ``most``.
+    """
+
+    section: str
+    meaning: str
+    unit: str = ""
+    least: float = 0.0
+    most: float = 1e9
+    words: tuple[str, ...] = ()
+
+    def fault(self, value: object, default: object) -> str:
+        """What was expected in place of ``value``; empty where it may stand."""
+        if isinstance(default, str):
+            if isinstance(value, str) and (not self.words or value in self.words):
+                return ""
+            return f"one of {', '.join(self.words)}" if self.words else "a text in quotes"
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            return f"a number from {self.least:g} to {self.most:g}"
+        if isinstance(default, int) and not float(value).is_integer():
+            return f"a whole number from {self.least:g} to {self.most:g}"
+        if not self.least <= value <= self.most:  # nan is nowhere within
+            return f"a number from {self.least:g} to {self.most:g}"
+        return ""
+
+
+def _set(default: float | str, section: str, meaning: str, unit: str = "", **bounds: Any) -> Any:
+    return field(default=default, metadata={"bounds": Bounds(section, meaning, unit, **bounds)})
+
+
+@dataclass(frozen=True)
+class PlanSettings:
+    """Costs, levels and limits behind the three plans."""
+
+    currency: str = _set("", "costs", "name of the shop's currency, shown beside money")
+    labour_cost_per_hour: float = _set(70.0, "costs", "an hour of labour", "money/h", most=1e5)
+    test_hours: float = _set(0.5, "costs", "bench time of one test", "h", most=24)
+    replace_hours: float = _set(0.8, "costs", "time to replace a sensor", "h", most=24)
+    part_cost_if_unknown: float = _set(
+        120.0, "costs", "a part whose price is not handed in", "money", most=1e6
+    )
+    call_in_cost: float = _set(
+        20.0, "costs", "what it costs to have a bike brought in for planned work", "money", most=1e6
+    )
+    needless_replacement_cost: float = _set(
+        40.0, "costs", "taking off a sound sensor, beside part and labour", "money", most=1e6
+    )
+    road_failure_cost: float = _set(
+        200.0, "costs", "recovery after a failure on the road", "money", most=1e7
+    )
+    day_off_road_cost: float = _set(
+        45.0, "costs", "a day that a bike cannot be ridden", "money/day", most=1e6
+    )
+    road_failure_days: float = _set(
+        2.0, "costs", "days off the road after a failure on the road", "days", most=365
+    )
+    complaint_days: float = _set(
+        0.5, "costs", "days off the road where a rider complains in time", "days", most=365
+    )
+    complaint_hours: float = _set(
+        0.5, "costs", "time to find the fault after a complaint", "h", most=24
+    )
+    planning_horizon_days: int = _set(
+        365, "replace or test", "how far ahead costs are counted", "days", least=30, most=3650
+    )
+    act_within_days: int = _set(
+        30, "replace or test", "work whose best day lies this near is due now", "days", most=365
+    )
+    test_above: float = _set(
+        0.10,
+        "replace or test",
+        "safety floor: from this chance of a defect now never leave",
+        "0 to 1",
+        least=0.001,
+        most=1.0,
+    )
+    test_above_5000_km: float = _set(
+        0.25,
+        "replace or test",
+        "the same for a defect now or within 5,000 km",
+        "0 to 1",
+        least=0.001,
+        most=1.0,
+    )
+    replace_above: float = _set(
+        0.50,
+        "replace or test",
+        "chance from which a test that speaks against the sensor condemns it",
+        "0 to 1",
+        least=0.001,
+        most=1.0,
+    )
+    random_test_share: float = _set(
+        0.02,
+        "replace or test",
+        "share of sensors to be left that are tested all the same, so that leaving is checked",
+        "0 to 1",
+        most=0.25,
+    )
+    review_days: int = _set(
+        7, "stock", "days from one ordering to the next", "days", least=1, most=90
+    )
+    target_filled_share: float = _set(
+        0.95,
+        "stock",
+        "share of the parts asked for that is to be on the shelf",
+        "0 to 1",
+        least=0.5,
+        most=0.999,
+    )
+    order_by: str = _set(
+        "filled_share", "stock", "what decides an order", words=("filled_share", "costs")
+    )
+    holding_cost_share_per_year: float = _set(
+        0.25, "stock", "cost of a year on the shelf, of the price", "0 to 1", most=1.0
+    )
+    shortage_cost: float = _set(60.0, "stock", "a part asked for and not there", "money", most=1e6)
+    lead_time_days_if_unknown: int = _set(
+        21, "stock", "lead time where none is handed in", "days", most=365
+    )
+    stock_count_stale_after_days: int = _set(
+        60, "stock", "days after which a count is called old", "days", least=1, most=3650
+    )
+    weeks_ahead: int = _set(
+        6, "checks", "weeks that the check plan covers", "weeks", least=1, most=26
+    )
+    check_share_of_bay_hours: float = _set(
+        0.25, "checks", "share of the bay hours kept for preventive checks", "0 to 1", most=1.0
+    )
+    bay_hours_per_day_if_unknown: float = _set(
+        8.0, "checks", "bay hours a day where a shop states none", "h", most=1000
+    )
+    depot_day_cost: float = _set(
+        25.0, "checks", "for each day that bikes of one depot are called in", "money", most=1e6
+    )
+
+    def __post_init__(self) -> None:
+        if self.test_above > self.replace_above:
+            raise ValueError(
+                f"test_above ({self.test_above:g}) must not exceed replace_above "
+                f"({self.replace_above:g})"
+            )
+
+
+def declared() -> dict[str, tuple[Bounds, float | str]]:
+    """Every setting by name: its bounds and its default, in the order of declaration."""
+    return {item.name: (_bounds(item), item.default) for item in fields(PlanSettings)}
+
+
+def settings_from(values: Mapping[str, object]) -> tuple[PlanSettings, dict[str, str]]:
+    """The settings, and for each value that cannot stand what was expected in its place.
+
+    A value that cannot stand is left at its default, and so are the levels of chance where they
+    contradict one another. Names nobody declared are named too.
+    """
+    known, faults, taken = declared(), {}, {}
+    for name, value in values.items():
+        if name not in known:
+            faults[name] = "a setting of this name does not exist"
+            continue
+        bounds, default = known[name]
+        fault = bounds.fault(value, default)
+        if fault:
+            faults[name] = f"expected {fault}"
+        else:
+            taken[name] = type(default)(value)
+    try:
+        return PlanSettings(**taken), faults
+    except ValueError as error:
+        for name in ("test_above", "replace_above"):
+            if taken.pop(name, None) is not None:
+                faults[name] = str(error)
+        return PlanSettings(**taken), faults
+
+
+def _bounds(item: Field) -> Bounds:
+    return item.metadata["bounds"]

@@ -1,0 +1,238 @@
+"""What the plans need to know of each sensor ahead: its chances by km, and by date and fit.
+
+A fit is one draw of the parameters from their distribution, the same for all sensors, so that a
+sum over sensors spreads as widely as the parameters are uncertain. Fit 0 is the estimate itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from models.frames import Column, FrameSchema
+from models.risk.ahead import heard_ahead
+from models.risk.assumed import BetaPrior
+from models.risk.delay import assumed_delay
+from models.risk.hazard import DefectHazard
+from models.risk.now import drawn_chances
+from models.risk.odometer_rate import Riding, km_ahead
+
+#: Days from the as-of day at which the outlook is given.
+OUTLOOK_DAYS = (0, 7, 14, 21, 28, 35, 42, 56, 70, 91, 126, 182)
+#: Km ahead at which the chance of a defect is taken, for a sensor left alone.
+OUTLOOK_KM = (
+    *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 4_000.0, 5_000.0, 6_000.0, 8_000.0, 10_000.0),
+    *(12_500.0, 15_000.0, 20_000.0, 25_000.0, 34_000.0, 48_000.0, 70_000.0, 90_000.0),
+)
+#: Ages at which the hazard of a sensor fitted new is given, km.
+NEW_LIFE_KM = tuple(float(km) for km in range(0, 205_000, 5_000))
+_NODES = 5
+_FITS = 10
+_MOST = 1 - 1e-9
+
+SENSOR_OUTLOOK = FrameSchema(
+    "sensor_outlook",
+    "one sensor in service: what the plans rest on, beside its chances ahead",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("defect_now", "number", "chance of a defect now", "", True),
+        Column("km_per_day", "number", "median of the bike's km a day ahead", "km/d", True),
+        Column(
+            "new_hazard_ratio",
+            "number",
+            "hazard of a sensor fitted new in its place over the common curve's",
+            "",
+            True,
+        ),
+    ),
+)
+
+DEFECT_BY_KM = FrameSchema(
+    "defect_by_km",
+    "one sensor in service and one distance ahead",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("km", "number", "distance ahead", "km"),
+        Column("defect", "number", "chance of a defect by then, nobody testing before"),
+    ),
+)
+
+DEFECT_BY_DAY = FrameSchema(
+    "defect_by_day",
+    "one sensor in service, one fit and one day ahead",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("draw", "whole", "0 the estimate, 1 and on fits drawn"),
+        Column("days", "whole", "days from the as-of day", "d"),
+        Column("defect", "number", "chance of a defect by then, nobody testing before"),
+        Column("heard", "number", "chance that a defect is heard of by then"),
+    ),
+)
+
+NEW_LIFE_CURVE = FrameSchema(
+    "new_life_curve",
+    "one age of a sensor fitted new",
+    (
+        Column("age_km", "number", "age", "km"),
+        Column("cumulative_hazard", "number", "common cumulative hazard of the defect"),
+    ),
+)
+
+
+def sensor_outlook(
+    model: DefectHazard | None,
+    sensors_now: pd.DataFrame,
+    defect_now: pd.Series,
+    riding: Riding | None,
+    new_parts: Mapping[str, str],
+) -> pd.DataFrame:
+    """What the plans rest on, by sensor, in the columns of ``SENSOR_OUTLOOK``.
+
+    Parameters
+    ----------
+    model : DefectHazard or None
+        Fitted; None where no life was observed.
+    sensors_now : frame of shape (n, ...)
+        Columns of ``SENSORS_NOW``.
+    defect_now : series of shape (n,), indexed by sensor
+        Chance of a defect now.
+    riding : Riding or None
+        Of the bikes.
+    new_parts : mapping of str to str
+        Part number that is fitted in place of one that has been superseded.
+    """
+    daily = {} if riding is None else riding.rates.set_index("unit_id")["km_per_day"].to_dict()
+    ratio = np.nan if model is None else _new_hazard_ratio(model, sensors_now, new_parts)
+    return SENSOR_OUTLOOK.check(
+        pd.DataFrame(
+            {
+                "sensor_id": sensors_now["sensor_id"].to_numpy(),
+                "defect_now": defect_now.reindex(sensors_now["sensor_id"]).to_numpy(float),
+                "km_per_day": sensors_now["unit_id"].map(daily).astype("float64").to_numpy(),
+                "new_hazard_ratio": ratio,
+            }
+        )
+    )
+
+
+def _new_hazard_ratio(
+    model: DefectHazard, sensors_now: pd.DataFrame, new_parts: Mapping[str, str]
+) -> np.ndarray:
+    new = sensors_now.assign(
+        part_no=sensors_now["part_no"].replace(dict(new_parts)), repaired=False, earlier_repairs=0
+    )
+    other = model.life_columns_.transform(new)
+    return np.exp(other @ model.coef_[model.n_base_ :])
+
+
+def new_life_curve(model: DefectHazard | None) -> pd.DataFrame:
+    """Common cumulative hazard of a sensor fitted new, in the columns of ``NEW_LIFE_CURVE``."""
+    if model is None:
+        return NEW_LIFE_CURVE.empty()
+    ages = np.array(NEW_LIFE_KM)
+    common = pd.DataFrame({"part_no": [None], "duty": [None], "repaired": [False]})
+    # a part nobody has seen has the common hazard; the ratio of each sensor stands beside it
+    total = model.predict_cumulative_hazard(common, ages[None, :])[0]
+    ratio = np.exp(model.life_columns_.transform(common) @ model.coef_[model.n_base_ :])
+    frame = pd.DataFrame({"age_km": ages, "cumulative_hazard": total / ratio})
+    return NEW_LIFE_CURVE.check(frame)
+
+
+def defects_ahead(
+    model: DefectHazard | None,
+    sensors_now: pd.DataFrame,
+    riding: Riding | None,
+    settings: Mapping[str, Any],
+    *,
+    km: tuple[float, ...] = OUTLOOK_KM,
+    days: tuple[int, ...] = OUTLOOK_DAYS,
+    n_fits: int = _FITS,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Chances of a defect by km, and of a defect and of its being heard of by date and fit.
+
+    By a date they are averaged over the km that the bike may have run by then.
+
+    Parameters
+    ----------
+    model, sensors_now, riding
+        As in ``sensor_outlook``.
+    settings : mapping
+        Those of ``defect_chances``, as ``RiskResults.settings`` holds them.
+    km : tuple of float
+        Distances ahead, rising from 0.
+    days : tuple of int
+        Days ahead, rising from 0.
+    n_fits : int
+        Fits drawn beside the estimate.
+
+    Returns
+    -------
+    frames in the columns of ``DEFECT_BY_KM`` and ``DEFECT_BY_DAY``; sensors whose age or riding is
+    not known are left out of both, or of the second.
+    """
+    known = sensors_now["age_now_km"].notna().to_numpy()
+    if model is None or not known.any():
+        return DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty()
+    sensors = sensors_now[known].reset_index(drop=True)
+    drawn = _drawn(model, sensors, km, n_fits, settings)
+    by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
+    if riding is None:
+        return DEFECT_BY_KM.check(by_km), DEFECT_BY_DAY.empty()
+    delay = model.delay_ or assumed_delay()
+    rates = delay.draw(n_fits, settings.get("seed", 0))
+    ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
+    defect, heard = _by_day(drawn[:, ridden], rates, sensors.iloc[ridden], riding, km, days)
+    by_day = _long(
+        sensors["sensor_id"].iloc[ridden],
+        {"draw": np.arange(len(rates)), "days": np.array(days)},
+        {"defect": defect, "heard": heard},
+    )
+    return DEFECT_BY_KM.check(by_km), DEFECT_BY_DAY.check(by_day)
+
+
+def _drawn(
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    km: tuple[float, ...],
+    n_fits: int,
+    settings: Mapping[str, Any],
+) -> np.ndarray:
+    """Chances of shape (fits, n, km), not falling with km."""
+    view = settings.get("in_view")
+    if isinstance(view, pd.Series):
+        view = view.reindex(sensors["sensor_id"]).to_numpy(float)
+    how = {**settings, "in_view": view}
+    drawn = drawn_chances(model, sensors, horizons_km=km, n_resamples=n_fits, **how)
+    return np.maximum.accumulate(np.clip(drawn, 0.0, _MOST), axis=-1)
+
+
+def _by_day(
+    drawn: np.ndarray,
+    rates: np.ndarray,
+    sensors: pd.DataFrame,
+    riding: Riding,
+    km: tuple[float, ...],
+    days: tuple[int, ...],
+) -> tuple[np.ndarray, np.ndarray]:
+    """Chances by date, each of shape (n, fits, days)."""
+    node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
+    later = np.array(days[1:], dtype=float)
+    run = km_ahead(riding, sensors["unit_id"], later, node).reshape(len(sensors), -1)
+    ahead = heard_ahead(np.array(km), drawn.swapaxes(0, 1), rates, run)
+    shape = (len(sensors), len(rates), len(later), _NODES)
+    mean = [part.reshape(shape) @ (weight / weight.sum()) for part in ahead]
+    now = drawn[:, :, 0].T[:, :, None]
+    return np.concatenate([now, mean[0]], axis=2), np.concatenate([0 * now, mean[1]], axis=2)
+
+
+def _long(
+    sensor_ids: pd.Series, keys: Mapping[str, np.ndarray], values: Mapping[str, np.ndarray]
+) -> pd.DataFrame:
+    """One row for each sensor and combination of keys, values being laid out in that order."""
+    axes = np.meshgrid(np.arange(len(sensor_ids)), *keys.values(), indexing="ij")
+    frame = {"sensor_id": sensor_ids.to_numpy()[axes[0].ravel()]}
+    frame |= {name: axis.ravel() for name, axis in zip(keys, axes[1:], strict=True)}
+    return pd.DataFrame(frame | {name: value.reshape(-1) for name, value in values.items()})
