@@ -1,0 +1,185 @@
+"""Parts asked for in the days ahead, by shop and number: sensors, repeats and walk-ins together.
+
+Given a fit, sensors ask independently of one another. They are not independent as far as we know,
+since all rest on one fit: the distribution is therefore mixed over fits drawn from what the records
+allow (law of total variance), which a single fit would make too narrow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from models.stock.counts import CountDistribution, negative_binomial
+from models.stock.needs import SensorNeeds
+from models.stock.poisson_binomial import TAIL, poisson_binomial
+from models.stock.repeats import asks_twice
+from models.stock.supersession import Numbers, asked_beyond_old
+
+_KEY = ["shop_id", "part_no"]
+
+
+@dataclass(frozen=True)
+class Demand:
+    """Who may ask for parts: sensors by the number that can meet their need, and walk-ins.
+
+    Attributes
+    ----------
+    needs : SensorNeeds
+        Chances of the sensors in service.
+    meets : array of shape (n,)
+        Oldest number that can meet each sensor's need.
+    walk_ins : frame
+        WALK_INS.
+    repeat_rate : float
+        Rate per day at which a new part fails again.
+    numbers : Numbers
+        How part numbers follow one another.
+    groups : frame
+        ``shop_id``, ``part_no``: shops and the numbers they order.
+    """
+
+    needs: SensorNeeds
+    meets: np.ndarray
+    walk_ins: pd.DataFrame
+    repeat_rate: float
+    numbers: Numbers
+    groups: pd.DataFrame
+
+    @cached_property
+    def classes(self) -> pd.DataFrame:
+        """One row a shop and number that can meet needs, with the row of the group it ends in."""
+        rows = self.groups.assign(group=np.arange(len(self.groups)))
+        met = [(s, p) for s, p in zip(rows["shop_id"], rows["part_no"], strict=True)]
+        place = {key: i for i, key in enumerate(met)}
+        out = [
+            (shop, number, place[shop, ordered])
+            for shop, ordered in met
+            for number in (ordered, *self.numbers.older(ordered))
+        ]
+        return pd.DataFrame(out, columns=[*_KEY, "group"])
+
+    @cached_property
+    def class_of_sensor(self) -> np.ndarray:
+        """Row of ``classes`` of each sensor, shape (n,); -1 outside the groups."""
+        index = pd.MultiIndex.from_frame(self.classes[_KEY])
+        shops = self.needs.sensors["shop_id"]
+        return index.get_indexer(pd.MultiIndex.from_arrays([shops, self.meets]))
+
+    def by_class(self, days: np.ndarray) -> CountDistribution:
+        """Parts asked for by each class within its group's days, by draw.
+
+        Parameters
+        ----------
+        days : array of shape (groups, k)
+            Days ahead.
+
+        Returns
+        -------
+        CountDistribution of shape (classes, draws, k)
+        """
+        own = np.asarray(days, float)[self.classes["group"]]
+        inside = self.class_of_sensor >= 0
+        row = self.class_of_sensor[inside]
+        within = self._sensor_days(days)
+        once = self.needs.by_days(within)[inside]
+        twice = asks_twice(once, within[inside][:, None, :], self.repeat_rate)
+        sensors = poisson_binomial(once, row, len(self.classes), twice=twice)
+        return sensors.plus(self._walk_ins(own))
+
+    def asked(self, days: np.ndarray, old_stock: Mapping[tuple, np.ndarray]) -> CountDistribution:
+        """Parts asked for by each group beyond the stock of older numbers, by draw.
+
+        Parameters
+        ----------
+        days : array of shape (groups, k)
+            Days ahead.
+        old_stock : mapping of (shop, number) to array of shape (k,)
+            Stock of numbers out of supply that is there by then.
+
+        Returns
+        -------
+        CountDistribution of shape (groups, draws, k)
+        """
+        classes = self.by_class(days)
+        found = []
+        for g, (shop, rows) in enumerate(self._rows_by_group):
+            own = {number: classes.of(row) for number, row in rows.items()}
+            stock = {number: old_stock.get((shop, number), np.array(0)) for number in rows}
+            ordered = self.groups["part_no"].iloc[g]
+            found.append(asked_beyond_old(ordered, own, stock, self.numbers))
+        if not found:
+            return CountDistribution(np.zeros((0, 1, days.shape[1], 1)), np.zeros((0, 1, 1)))
+        size = max(one.pmf.shape[-1] for one in found)
+        return CountDistribution(
+            np.stack([one.resized(size).pmf for one in found]), np.stack([o.mean for o in found])
+        )
+
+    def expected_by_source(self, days: np.ndarray) -> pd.DataFrame:
+        """Parts expected by each group within its days, shape (groups,), and who asks for them."""
+        days = np.asarray(days, float)[:, None]
+        once = self.needs.by_days(self._sensor_days(days))[..., 0].mean(axis=1)
+        twice = asks_twice(once, self._sensor_days(days)[:, 0], self.repeat_rate)
+        own = self.class_of_sensor
+        many = len(self.classes)
+        inside = own >= 0
+        table = pd.DataFrame(
+            {
+                "n_sensors": np.bincount(own[inside], minlength=many),
+                "sensors": np.bincount(own[inside], once[inside], many),
+                "repeats": np.bincount(own[inside], twice[inside], many),
+                "walk_ins": self._walk_in_means(days[self.classes["group"]])[:, 0],
+            }
+        )
+        totals = table.groupby(self.classes["group"].to_numpy()).sum()
+        return totals.reindex(np.arange(len(self.groups)), fill_value=0.0)
+
+    @cached_property
+    def _rows_by_group(self) -> list[tuple[str, dict[str, int]]]:
+        rows: list[tuple[str, dict[str, int]]] = [(shop, {}) for shop in self.groups["shop_id"]]
+        for row, (number, group) in enumerate(
+            zip(self.classes["part_no"], self.classes["group"], strict=True)
+        ):
+            rows[group][1][number] = row
+        return rows
+
+    def _sensor_days(self, days: np.ndarray) -> np.ndarray:
+        """Days ahead of each sensor, shape (n, k); of one outside the groups none."""
+        group = self.classes["group"].to_numpy()
+        known = self.class_of_sensor
+        if not len(group):
+            return np.zeros((len(known), days.shape[1]))
+        return np.where(known[:, None] >= 0, np.asarray(days, float)[group[known]], 0.0)
+
+    @cached_property
+    def _walk_in_gamma(self) -> tuple[np.ndarray, np.ndarray]:
+        """Shape and rate in days of each class's walk-ins; a rate of none where not known."""
+        rows = self.walk_ins.set_index(_KEY)[["shape", "rate_days"]]
+        own = rows.reindex(pd.MultiIndex.from_frame(self.classes[_KEY]))
+        return own["shape"].fillna(1.0).to_numpy(float), own["rate_days"].to_numpy(float)
+
+    def _walk_in_means(self, days: np.ndarray) -> np.ndarray:
+        shape, rate_days = self._walk_in_gamma
+        mean = shape[:, None] * days / rate_days[:, None]
+        return np.where(np.isnan(mean), 0.0, mean)
+
+    def _walk_ins(self, days: np.ndarray) -> CountDistribution:
+        """Negative binomial numbers of shape (classes, 1, k): the same whatever the draw."""
+        mean = self._walk_in_means(days)
+        shape = np.broadcast_to(self._walk_in_gamma[0][:, None], mean.shape)
+        asked = negative_binomial(shape, mean, _counts_kept(shape, mean))
+        return CountDistribution(asked.pmf[:, None], asked.mean[:, None])
+
+
+def _counts_kept(shape: np.ndarray, mean: np.ndarray) -> int:
+    """Counts beyond which less than ``TAIL`` lies: Chernoff's bound, P(D >= k) <= E[2^..] at s."""
+    if not mean.size or not mean.max() > 0:
+        return 1
+    # with s between 1 and 1 + shape/mean, P(D >= k) <= G(s) s^-k, G(s) = (1 + (1-s) m/a)^-a
+    s = 1 + 0.5 * shape / np.maximum(mean, 1e-9)
+    log = -shape * np.log1p(-0.5) - np.log(TAIL)
+    return int(np.ceil(np.max(log / np.log(s)))) + 1

@@ -1,0 +1,121 @@
+"""Chances that each sensor asks for a new part, as arrays over draws and days ahead."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.stock.schemas import LEFT_OUT, PART_NEED
+
+_WHO = ["sensor_id", "unit_id", "shop_id", "part_no"]
+
+
+class NeedError(ValueError):
+    """Chances of a need that cannot be so; the message names sensor, draw and horizon."""
+
+
+@dataclass(frozen=True)
+class SensorNeeds:
+    """Sensors in service and their chances.
+
+    Attributes
+    ----------
+    sensors : frame of shape (n, 4)
+        ``sensor_id``, ``unit_id``, ``shop_id``, ``part_no``.
+    days : array of shape (d,)
+        Horizons, rising.
+    chances : array of shape (n, draws, d)
+        Chance of a need by then: of the fits drawn, or of the estimate alone where none is.
+    left_out : frame
+        LEFT_OUT: sensors without a chance.
+    """
+
+    sensors: pd.DataFrame
+    days: np.ndarray
+    chances: np.ndarray
+    left_out: pd.DataFrame
+
+    def by_days(self, days: np.ndarray, draws: slice = slice(None)) -> np.ndarray:
+        """Chances within each sensor's own days ahead, shape (n, draws, k).
+
+        Straight between the horizons and from none today; beyond the last horizon the sensor goes
+        on asking at the mean rate up to there, 1 - (1 - p)^(t / last).
+
+        Parameters
+        ----------
+        days : array of shape (n, k) or (k,)
+            Days ahead, 0 or more.
+        draws : slice
+            Which draws.
+        """
+        days = np.broadcast_to(np.asarray(days, float), (len(self.sensors), np.shape(days)[-1]))
+        known = self.chances[:, draws]
+        grid = np.concatenate([[0.0], self.days])
+        cell = np.clip(np.searchsorted(grid, days, side="right") - 1, 0, len(grid) - 2)
+        part = np.minimum((days - grid[cell]) / np.diff(grid)[cell], 1.0)[:, None]
+        index = np.broadcast_to(cell[:, None], (len(known), known.shape[1], days.shape[1]))
+        upper = np.take_along_axis(known, index, axis=-1)
+        lower = np.where(
+            index > 0, np.take_along_axis(known, np.maximum(index - 1, 0), axis=-1), 0.0
+        )
+        chance = lower + (upper - lower) * part
+        late = np.maximum(days / grid[-1], 1.0)[:, None]
+        if np.any(late > 1):
+            chance = np.where(late > 1, 1 - (1 - chance) ** late, chance)
+        return chance
+
+
+def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:
+    """Chances as arrays; sensors with a blank are left out and named.
+
+    Parameters
+    ----------
+    part_need : frame
+        PART_NEED. The fits drawn (draws from 1 on) count equally; without any the estimate does.
+
+    Raises
+    ------
+    FrameError
+        It does not fit its schema.
+    NeedError
+        A chance outside 0 to 1, one that falls with the days, or a row that lacks or is double.
+    """
+    rows = PART_NEED.check(part_need)
+    drawn = rows["draw"].to_numpy() > 0
+    rows = rows[drawn] if drawn.any() else rows
+    number, sensor_ids = pd.factorize(rows["sensor_id"])
+    draw, draws = pd.factorize(rows["draw"], sort=True)
+    day, days = pd.factorize(rows["days"], sort=True)
+    shape = (len(sensor_ids), len(draws), len(days))
+    if len(rows) != np.prod(shape):
+        raise NeedError(
+            f"part_need: {len(rows)} rows, expected one for each of {shape[0]} sensors, "
+            f"{shape[1]} draws and {shape[2]} horizons"
+        )
+    chances = np.full(shape, np.inf)
+    chances[number, draw, day] = rows["need"].to_numpy(float)
+    first = np.unique(number, return_index=True)[1]
+    sensors = rows.iloc[first][_WHO].reset_index(drop=True)
+    known = ~np.isnan(chances).any(axis=(1, 2))
+    _refuse(sensors[known].reset_index(drop=True), chances[known], draws, days)
+    return SensorNeeds(
+        sensors[known].reset_index(drop=True),
+        np.asarray(days, dtype=float),
+        chances[known],
+        LEFT_OUT.check(sensors[~known].reset_index(drop=True)),
+    )
+
+
+def _refuse(sensors: pd.DataFrame, chances: np.ndarray, draws: object, days: object) -> None:
+    for wrong, expected in (
+        (~((chances >= 0) & (chances <= 1)), "a chance from 0 to 1, once"),
+        (np.diff(chances, axis=-1, prepend=0.0) < -1e-9, "a chance that does not fall with days"),
+    ):
+        if wrong.any():
+            n, k, d = np.argwhere(wrong)[0]
+            raise NeedError(
+                f"part_need.need: {chances[n, k, d]:g} for sensor {sensors['sensor_id'].iloc[n]}, "
+                f"draw {draws[k]}, {days[d]} days, expected {expected}"
+            )
