@@ -113,7 +113,9 @@ class Demand:
             ordered = self.groups["part_no"].iloc[g]
             found.append(asked_beyond_old(ordered, own, stock, self.numbers))
         if not found:
-            return CountDistribution(np.zeros((0, 1, days.shape[1], 1)), np.zeros((0, 1, 1)))
+            return CountDistribution(
+                np.zeros((0, 1, days.shape[1], 1)), np.zeros((0, 1, days.shape[1]))
+            )
         size = max(one.pmf.shape[-1] for one in found)
         return CountDistribution(
             np.stack([one.resized(size).pmf for one in found]), np.stack([o.mean for o in found])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from models.stock.schemas import LEFT_OUT, PART_NEED
+from models.stock.schemas import LEFT_OUT, NEED_DAYS, PART_NEED
 
 _WHO = ["sensor_id", "unit_id", "shop_id", "part_no"]
 
@@ -88,6 +88,8 @@ def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:
     number, sensor_ids = pd.factorize(rows["sensor_id"])
     draw, draws = pd.factorize(rows["draw"], sort=True)
     day, days = pd.factorize(rows["days"], sort=True)
+    if not len(rows):  # no sensor, yet bikes never seen before may ask
+        draws, days = np.zeros(1, dtype=int), np.array(NEED_DAYS)
     shape = (len(sensor_ids), len(draws), len(days))
     if len(rows) != np.prod(shape):
         raise NeedError(

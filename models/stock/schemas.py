@@ -199,7 +199,7 @@ STOCK_WEEKS = FrameSchema(
         Column("need_high", "whole", "upper 90 % limit of that", "parts"),
         Column("arrives", "whole", "parts due in it, of transfers and orders too", "parts"),
         Column("on_shelf", "number", "expected at its end", "parts"),
-        Column("short_now", "number", "chance of a need unmet by then, no order", "0 to 1"),
+        Column("short_now", "number", "chance of a need unmet at its end, no order", "0 to 1"),
         Column("short_after", "number", "with transfers and orders, later ones too", "0 to 1"),
         Column("order_expected", "whole", "to order at its end, needs as expected", "parts"),
     ),

@@ -2,10 +2,13 @@
 
 The number asked for in e days is Poisson with mean m w e g: m the rate over all shops and parts, w
 the cell's share of all first visits (its shop's share times its part's), and g how far the cell
-departs from that, gamma distributed with mean 1 and shape a. The posterior of the cell's rate is
-then gamma with shape a + n and rate a / (m w) + e, drawn to its like the more, the less was seen
-(empirical Bayes; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, sec. 2.6 and 2.7; Robbins
-1956; from memory). Over t days ahead the number is negative binomial.
+departs from that, gamma distributed with mean 1 and shape a. Given m and a, the posterior of the
+cell's rate is gamma with shape a + n and rate a / (m w) + e, drawn to its like the more, the less
+was seen (Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, sec. 2.6 and ch. 5; from memory).
+Neither m nor a is known: both are summed over on a grid, each pair weighing as likely as it makes
+the counts, since an interval at the likeliest pair alone would be too narrow. The mixture is handed
+on as the gamma of its mean and variance. Over t days ahead the number asked for is then negative
+binomial.
 """
 
 from __future__ import annotations
@@ -18,10 +21,10 @@ from scipy.stats import gamma
 from models.stock.schemas import FIRST_VISITS, WALK_INS
 from models.stock.settings import DAYS_A_YEAR
 
-#: Shapes tried for the departure of a cell; assumed.
-_SHAPES = np.geomspace(0.3, 30.0, 60)
-#: Shape taken where fewer parts than this were asked for in all; assumed.
-SHAPE_IF_FEW, FEW = 1.0, 10
+#: Shapes of the departure that are held possible, equally on the log scale; assumed.
+_SHAPES = np.geomspace(0.3, 30.0, 24)
+#: Rates over all, as multiples of the likeliest.
+_RATES = np.geomspace(1 / 30, 10.0, 60)
 #: Parts and first visits added before a share or a rate is taken, so that none is 0; assumed.
 _HALF = 0.5
 
@@ -44,12 +47,7 @@ def walk_in_rates(first_visits: pd.DataFrame, level: float = 0.9) -> pd.DataFram
     if rows.empty:
         return WALK_INS.empty()
     asked, days = rows["n_asked"].to_numpy(float), rows["days"].to_numpy(float)
-    share = _share(rows)
-    watched = float(np.sum(share * days))
-    rate = (asked.sum() + (_HALF if asked.sum() == 0 else 0.0)) / max(watched, 1.0)
-    expected = rate * share
-    shape = departure_shape(asked, expected * days)
-    after, rate_days = shape + asked, shape / expected + days
+    after, rate_days, drawn = _posterior(asked, days, _share(rows))
     tails = (1 - level) / 2, (1 + level) / 2
     low, high = (gamma.ppf(tail, after) / rate_days * DAYS_A_YEAR for tail in tails)
     return WALK_INS.check(
@@ -59,21 +57,35 @@ def walk_in_rates(first_visits: pd.DataFrame, level: float = 0.9) -> pd.DataFram
             per_year=after / rate_days * DAYS_A_YEAR,
             per_year_low=low,
             per_year_high=high,
-            own_share=days / rate_days,
+            own_share=1 - drawn,
         )
     )
 
 
-def departure_shape(asked: np.ndarray, expected: np.ndarray) -> float:
-    """Shape of the cells' departure by marginal likelihood; ``SHAPE_IF_FEW`` below ``FEW`` parts.
+def _posterior(
+    asked: np.ndarray, days: np.ndarray, share: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Shape and rate of each cell's gamma, and how far it rests on its like, all of shape (n,)."""
+    likeliest = (asked.sum() + _HALF) / max(float(np.sum(share * days)), 1.0)
+    a, m = (grid.reshape(-1, 1) for grid in np.meshgrid(_SHAPES, likeliest * _RATES))
+    weight = _weights(asked, days * share * m, a) * np.sqrt(m)
+    weight /= weight.sum()
+    shape, rate = a + asked, a / (m * share) + days
+    mean = np.sum(weight * shape / rate, axis=0)
+    variance = np.sum(weight * (shape / rate**2 + (shape / rate - mean) ** 2), axis=0)
+    drawn = np.sum(weight * (1 - days / rate), axis=0)
+    return mean**2 / variance, mean / variance, drawn
 
-    Given the shape a, the number asked for in a cell is negative binomial with the mean expected.
+
+def _weights(asked: np.ndarray, mean: np.ndarray, a: np.ndarray) -> np.ndarray:
+    """Likelihood of all counts, negative binomial given the shape a; shape (pairs, 1).
+
+    With the square root of m beside it, a rate over all has the prior m^(-1/2) (Jeffreys).
     """
-    if asked.sum() < FEW or len(asked) < 3:
-        return SHAPE_IF_FEW
-    a, n, mean = _SHAPES[:, None], asked[None, :], np.maximum(expected, 1e-12)[None, :]
-    terms = gammaln(a + n) - gammaln(a) + a * np.log(a / (a + mean)) + n * np.log(mean / (a + mean))
-    return float(_SHAPES[np.argmax(terms.sum(axis=1))])
+    mean = np.maximum(mean, 1e-12)
+    log = gammaln(a + asked) - gammaln(a) + a * np.log(a / (a + mean))
+    log = np.sum(log + asked * np.log(mean / (a + mean)), axis=1, keepdims=True)
+    return np.exp(log - log.max())
 
 
 def _share(rows: pd.DataFrame) -> np.ndarray:

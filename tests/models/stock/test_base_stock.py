@@ -67,7 +67,9 @@ def test_with_a_lead_time_the_common_formula_promises_too_much():
     simulated = np.minimum(there, after).sum() / after.sum()
     assert in_cycle == pytest.approx(simulated, abs=0.003)
     assert over_both > in_cycle + 0.08
-    assert least_for_share(cycle(3.0, 4.0), 0.95, ONE)[0] > base_stock_for_share(poissons(4.0), 0.95)
+    assert least_for_share(cycle(3.0, 4.0), 0.95, ONE)[0] > base_stock_for_share(
+        poissons(4.0), 0.95
+    )
 
 
 def test_parts_due_within_the_cycle_count_from_their_day_on():
