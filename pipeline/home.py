@@ -12,6 +12,7 @@
     published/          finished warehouses, one file a version, and a manifest for each
     set_aside.csv       what could not be taken in, and why
     to_correct/         the same rows whole, ready to correct and hand in again
+    settings.toml       costs, levels and limits, for the owner to edit
 """
 
 from __future__ import annotations
@@ -83,6 +84,11 @@ class Home:
     def to_correct(self) -> Path:
         """The same rows whole, one file a table."""
         return self.root / "to_correct"
+
+    @property
+    def settings(self) -> Path:
+        """Costs, levels and limits, for the owner to edit."""
+        return self.root / "settings.toml"
 
     @property
     def kind(self) -> str | None:

@@ -3,17 +3,21 @@
 The chance meant throughout is that of a *defect*: a state that a sound bench test would find. The
 levels are assumed defaults without a source, to be set by the shop. No advice says that a sensor
 or a bike is safe: *leave* means that nothing on record calls for work now.
+
+Evidence of tests and the set floor of risk come first (``models.plans.decisions``); where they
+leave it open, what costs least decides (``models.plans.cheapest``).
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from datetime import date
 
-import numpy as np
 import pandas as pd
 
+from models.plans.cost_wording import cost_sentences, next_work
 from models.plans.decisions import ACTIONS, Case, Rule, decide
-from models.plans.schemas import ADVICE, EVIDENCE
+from models.plans.schemas import ADVICE, CHEAPEST, EVIDENCE
+from models.plans.settings import PlanSettings
 from models.plans.wording import (
     distance_sentence,
     in_100,
@@ -34,47 +38,13 @@ _ALLOWED = {
 _CHANCES = ("defect_now", "defect_now_low", "defect_now_high", "defect_5000_km")
 
 
-@dataclass(frozen=True)
-class Levels:
-    """The levels at which advice changes; see `advise`."""
-
-    replace_above: float
-    test_above: float
-    test_above_5000_km: float
-    unsure_above: float
-    stale_after_km: float
-    max_odometer_age_days: float
-
-    def check(self) -> Levels:
-        """Refuse levels that contradict one another.
-
-        Raises
-        ------
-        ValueError
-            A chance outside 0 to 1, replacing below testing, a distance or age not above 0.
-        """
-        chances = (self.test_above, self.replace_above, self.test_above_5000_km, self.unsure_above)
-        if not all(0 < level <= 1 for level in chances):
-            raise ValueError(f"levels of chance must lie above 0 and up to 1, got {chances}")
-        if self.test_above > self.replace_above:
-            raise ValueError(
-                f"test_above ({self.test_above}) must not exceed replace_above "
-                f"({self.replace_above})"
-            )
-        if not (self.stale_after_km > 0 and self.max_odometer_age_days > 0):
-            raise ValueError("stale_after_km and max_odometer_age_days must be above 0")
-        return self
-
-
 def advise(
     evidence: pd.DataFrame,
+    costs: pd.DataFrame | None = None,
+    settings: PlanSettings | None = None,
     *,
-    replace_above: float = 0.50,
-    test_above: float = 0.10,
-    test_above_5000_km: float = 0.25,
-    unsure_above: float = 0.40,
-    stale_after_km: float = 10_000.0,
-    max_odometer_age_days: float = 120.0,
+    by_lot: frozenset[str] = frozenset(),
+    day: date | None = None,
 ) -> pd.DataFrame:
     """Give each sensor in service exactly one of replace, test, leave and not_enough_known.
 
@@ -82,20 +52,14 @@ def advise(
     ----------
     evidence : DataFrame
         EVIDENCE, one row a sensor in service.
-    replace_above : float
-        Chance of a defect now from which a sensor is replaced where its last test speaks against
-        it too. On its own the chance never replaces a sensor: it calls for a test. Assumed.
-    test_above : float
-        Safety floor: from this chance of a defect now the answer is never *leave*. Assumed.
-    test_above_5000_km : float
-        The same for a defect now or within 5,000 km. Assumed.
-    unsure_above : float
-        Where the upper end of the chance now reaches this, too little is known for *leave*.
-        Assumed.
-    stale_after_km : float
-        Distance after which a test no longer counts, km. Assumed.
-    max_odometer_age_days : float
-        Age of the last odometer reading from which the distance run is a guess, days. Assumed.
+    costs : DataFrame, optional
+        CHEAPEST. A sensor that it does not hold is judged by levels of risk and distance alone.
+    settings : PlanSettings, optional
+        Levels and costs as set; by default as assumed.
+    by_lot : set of str
+        Sensors to be tested though they may be left (``models.plans.lot``).
+    day : date, optional
+        The as-of day, to tell days ahead as dates.
 
     Returns
     -------
@@ -107,22 +71,25 @@ def advise(
     Raises
     ------
     FrameError
-        `evidence` does not fit its schema.
+        `evidence` or `costs` does not fit its schema.
     ValueError
-        An unknown word, a chance outside 0 to 1, or levels that contradict one another.
+        An unknown word, or a chance outside 0 to 1.
     """
-    levels = Levels(
-        replace_above,
-        test_above,
-        test_above_5000_km,
-        unsure_above,
-        stale_after_km,
-        max_odometer_age_days,
-    ).check()
+    settings = PlanSettings() if settings is None else settings
     evidence = EVIDENCE.check(evidence)
     _refuse_unknown_values(evidence)
-    rows = [_advice(row, levels) for row in evidence.to_dict("records")]
+    priced = {} if costs is None else _by_sensor(CHEAPEST.check(costs))
+    rows = [
+        _advice(row, priced.get(row["sensor_id"], {}), settings, row["sensor_id"] in by_lot, day)
+        for row in evidence.to_dict("records")
+    ]
     return ADVICE.check(pd.DataFrame(rows, columns=ADVICE.names)) if rows else ADVICE.empty()
+
+
+def _by_sensor(costs: pd.DataFrame) -> dict[str, dict]:
+    """Rows of CHEAPEST whose costs are known."""
+    told = costs[costs["cheapest"].notna()]
+    return {row["sensor_id"]: row for row in told.to_dict("records")}
 
 
 def _refuse_unknown_values(evidence: pd.DataFrame) -> None:
@@ -142,9 +109,9 @@ def _refuse(evidence: pd.DataFrame, name: str, wrong: pd.Series, expected: str) 
         )
 
 
-def _advice(row: dict, levels: Levels) -> dict:
-    rule = decide(case_of(row, levels))
-    fill = _numbers(row, levels)
+def _advice(row: dict, cost: dict, settings: PlanSettings, by_lot: bool, day: date | None) -> dict:
+    rule = decide(case_of(row, settings, cost, by_lot=by_lot))
+    fill = _numbers(row, cost, settings, day)
     chance = row["defect_now"] if known(row["defect_now"]) else 0.0
     return {
         "sensor_id": row["sensor_id"],
@@ -152,23 +119,27 @@ def _advice(row: dict, levels: Levels) -> dict:
         # Kept below 1, so that no chance lifts an action over the next.
         "urgency": ACTIONS.index(rule.action) + min(chance, 0.999),
         "headline": rule.headline.format(**fill),
-        "reasons": "\n".join(_reasons(row, rule, fill, levels)),
+        "reasons": "\n".join(_reasons(row, cost, rule, fill, settings)),
         "look_elsewhere": row["elsewhere"] if known(row["elsewhere"]) else "",
     }
 
 
-def case_of(row: dict, levels: Levels) -> Case:
-    """What one row of EVIDENCE comes down to in the decision table."""
+def case_of(
+    row: dict, settings: PlanSettings, cost: dict | None = None, *, by_lot: bool = False
+) -> Case:
+    """What one row of EVIDENCE, and one of CHEAPEST, come down to in the decision table."""
     return Case(
         verdict=verdict_of(row),
         sweep=sweep_of(row),
-        risk=risk_level(row, levels),
-        odometer=odometer_of(row, levels),
-        run=run_of(row, levels),
+        risk=risk_level(row, settings, priced=bool(cost)),
+        odometer=odometer_of(row, settings),
+        run=run_of(row, settings),
         elsewhere=known(row["elsewhere"]),
         repaired=known(row["repaired_since_test"]),
         waiting=known(row["waiting"]),
         unanswered=known(row["unanswered"]),
+        cheapest=cost["cheapest"] if cost else "unknown",
+        by_lot=by_lot,
     )
 
 
@@ -193,46 +164,48 @@ def sweep_of(row: dict) -> str:
     return "worn" if worn else "unclear"
 
 
-def risk_level(row: dict, levels: Levels) -> str:
-    """Level of the chance of a defect."""
+def risk_level(row: dict, settings: PlanSettings, *, priced: bool = False) -> str:
+    """Level of the chance of a defect; where costs are known they weigh what lies ahead."""
     if not known(row["defect_now"]):
         return "unknown"
     # A blank is nowhere at or above a level.
-    if row["defect_now"] >= levels.replace_above:
+    if row["defect_now"] >= settings.replace_above:
         return "high"
-    if row["defect_now"] >= levels.test_above or row["defect_5000_km"] >= levels.test_above_5000_km:
+    ahead = not priced and row["defect_5000_km"] >= settings.test_above_5000_km
+    if row["defect_now"] >= settings.test_above or ahead:
         return "raised"
-    return "unsure" if row["defect_now_high"] >= levels.unsure_above else "low"
+    return "unsure" if row["defect_now_high"] >= settings.unsure_above else "low"
 
 
-def odometer_of(row: dict, levels: Levels) -> str:
+def odometer_of(row: dict, settings: PlanSettings) -> str:
     """Whether the bike's last odometer reading is missing, old or current."""
     age = row["odometer_age_days"]
     if not known(age):
         return "missing"
-    return "old" if age > levels.max_odometer_age_days else "current"
+    return "old" if age > settings.odometer_stale_after_days else "current"
 
 
-def run_of(row: dict, levels: Levels) -> str:
+def run_of(row: dict, settings: PlanSettings) -> str:
     """Whether the distance run since the last test is unknown, short or long."""
     run = row["km_since_test"]
     if not known(run):
         return "unknown"
-    return "long" if run > levels.stale_after_km else "short"
+    return "long" if run > settings.test_stale_after_km else "short"
 
 
-def _numbers(row: dict, levels: Levels) -> dict[str, str]:
+def _numbers(row: dict, cost: dict, settings: PlanSettings, day: date | None) -> dict[str, str]:
     """The numbers that headlines and reasons may name, as shown."""
+    shares = ("test_above", "replace_above", "unsure_above", "random_test_share")
+    shown = {name: in_100(getattr(settings, name)) for name in shares}
     run = row["km_since_test"] if known(row["km_since_test"]) else 0.0
-    left = max(100.0, np.floor((levels.stale_after_km - run) / 100) * 100)
-    shown = {
-        name: in_100(value) if value <= 1 else f"{value:,.0f}"
-        for name, value in asdict(levels).items()
+    return shown | {
+        "stale_after_km": f"{settings.test_stale_after_km:,}",
+        "max_odometer_age_days": f"{settings.odometer_stale_after_days}",
+        "next_work": next_work(cost, settings, day, settings.test_stale_after_km - run),
     }
-    return shown | {"next_test_km": f"{left:,.0f}"}
 
 
-def _reasons(row: dict, rule: Rule, fill: dict, levels: Levels) -> list[str]:
+def _reasons(row: dict, cost: dict, rule: Rule, fill: dict, settings: PlanSettings) -> list[str]:
     """Plain sentences, the weightiest first, none twice."""
     found = [
         rule.reason.format(**fill),
@@ -241,9 +214,10 @@ def _reasons(row: dict, rule: Rule, fill: dict, levels: Levels) -> list[str]:
         *(f"Settle first: {line}" for line in lines(row["elsewhere"])),
         *lines(row["unanswered"]),
         *risk_sentences(row),
+        *cost_sentences(cost, settings, rule.action),
         last_test_sentence(row, tested=verdict_of(row) != "untested"),
         *_after_a_test(row),
-        odometer_sentence(row["odometer_age_days"], levels.max_odometer_age_days),
+        odometer_sentence(row["odometer_age_days"], settings.odometer_stale_after_days),
         *lines(row["risk_basis"]),
     ]
     return [sentence for sentence in dict.fromkeys(found) if sentence]

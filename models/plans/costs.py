@@ -48,6 +48,7 @@ def prices_of(
     road_share : float
         Share of road failures among the defects heard of.
     settings : PlanSettings
+        Costs and times.
     usual_per_km : array of shape (n,) or float
         A new sensor's cost per km in the long run.
     """

@@ -2,8 +2,9 @@
 
 A `Case` says in a few words what is known of one sensor; `decide` goes down `RULES` and takes the
 first that fits. Common practice without a source, save the order: what lies outside the sensor is
-settled before the sensor is blamed, evidence of a test comes before the estimated risk, and
-*leave* stands last, for a sensor against which nothing at all speaks.
+settled before the sensor is blamed, evidence of a test comes before the estimated risk, a set floor
+of risk comes before what costs least, and *leave* stands last, for a sensor against which nothing
+speaks.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ SWEEPS = ("none", "clear", "unclear", "wandering", "worn")
 RISKS = ("unknown", "low", "unsure", "raised", "high")
 ODOMETERS = ("missing", "old", "current")
 RUNS = ("unknown", "short", "long")
+CHEAPEST = ("unknown", "replace", "test", "leave")
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,10 @@ class Case:
         A record of the sensor or the bike is set aside.
     unanswered : bool
         An earlier sweep showed drop-outs that no later sweep or repair answers.
+    cheapest : str
+        What costs least in expectation: one of `CHEAPEST`.
+    by_lot : bool
+        Drawn to be tested though it may be left, so that leaving is checked.
     """
 
     verdict: str
@@ -57,6 +63,8 @@ class Case:
     repaired: bool
     waiting: bool
     unanswered: bool
+    cheapest: str = "unknown"
+    by_lot: bool = False
 
 
 @dataclass(frozen=True)
@@ -78,6 +86,12 @@ def _condemned(case: Case) -> bool:
         or (case.verdict == "suspect" and case.sweep == "unclear")
     )
     return case.risk == "high" and against
+
+
+def _replacing_pays(case: Case) -> bool:
+    """A planned replacement costs least, and the distance run that this rests on is known."""
+    known = case.odometer == "current" and case.run != "unknown" and not case.waiting
+    return case.cheapest == "replace" and known
 
 
 RULES: tuple[Rule, ...] = (
@@ -169,16 +183,30 @@ RULES: tuple[Rule, ...] = (
         "The chance of a defect could not be estimated for this sensor.",
     ),
     Rule(
+        "replacing_costs_least",
+        _replacing_pays,
+        "replace",
+        "Replace: a planned replacement costs least, less than testing it or waiting.",
+        "No test has condemned it; the costs and the chance of a defect have.",
+    ),
+    Rule(
         "risk_raised",
         lambda c: c.risk in ("raised", "high"),
         "test",
         "Test: the chance of a defect is too high to leave it.",
-        "From a chance of {test_above} in 100 now, or {test_above_5000_km} in 100 within 5,000 km, "
-        "a test is always called for (set levels).",
+        "From a chance of {test_above} in 100 now a test is always called for, whatever it costs "
+        "(the set floor).",
+    ),
+    Rule(
+        "testing_costs_least",
+        lambda c: c.cheapest == "test",
+        "test",
+        "Test: it costs least to test it now.",
+        "Testing now costs less in expectation than leaving it or replacing it.",
     ),
     Rule(
         "test_too_long_ago",
-        lambda c: c.run == "long",
+        lambda c: c.run == "long" and c.cheapest == "unknown",
         "test",
         "Test: too far has been run since the last test.",
         "More than {stale_after_km} km have been run since the last test (a set level).",
@@ -212,11 +240,18 @@ RULES: tuple[Rule, ...] = (
         "Without that distance it cannot be said whether the last test still counts.",
     ),
     Rule(
+        "drawn_by_lot",
+        lambda c: c.by_lot,
+        "test",
+        "Test, as a check on leaving: drawn by lot among the sensors that may be left.",
+        "A few sensors are tested though nothing calls for it, so that leaving the others can be "
+        "judged ({random_test_share} in 100 a quarter, a set share).",
+    ),
+    Rule(
         "verdict_alone",
         lambda c: c.sweep == "none",
         "leave",
-        "Nothing calls for work now, by the verdict alone; next test, with a slow sweep, by about "
-        "{next_test_km} km from now.",
+        "Nothing calls for work now, by the verdict alone; {next_work}.",
         "Only the verdict of the last test speaks for leaving it, and the chance of a defect is "
         "below the level at which a test is called for ({test_above} in 100 now).",
     ),
@@ -224,7 +259,7 @@ RULES: tuple[Rule, ...] = (
         "nothing_against_it",
         lambda c: True,
         "leave",
-        "Nothing calls for work now; next test by about {next_test_km} km from now.",
+        "Nothing calls for work now; {next_work}.",
         "The last test found nothing against it, and the chance of a defect is below the level at "
         "which a test is called for ({test_above} in 100 now).",
     ),

@@ -160,7 +160,9 @@ def best_plans(plans: Plans, belief: np.ndarray) -> Plans:
     Parameters
     ----------
     plans : Plans of shape (n, points)
+        Kept at ``belief_grid``.
     belief : array of shape (n, k)
+        Chances asked for, row by row.
     """
     place = better_place(plans, belief)
     return Plans(*(np.take(cost, place) for cost in plans))
@@ -256,3 +258,21 @@ def _first_below(grid: np.ndarray, difference: np.ndarray) -> np.ndarray:
     share = np.where(first > 0, high / np.where(first > 0, high - low, 1.0), 0.0)
     at = grid[before] + share * (grid[first] - grid[before])
     return np.where(below.any(axis=1), at, np.nan)
+
+
+def at_km(table: np.ndarray, km: np.ndarray, grid_km: np.ndarray = KM_AHEAD) -> np.ndarray:
+    """A table over a grid of km at other distances, drawn straight.
+
+    Parameters
+    ----------
+    table : array of shape (n, points)
+        By sensor and point of the grid.
+    km : array of shape (n, k)
+        Distances asked for, row by row.
+    grid_km : array of shape (points,)
+        Rising.
+    """
+    low = np.clip(np.searchsorted(grid_km, km, side="right") - 1, 0, len(grid_km) - 2)
+    share = (km - grid_km[low]) / np.diff(grid_km)[low]
+    below, above = (np.take_along_axis(table, place, axis=1) for place in (low, low + 1))
+    return below * (1 - share) + above * share

@@ -75,3 +75,70 @@ ADVICE = FrameSchema(
         Column("look_elsewhere", "text", "what to settle before the sensor is blamed", blank=True),
     ),
 )
+
+PLAN_SENSORS = FrameSchema(
+    "plan_sensors",
+    "one sensor in service, as the plans take it",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("unit_id", "text", "the bike"),
+        Column("shop_id", "text", "shop that looks after it"),
+        Column("fleet_id", "text", "its fleet; blank for a private bike", "", True),
+        Column("part_no", "text", "part number of the sensor"),
+        Column("new_part_no", "text", "part number that is fitted in its place"),
+        Column("part_cost", "number", "price of that part", "money", True),
+        Column("defect_now", "number", "chance of a defect now", "", True),
+        Column("km_per_day", "number", "median of the bike's km a day ahead", "km/d", True),
+        Column("new_hazard_ratio", "number", "hazard of a new sensor over the common", "", True),
+    ),
+)
+
+PLAN_RATES = FrameSchema(
+    "plan_rates",
+    "one row: what holds for all sensors",
+    (
+        Column("heard_per_km", "number", "rate at which a defect is heard of", "1/km"),
+        Column("road_share", "number", "share of road failures among the defects heard of"),
+        Column("sensitivity", "number", "share of defective sensors that a test finds"),
+        Column("false_alarm", "number", "share of sound sensors that a test condemns"),
+    ),
+)
+
+CHEAPEST = FrameSchema(
+    "cheapest",
+    "one sensor in service: what costs least, by when, and what the others would cost",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("cheapest", "text", "replace, test or leave; blank where not known", "", True),
+        Column("next_work", "text", "replace or test; blank where none pays", "", True),
+        Column("next_km", "number", "distance ahead at which it is best done", "km", True),
+        Column("next_days", "number", "days ahead, at the bike's usual km a day", "d", True),
+        Column("horizon_km", "number", "distance over which costs are counted", "km", True),
+        Column("replace_now", "number", "expected cost over the horizon", "money", True),
+        Column("test_now", "number", "the same", "money", True),
+        Column("test_later", "number", "the same, tested at the best later point", "money", True),
+        Column("test_later_days", "number", "days ahead of that point", "d", True),
+        Column(
+            "replace_later", "number", "the same, replaced at the best later point", "money", True
+        ),
+        Column("replace_later_days", "number", "days ahead of that point", "d", True),
+        Column("leave", "number", "the same, no work planned within the horizon", "money", True),
+        Column("test_above", "number", "chance now from which acting beats leaving", "", True),
+        Column(
+            "replace_above", "number", "chance now from which replacing beats testing", "", True
+        ),
+        Column(
+            "usual_cost_per_1000_km", "number", "of a new sensor in the long run", "money", True
+        ),
+    ),
+)
+
+PLANNED_WORK = FrameSchema(
+    "planned_work",
+    "one sensor in service: the work that is planned for it",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("work", "text", "replace or test; blank where none is planned", "", True),
+        Column("work_days", "number", "days from the as-of day, 0 for now", "d", True),
+    ),
+)

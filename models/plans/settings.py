@@ -63,7 +63,7 @@ class PlanSettings:
         40.0, "costs", "taking off a sound sensor, beside part and labour", "money", most=1e6
     )
     road_failure_cost: float = _set(
-        200.0, "costs", "recovery after a failure on the road", "money", most=1e7
+        350.0, "costs", "recovery after a failure on the road", "money", most=1e7
     )
     day_off_road_cost: float = _set(
         45.0, "costs", "a day that a bike cannot be ridden", "money/day", most=1e6
@@ -94,7 +94,7 @@ class PlanSettings:
     test_above_5000_km: float = _set(
         0.25,
         "replace or test",
-        "the same for a defect now or within 5,000 km",
+        "where costs cannot be told: the same for a defect now or within 5,000 km",
         "0 to 1",
         least=0.001,
         most=1.0,
@@ -106,6 +106,30 @@ class PlanSettings:
         "0 to 1",
         least=0.001,
         most=1.0,
+    )
+    unsure_above: float = _set(
+        0.40,
+        "replace or test",
+        "where the upper end of the chance now reaches this, too little is known to leave it",
+        "0 to 1",
+        least=0.001,
+        most=1.0,
+    )
+    test_stale_after_km: int = _set(
+        10_000,
+        "replace or test",
+        "where costs cannot be told: distance after which a test no longer counts",
+        "km",
+        least=100,
+        most=1e6,
+    )
+    odometer_stale_after_days: int = _set(
+        120,
+        "replace or test",
+        "age of an odometer reading from which km are a guess",
+        "days",
+        least=1,
+        most=3650,
     )
     random_test_share: float = _set(
         0.02,

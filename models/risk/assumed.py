@@ -68,6 +68,9 @@ FEW_DEFECTS = 10
 #: Share of defective sensors in which a bench test finds the defect, assumed: mean 0.9.
 TEST_SENSITIVITY = BetaPrior(18.0, 2.0)
 
+#: Share of sound sensors that a bench test condemns, assumed: mean 0.02, worth fifty tests.
+FALSE_ALARM = BetaPrior(1.0, 49.0)
+
 #: Rate at which a defect leads to a complaint or a road failure that the shop hears of, assumed:
 #: once in 5,000 km, worth two such events (a 90 % range of mean delays from 2,100 to 28,000 km).
 DELAY_RATE = GammaPrior(2.0, 10_000.0)

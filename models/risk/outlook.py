@@ -14,7 +14,6 @@ import pandas as pd
 
 from models.frames import Column, FrameSchema
 from models.risk.ahead import heard_ahead
-from models.risk.assumed import BetaPrior
 from models.risk.delay import assumed_delay
 from models.risk.hazard import DefectHazard
 from models.risk.now import drawn_chances

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import UTC, date, datetime
 
 import duckdb
 from threadpoolctl import threadpool_limits
 
+from models.plans.settings import PlanSettings
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
+from pipeline.intake.settings_file import SettingsFile, read_settings, write_settings
 from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.backtest import backtest
 from pipeline.jobs.measure import measure_missing
@@ -38,6 +40,7 @@ def build(
     day = as_of or home.as_of or datetime.now(UTC).date()
     draft = draft_path(home)
     connection = connect(draft)
+    told = _settings(home)
     try:
         say("Reading and checking what was handed in")
         settle(connection, home, read_all(connection, home))
@@ -51,9 +54,9 @@ def build(
             say("Mapping where wear gathers")
             map_travel(connection)
             say("Estimating risk")
-            score_risk(connection, day, home.kept_models, say)
+            score_risk(connection, day, home.kept_models, told.settings, say)
             backtest(connection, day, say=say)
-        _note(connection, day)
+        _note(connection, day, told.problems)
         connection.execute("checkpoint")
     finally:
         connection.close()
@@ -69,12 +72,24 @@ def _stage(connection: duckdb.DuckDBPyConnection, day: date) -> None:
     stage_bikes(connection, day)
 
 
-def _note(connection: duckdb.DuckDBPyConnection, day: date) -> None:
-    """Collect what is odd in the records though no rule of the contract forbids it."""
+def _settings(home: Home) -> SettingsFile:
+    """The owner's settings; the file is laid out with the assumed ones where there is none."""
+    if not home.settings.exists():
+        write_settings(home, PlanSettings())
+    return read_settings(home)
+
+
+def _note(connection: duckdb.DuckDBPyConnection, day: date, problems: Iterable[str]) -> None:
+    """Collect what is odd in the records though no rule of the contract forbids it.
+
+    ``problems`` of the settings come first.
+    """
     connection.execute(
         "create table marts.notices (notice_no integer, kind varchar, notice varchar)"
     )
     number = 0
+    for number, problem in enumerate(problems, 1):
+        connection.execute("insert into marts.notices values (?, 'settings', ?)", [number, problem])
     for path in sorted((ROOT / "warehouse/sql/notices").glob("*.sql")):
         name = f"warehouse/sql/notices/{path.stem}"
         parameters = {"as_of": day} if "$as_of" in statement(name) else None

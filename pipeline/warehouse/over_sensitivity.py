@@ -7,6 +7,7 @@ only failed tests are followed up. So the advice is also worked out at both ends
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,9 @@ import pandas as pd
 from scipy.stats import beta
 
 from models.plans.advice import advise
+from models.plans.cheapest import cheapest, weigh
+from models.plans.outlook import Outlook
+from models.plans.settings import PlanSettings
 from models.risk.assumed import BetaPrior
 from models.risk.hazard import DefectHazard
 from models.risk.now import HORIZONS_KM, defect_chances
@@ -27,9 +31,16 @@ _COLUMNS = ("sensitivity", "quantile", "action", "sensor_count", "changed_count"
 
 
 def advice_over_sensitivity(
-    results: RiskResults, sensors_now: pd.DataFrame, evidence: pd.DataFrame
+    results: RiskResults,
+    sensors_now: pd.DataFrame,
+    evidence: pd.DataFrame,
+    outlook: Outlook,
+    settings: PlanSettings,
+    **how: Any,
 ) -> pd.DataFrame:
     """Count the actions advised at each sensitivity.
+
+    The costs are weighed anew with each; how a sound sensor wears from now on is left as it is.
 
     Parameters
     ----------
@@ -37,6 +48,12 @@ def advice_over_sensitivity(
         The fitted model and its settings.
     sensors_now, evidence : frames
         As handed to ``fit_and_score`` and to ``advise``.
+    outlook : Outlook
+        Of the same sensors.
+    settings : PlanSettings
+        Costs and levels.
+    **how
+        The rest of what is handed to ``advise``.
 
     Returns
     -------
@@ -47,12 +64,17 @@ def advice_over_sensitivity(
     if results.model is None or not known.any():
         return pd.DataFrame(columns=list(_COLUMNS))
     believed: BetaPrior = results.settings["sensitivity"]
-    as_taken = advise(evidence).set_index("sensor_id")["action"]
+
+    def actions(evidence: pd.DataFrame, outlook: Outlook) -> pd.Series:
+        costs = cheapest(outlook, weigh(outlook, settings), settings)
+        return advise(evidence, costs, settings, **how).set_index("sensor_id")["action"]
+
+    as_taken = actions(evidence, outlook)
     tables = []
     for quantile in QUANTILES:
         share = float(beta(believed.hits, believed.misses).ppf(quantile))
         chances = _chances(results.model, results.settings, sensors_now[known], share)
-        action = advise(_with(evidence, chances)).set_index("sensor_id")["action"]
+        action = actions(_with(evidence, chances), _tested_so(outlook, chances, share))
         table = pd.DataFrame({"action": action, "changed": action.ne(as_taken)})
         counts = table.groupby("action")["changed"].agg(["size", "sum"]).reset_index()
         counts.columns = pd.Index(["action", "sensor_count", "changed_count"])
@@ -76,6 +98,13 @@ def _chances(
         "defect_5000_km": found.chance[:, later],
     }
     return pd.DataFrame(columns, index=np.asarray(sensors["sensor_id"]))
+
+
+def _tested_so(outlook: Outlook, chances: pd.DataFrame, sensitivity: float) -> Outlook:
+    """The same outlook with other chances now and another test."""
+    now = chances["defect_now"].reindex(outlook.sensors["sensor_id"]).to_numpy()
+    test = outlook.test._replace(sensitivity=sensitivity)
+    return replace(outlook, sensors=outlook.sensors.assign(defect_now=now), test=test)
 
 
 def _with(evidence: pd.DataFrame, chances: pd.DataFrame) -> pd.DataFrame:

@@ -12,7 +12,9 @@ import duckdb
 import pandas as pd
 
 from models.plans.advice import advise
+from models.plans.lot import drawn_by_lot
 from models.plans.schemas import EVIDENCE
+from models.plans.settings import PlanSettings
 from models.risk.ahead import RISK_AHEAD, risk_ahead, road_share
 from models.risk.explain import explain_risk
 from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
@@ -23,12 +25,14 @@ from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import believed_sensitivity, fitted_risk
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
+from pipeline.warehouse.plans import look_out, plan_ahead, price, read_outlook
 
 
 def score_risk(
     connection: duckdb.DuckDBPyConnection,
     day: date,
     kept_models: Path,
+    settings: PlanSettings,
     say: Callable[[str], None] = lambda text: None,
 ) -> None:
     """Chances now and ahead, the fleet's curve, and the advice that follows from them.
@@ -56,12 +60,31 @@ def score_risk(
     store(connection, "risk_summary", summary)
     learned = assumed_and_learned(results, frames.followed_up)
     store(connection, "assumed_and_learned", learned)
-    _look_ahead(connection, day, results, frames)
-    evidence = _evidence(connection, day)
-    store(connection, "advice", advise(evidence))
-    over = advice_over_sensitivity(results, frames.sensors_now, evidence)
+    look_out(connection, results, frames, _look_ahead(connection, day, results, frames))
+    _advise(connection, day, settings, results, frames)
+
+
+def _advise(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    settings: PlanSettings,
+    results: RiskResults,
+    frames: RiskFrames,
+) -> None:
+    """What costs least, what to do about each sensor, and what follows from that."""
+    outlook, evidence = read_outlook(connection), _evidence(connection, day)
+    weighed, costs = price(connection, outlook, settings)
+    how = {
+        "by_lot": drawn_by_lot(
+            evidence["sensor_id"], evidence["last_tested_on"], day, settings.random_test_share
+        ),
+        "day": day,
+    }
+    store(connection, "advice", advise(evidence, costs, settings, **how))
+    over = advice_over_sensitivity(results, frames.sensors_now, evidence, outlook, settings, **how)
     store(connection, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/worklist")
+    plan_ahead(connection, outlook, weighed, settings)
 
 
 def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:
@@ -73,8 +96,11 @@ def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:
 
 def _look_ahead(
     connection: duckdb.DuckDBPyConnection, day: date, results: RiskResults, frames: RiskFrames
-) -> None:
-    """Chance of a defect and of a road failure by km and by date, at each bike's own km a day."""
+) -> Riding | None:
+    """Chance of a defect and of a road failure by km and by date, at each bike's own km a day.
+
+    Returns the bikes' riding, None where no odometer has been read.
+    """
     riding = _riding(connection, day)
     rates = RIDING_RATES.empty() if riding is None else riding.rates
     store(connection, "riding_rates", rates)
@@ -85,6 +111,7 @@ def _look_ahead(
             results.model, frames.sensors_now, riding=riding, share=share, **results.settings
         )
     store(connection, "risk_ahead", ahead)
+    return riding
 
 
 def _riding(connection: duckdb.DuckDBPyConnection, day: date) -> Riding | None:

@@ -1,0 +1,121 @@
+"""Replace, test or leave: for each sensor the cheapest in expectation, and what it costs."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from models.plans.costs import Prices, prices_of
+from models.plans.new_life import new_life
+from models.plans.outlook import Outlook
+from models.plans.policy import KM_AHEAD, Alternatives, alternatives, at_km
+from models.plans.schemas import CHEAPEST
+from models.plans.settings import PlanSettings
+
+#: Kinds of new life worked out between the lowest and the highest hazard; between them its cost is
+#: drawn straight over the logarithm of the hazard.
+_RATIOS = 9
+_BELIEFS = 17
+_LEAST_KM_PER_DAY = 0.1
+_COSTS = ("replace_now", "test_now", "test_later", "replace_later", "leave")
+
+
+class Weighed(NamedTuple):
+    """The alternatives of the sensors whose chances are known, at ``places`` of the outlook."""
+
+    places: np.ndarray
+    found: Alternatives
+    prices: Prices
+    km_per_day: np.ndarray
+
+
+def weigh(outlook: Outlook, settings: PlanSettings) -> Weighed:
+    """Expected cost of every alternative of every sensor whose chances are known."""
+    places = outlook.known
+    sensors = outlook.sensors.iloc[places]
+    prices = priced(outlook, places, settings)
+    found = alternatives(
+        sensors["defect_now"].to_numpy(float),
+        outlook.onset[places],
+        prices,
+        outlook.test,
+        outlook.heard_per_km,
+        n_beliefs=_BELIEFS,
+    )
+    daily = np.maximum(sensors["km_per_day"].to_numpy(float), _LEAST_KM_PER_DAY)
+    return Weighed(places, found, prices, daily)
+
+
+def priced(outlook: Outlook, places: np.ndarray, settings: PlanSettings) -> Prices:
+    """Prices of sensors, with what a new one in each one's place costs per km in the long run."""
+    sensors = outlook.sensors.iloc[places]
+    prices = prices_of(sensors["part_cost"].to_numpy(float), outlook.road_share, settings)
+    log_ratio = np.log(sensors["new_hazard_ratio"].to_numpy(float))
+    usual = np.zeros(len(places))
+    for cost in np.unique(prices.found):
+        same = np.flatnonzero(prices.found == cost)
+        usual[same] = _usual_per_km(outlook, log_ratio[same], prices.take(same[:1]))
+    return prices._replace(usual_per_km=usual)
+
+
+def _usual_per_km(outlook: Outlook, log_ratio: np.ndarray, price: Prices) -> np.ndarray:
+    ends = np.unique([log_ratio.min(), log_ratio.max()])
+    at = np.linspace(ends[0], ends[-1], _RATIOS if len(ends) > 1 else 1)
+    hazard = np.exp(at)[:, None] * outlook.new_hazard
+    prices = Prices(*(np.repeat(part, len(at)) for part in price))
+    life = new_life(hazard, prices, outlook.test, outlook.heard_per_km, n_beliefs=_BELIEFS)
+    return np.interp(log_ratio, at, life.cost_per_km)
+
+
+def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.DataFrame:
+    """What costs least for each sensor of the outlook, in the columns of ``CHEAPEST``.
+
+    Work whose best point lies within ``act_within_days`` is due now; otherwise the sensor is left
+    until then. Blank where a sensor's chances are not known.
+    """
+    found, daily = weighed.found, weighed.km_per_day
+    horizon = np.clip(daily * settings.planning_horizon_days, KM_AHEAD[1], KM_AHEAD[-1])
+    within = found.km <= horizon[:, None]
+    usual = weighed.prices.usual_per_km * horizon
+    costs = {
+        "replace_now": found.replace_at[:, 0],
+        "test_now": found.test_at[:, 0],
+        "leave": at_km(found.best_at, horizon[:, None])[:, 0],
+    }
+    later = {}
+    for name, table in (("test", found.test_at), ("replace", found.replace_at)):
+        costs[f"{name}_later"], later[name] = _best_later(table, within)
+    table = pd.DataFrame({name: costs[name] + usual for name in _COSTS})
+    choice = np.array(_COSTS)[np.argmin(np.column_stack([costs[n] for n in _COSTS]), axis=1)]
+    work = pd.Series(choice).str.replace("_now", "").str.replace("_later", "").to_numpy()
+    km = np.select(
+        [choice == "test_later", choice == "replace_later", choice == "leave"],
+        [later["test"], later["replace"], np.full(len(daily), np.nan)],
+        0.0,
+    )
+    due = km / daily <= settings.act_within_days
+    table = table.assign(
+        sensor_id=outlook.sensors["sensor_id"].to_numpy()[weighed.places],
+        cheapest=np.where(due, work, "leave"),
+        next_work=pd.Series(work).where(work != "leave"),
+        next_km=km,
+        next_days=km / daily,
+        horizon_km=horizon,
+        test_later_days=later["test"] / daily,
+        replace_later_days=later["replace"] / daily,
+        test_above=found.test_above,
+        replace_above=found.replace_above,
+        usual_cost_per_1000_km=1_000 * weighed.prices.usual_per_km,
+    )
+    every = outlook.sensors[["sensor_id"]].merge(table, on="sensor_id", how="left")
+    return CHEAPEST.check(every)
+
+
+def _best_later(table: np.ndarray, within: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Least cost over the points ahead within the horizon, and its km."""
+    ahead = np.where(within, table, np.inf)
+    ahead[:, 0] = np.inf
+    place = ahead.argmin(axis=1)
+    return ahead[np.arange(len(ahead)), place], KM_AHEAD[place]

@@ -1,0 +1,74 @@
+"""What a visit for preventive work would cost on each of the coming days."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from models.plans.cheapest import Weighed
+from models.plans.outlook import Outlook
+from models.plans.policy import at_km
+from models.plans.schemas import PLANNED_WORK
+from models.plans.settings import PlanSettings
+
+#: Days ahead for which the cost of a visit is given.
+CHECK_DAYS = (1, 4, 8, 11, 15, 18, 22, 25, 29, 32, 36, 39, 43)
+
+
+def check_costs(
+    outlook: Outlook, weighed: Weighed, work: pd.DataFrame, settings: PlanSettings
+) -> pd.DataFrame:
+    """Expected cost of a visit on each day, and of none in these weeks.
+
+    A sensor advised to be replaced is replaced; others are tested or replaced, as is cheaper on
+    the day.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Of all sensors in service.
+    weighed : Weighed
+        Its alternatives.
+    work : frame
+        PLANNED_WORK.
+    settings : PlanSettings
+        With the planning horizon.
+
+    Returns
+    -------
+    frame of one row a sensor whose chances are known and day: ``sensor_id``, ``unit_id``,
+    ``shop_id``, ``fleet_id``, ``part_no`` (of the part that would be fitted), ``action``, ``day``,
+    ``cost`` and ``cost_without`` over the planning horizon, and ``part_needed``, the chance that
+    the visit uses a part.
+    """
+    found, days = weighed.found, np.array(CHECK_DAYS, dtype=float)
+    km = weighed.km_per_day[:, None] * days
+    test, replace = at_km(found.test_at, km), at_km(found.replace_at, km)
+    sensors = outlook.sensors.iloc[weighed.places]
+    advised = PLANNED_WORK.check(work).set_index("sensor_id").loc[sensors["sensor_id"], "work"]
+    must = advised.eq("replace").fillna(False).to_numpy(bool)[:, None]
+    replaced = must | (replace < test)
+    usual = weighed.prices.usual_per_km * weighed.km_per_day * settings.planning_horizon_days
+    without = at_km(found.best_at, km[:, -1:]) + usual[:, None]
+    defect = _silent_defect(outlook, weighed.places, days)
+    s, f = outlook.test
+    finds = defect * s + (1 - defect) * f
+    names = ["sensor_id", "unit_id", "shop_id", "fleet_id"]
+    table = sensors[names].assign(part_no=sensors["new_part_no"])
+    rows = table.loc[table.index.repeat(len(days))].reset_index(drop=True)
+    return rows.assign(
+        action=np.where(replaced, "replace", "test").reshape(-1),
+        day=np.tile(CHECK_DAYS, len(sensors)),
+        cost=(np.where(replaced, replace, test) + usual[:, None]).reshape(-1),
+        cost_without=np.broadcast_to(without, km.shape).reshape(-1),
+        part_needed=np.where(replaced, 1.0, finds).reshape(-1),
+    )
+
+
+def _silent_defect(outlook: Outlook, places: np.ndarray, days: np.ndarray) -> np.ndarray:
+    """Chance of a defect by each day, given that nothing was heard of it; shape (n, days)."""
+    heard = outlook.heard[places, 0]
+    silent = np.maximum(outlook.defect[places, 0] - heard, 0.0) / np.maximum(1 - heard, 1e-9)
+    low = np.clip(np.searchsorted(outlook.days, days, side="right") - 1, 0, len(outlook.days) - 2)
+    share = (days - outlook.days[low]) / np.diff(outlook.days)[low]
+    return silent[:, low] * (1 - share) + silent[:, low + 1] * share

@@ -1,0 +1,55 @@
+"""Draw by lot a few of the sensors that may be left, to be tested all the same.
+
+Advice destroys its own evidence: where only suspect sensors are tested, nothing shows how many of
+those left had the defect. The lot is a digest of the sensor's number and the quarter, so that it
+stands for the whole quarter and nobody chooses.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from datetime import date
+
+_PARTS = 2**32
+
+
+def drawn_by_lot(
+    sensor_ids: Iterable[str], last_tested_on: Iterable[object], day: date, share: float
+) -> frozenset[str]:
+    """Sensors drawn in the quarter of ``day``, each with the chance ``share``.
+
+    One tested in this quarter already is not drawn.
+
+    Parameters
+    ----------
+    sensor_ids : iterable of str
+        Sensors in service.
+    last_tested_on : iterable of date or blank
+        Day of each one's last test.
+    day : date
+        The as-of day.
+    share : float
+        Chance of being drawn, 0 to 1.
+    """
+    quarter = _quarter(day)
+    return frozenset(
+        sensor
+        for sensor, tested in zip(sensor_ids, last_tested_on, strict=True)
+        if _lot(sensor, quarter) < share and not _in_quarter(tested, quarter)
+    )
+
+
+def _quarter(day: date) -> str:
+    return f"{day.year}/{(day.month - 1) // 3 + 1}"
+
+
+def _in_quarter(tested: object, quarter: str) -> bool:
+    # a blank is no date, and pandas' blank date has no quarter
+    return isinstance(tested, date) and tested == tested and _quarter(tested) == quarter
+
+
+def _lot(sensor_id: str, quarter: str) -> float:
+    """A number from 0 to 1 that looks like chance and stays the same all quarter."""
+    digest = hashlib.sha256(f"{quarter}/{sensor_id}".encode()).digest()
+    return int.from_bytes(digest[:4], "big") / _PARTS

@@ -1,0 +1,82 @@
+"""Chance that each sensor asks for a new part by a day, under the work planned for it.
+
+With F(d) the chance of a defect by day d and G(d) that it is heard of by then, both for a sensor
+left alone, and work planned for day t:
+
+- none: the need by d is G(d);
+- a replacement: G(d) before t, 1 from t on;
+- a test of sensitivity s and false alarm f: G(d) before t; from t on G(t), what the test finds,
+  s Q with Q = F(t) - G(t) and f (1 - F(t)), what it missed and is heard of later,
+  (1 - s) Q (1 - exp(-r (d - t))), and the new defects heard of by d, the rest of G(d) - G(t).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from models.plans.outlook import Outlook
+from models.plans.schemas import PLANNED_WORK
+
+
+def part_need(outlook: Outlook, work: pd.DataFrame) -> np.ndarray:
+    """Chance of a need by each day of the outlook, shape (n, fits, days); blank where not known.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Of n sensors.
+    work : frame of shape (n, ...)
+        PLANNED_WORK, one row a sensor of the outlook, in any order.
+    """
+    planned = PLANNED_WORK.check(work).set_index("sensor_id").loc[outlook.sensors["sensor_id"]]
+    kind = planned["work"].fillna("").to_numpy(dtype=object)
+    start = planned["work_days"].to_numpy(float)
+    need = outlook.heard.copy()
+    for name, after in (("replace", _replaced), ("test", _tested)):
+        some = np.flatnonzero((kind == name) & (start <= outlook.days[-1:].max(initial=-1)))
+        if len(some):
+            need[some] = after(outlook, some, start[some])
+    return need
+
+
+def _replaced(outlook: Outlook, some: np.ndarray, start: np.ndarray) -> np.ndarray:
+    heard = outlook.heard[some]
+    begun = outlook.days >= start[:, None]
+    # a sensor whose chances are not known is replaced all the same
+    return np.where(begun[:, None, :], 1.0, heard)
+
+
+def _tested(outlook: Outlook, some: np.ndarray, start: np.ndarray) -> np.ndarray:
+    heard, begun = outlook.heard[some], outlook.days >= start[:, None]
+    known_of = _on_day(heard, outlook.days, start)[:, :, None]
+    defect = _on_day(outlook.defect[some], outlook.days, start)[:, :, None]
+    silent = np.maximum(defect - known_of, 0.0)
+    s, f = outlook.test
+    daily = outlook.sensors["km_per_day"].to_numpy(float)[some]
+    gone = np.maximum(outlook.days - start[:, None], 0.0) * daily[:, None]
+    later = -np.expm1(-outlook.heard_per_km * gone)[:, None, :]
+    new = np.maximum(heard - known_of - silent * later, 0.0)
+    need = known_of + s * silent + f * (1 - defect) + (1 - s) * silent * later + (1 - f) * new
+    return np.where(begun[:, None, :], np.clip(need, 0.0, 1.0), heard)
+
+
+def _on_day(values: np.ndarray, days: np.ndarray, day: np.ndarray) -> np.ndarray:
+    """Values of shape (n, fits, days) on one day a row, drawn straight."""
+    low = np.clip(np.searchsorted(days, day, side="right") - 1, 0, len(days) - 2)
+    share = ((day - days[low]) / np.diff(days)[low])[:, None]
+    rows = np.arange(len(values))
+    return values[rows, :, low] * (1 - share) + values[rows, :, low + 1] * share
+
+
+def need_by_draw(outlook: Outlook, need: np.ndarray) -> pd.DataFrame:
+    """The needs as rows: sensor_id, unit_id, shop_id, part_no, draw, days and need."""
+    n, fits, _ = need.shape
+    ahead = outlook.days > 0
+    rows = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
+    table = rows.loc[rows.index.repeat(fits * int(ahead.sum()))].reset_index(drop=True)
+    return table.assign(
+        draw=np.tile(np.repeat(np.arange(fits), int(ahead.sum())), n),
+        days=np.tile(outlook.days[ahead], n * fits),
+        need=need[:, :, ahead].reshape(-1),
+    )

@@ -1,0 +1,105 @@
+"""The outlook of all sensors as arrays, read once and then planned with again and again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.plans.belief import Test
+from models.plans.new_life import AGES_KM
+from models.plans.policy import KM_AHEAD
+from models.plans.schemas import PLAN_RATES, PLAN_SENSORS
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """All that the plans rest on.
+
+    ``sensors`` PLAN_SENSORS of shape (n, ...); ``onset`` chance that a sound sensor gets the
+    defect within each step of ``KM_AHEAD``, shape (n, steps), blank where not known;
+    ``new_hazard`` common cumulative hazard at ``AGES_KM``; ``days``, and ``defect`` and ``heard``
+    by them, shape (n, fits, days), blank where not known.
+    """
+
+    sensors: pd.DataFrame
+    onset: np.ndarray
+    new_hazard: np.ndarray
+    days: np.ndarray
+    defect: np.ndarray
+    heard: np.ndarray
+    heard_per_km: float
+    road_share: float
+    test: Test
+
+    @property
+    def known(self) -> np.ndarray:
+        """Places of the sensors whose chances and km a day are known."""
+        told = ~np.isnan(self.onset).any(axis=1)
+        numbers = self.sensors[["defect_now", "km_per_day", "new_hazard_ratio"]]
+        return np.flatnonzero(told & numbers.notna().all(axis=1).to_numpy())
+
+
+def outlook_from(
+    sensors: pd.DataFrame,
+    by_km: pd.DataFrame,
+    by_day: pd.DataFrame,
+    curve: pd.DataFrame,
+    rates: pd.DataFrame,
+) -> Outlook:
+    """Lay the frames out as arrays.
+
+    Parameters
+    ----------
+    sensors : frame of shape (n, ...)
+        PLAN_SENSORS.
+    by_km, by_day, curve : frame
+        DEFECT_BY_KM, DEFECT_BY_DAY and NEW_LIFE_CURVE of ``models.risk.outlook``, in the order of
+        their grain.
+    rates : frame of one row
+        PLAN_RATES.
+    """
+    (rate,) = PLAN_RATES.check(rates).to_dict("records")
+    sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
+    ids = sensors["sensor_id"]
+    days = np.unique(by_day["days"].to_numpy(int))
+    fits = int(by_day["draw"].max()) + 1 if len(by_day) else 1
+    defect, heard = (
+        _laid_out(ids, by_day, name, (fits, len(days))) for name in ("defect", "heard")
+    )
+    new_hazard = np.full(len(AGES_KM), np.nan)
+    if len(curve):
+        new_hazard = np.interp(AGES_KM, curve["age_km"], curve["cumulative_hazard"])
+    return Outlook(
+        sensors,
+        _onset(ids, by_km),
+        new_hazard,
+        days,
+        defect,
+        heard,
+        rate["heard_per_km"],
+        rate["road_share"],
+        Test(rate["sensitivity"], rate["false_alarm"]),
+    )
+
+
+def _laid_out(ids: pd.Series, frame: pd.DataFrame, name: str, shape: tuple[int, ...]) -> np.ndarray:
+    """A column as an array, sensor by sensor; blank for sensors that have no row."""
+    values = frame[name].to_numpy(float).reshape(-1, *shape)
+    told = pd.Index(frame["sensor_id"].to_numpy()[:: int(np.prod(shape))] if len(frame) else [])
+    place = told.get_indexer(pd.Index(ids))
+    return np.concatenate([values, np.full((1, *shape), np.nan)])[place]
+
+
+def _onset(ids: pd.Series, by_km: pd.DataFrame) -> np.ndarray:
+    """Chance of the defect within each step, the cumulative hazard drawn straight between."""
+    km = np.unique(by_km["km"].to_numpy(float))
+    defect = _laid_out(ids, by_km, "defect", (len(km),))
+    if not len(km):
+        return np.full((len(ids), len(KM_AHEAD) - 1), np.nan)
+    hazard = -np.log1p(-np.clip(defect, 0.0, 1 - 1e-9))
+    low = np.clip(np.searchsorted(km, KM_AHEAD, side="right") - 1, 0, len(km) - 2)
+    share = (KM_AHEAD - km[low]) / np.diff(km)[low]
+    at = hazard[:, low] * (1 - share) + hazard[:, low + 1] * share
+    return -np.expm1(-np.diff(at, axis=1))

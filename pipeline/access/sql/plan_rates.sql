@@ -1,0 +1,2 @@
+-- grain: one row: what holds for all sensors
+select * from marts.plan_rates

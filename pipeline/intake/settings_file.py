@@ -1,0 +1,121 @@
+"""The owner's settings: one file to edit in the data home, ``settings.toml``.
+
+A value that cannot stand is named with its line and what was expected; it stays at its assumed
+default, and all the others hold.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass, fields
+from itertools import groupby
+
+from models.plans.settings import PlanSettings, declared, settings_from
+from pipeline.home import Home, write_new
+
+_HEAD = """\
+# Costs, levels and limits of Wear Atlas. Money is in your own currency.
+# Every default is assumed and has no published source: put in what is true of your shop.
+# The next build takes the changes up: python3 -m pipeline rebuild
+"""
+_TRANSFERS = """
+[transfers]
+# Which shop may give parts to which others, only where both owners agree, for instance:
+# north-street = ["mill-lane", "harbour"]
+"""
+
+
+@dataclass(frozen=True)
+class SettingsFile:
+    """What the file says: settings, pairs of shops (giver, taker), and what could not stand."""
+
+    settings: PlanSettings
+    transfers: tuple[tuple[str, str], ...]
+    problems: tuple[str, ...]
+
+
+def read_settings(home: Home) -> SettingsFile:
+    """The owner's settings, the assumed defaults where there is no file yet."""
+    path = home.settings
+    if not path.exists():
+        return SettingsFile(PlanSettings(), (), ())
+    try:
+        text = path.read_text(encoding="utf-8")
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        told = f"{path.name}: not readable ({error}), so every setting is at its assumed default."
+        return SettingsFile(PlanSettings(), (), (told,))
+    transfers, odd = _transfers(table.pop("transfers", {}))
+    values = {}
+    for name, value in table.items():
+        values.update(value if isinstance(value, dict) else {name: value})
+    settings, faults = settings_from(values)
+    problems = [*_named(path.name, text, values, faults), *(f"{path.name}: {one}" for one in odd)]
+    return SettingsFile(settings, transfers, tuple(problems))
+
+
+def write_settings(
+    home: Home, settings: PlanSettings, transfers: tuple[tuple[str, str], ...] = ()
+) -> None:
+    """Write the file anew and whole, every setting with its meaning and its assumed default."""
+    write_new(home.settings, settings_text(settings, transfers))
+
+
+def settings_text(settings: PlanSettings, transfers: tuple[tuple[str, str], ...] = ()) -> str:
+    """The file's text."""
+    parts, known = [_HEAD], declared()
+    for section, names in groupby(known, key=lambda name: known[name][0].section):
+        parts.append(f"\n[{section.replace(' ', '_')}]")
+        for name in names:
+            bounds, default = known[name]
+            unit = f", {bounds.unit}" if bounds.unit else ""
+            words = f", one of {', '.join(bounds.words)}" if bounds.words else ""
+            parts.append(f"# {bounds.meaning}{unit}{words}; assumed default {_toml(default)}")
+            parts.append(f"{name} = {_toml(getattr(settings, name))}")
+    given = groupby(sorted(transfers), key=lambda pair: pair[0])
+    lines = [
+        f"{_toml(giver)} = [{', '.join(_toml(taker) for _, taker in pairs)}]\n"
+        for giver, pairs in given
+    ]
+    return "\n".join(parts) + "\n" + _TRANSFERS + "".join(lines)
+
+
+def changed_settings(settings: PlanSettings) -> list[str]:
+    """Names of the settings that are not at their assumed default."""
+    return [f.name for f in fields(PlanSettings) if getattr(settings, f.name) != f.default]
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    return repr(value)
+
+
+def _named(file: str, text: str, values: dict[str, object], faults: dict[str, str]) -> list[str]:
+    return [
+        f"{file}, line {_line(text, name)}: {name} is {values.get(name)!r}, {fault}; it stays at "
+        "its assumed default."
+        if name in declared()
+        else f"{file}, line {_line(text, name)}: {name}: {fault}; it is left out."
+        for name, fault in faults.items()
+    ]
+
+
+def _line(text: str, name: str) -> int:
+    """The line on which a name is set, 1 where it cannot be found."""
+    pattern = re.compile(rf"^\s*[\"']?{re.escape(name)}[\"']?\s*=")
+    return next((n for n, line in enumerate(text.splitlines(), 1) if pattern.match(line)), 1)
+
+
+def _transfers(table: object) -> tuple[tuple[tuple[str, str], ...], list[str]]:
+    if not isinstance(table, dict):
+        return (), [f"transfers is {table!r}, expected a section [transfers]; it is left out."]
+    pairs, odd = [], []
+    for giver, takers in table.items():
+        if isinstance(takers, list) and all(isinstance(taker, str) for taker in takers):
+            pairs += [(giver, taker) for taker in takers]
+        else:
+            odd.append(f"[transfers] {giver} is {takers!r}, expected a list of shops in quotes.")
+    return tuple(pairs), odd

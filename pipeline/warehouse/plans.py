@@ -1,0 +1,97 @@
+"""From the fitted risk to what costs least for each sensor, and to what the other plans rest on."""
+
+from __future__ import annotations
+
+import duckdb
+import pandas as pd
+
+from models.plans.cheapest import Weighed, cheapest, weigh
+from models.plans.check_costs import check_costs
+from models.plans.need import need_by_draw, part_need
+from models.plans.outlook import Outlook, outlook_from
+from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS, PLANNED_WORK
+from models.plans.settings import PlanSettings
+from models.risk.ahead import road_share
+from models.risk.assumed import FALSE_ALARM
+from models.risk.delay import assumed_delay
+from models.risk.odometer_rate import Riding
+from models.risk.outlook import defects_ahead, new_life_curve, sensor_outlook
+from models.risk.score import RiskResults
+from models.stock.schemas import PART_NEED
+from pipeline.statements import one_row, run, store
+from pipeline.warehouse.lives import MARTS, RiskFrames
+
+
+def look_out(
+    connection: duckdb.DuckDBPyConnection,
+    results: RiskResults,
+    frames: RiskFrames,
+    riding: Riding | None,
+) -> None:
+    """Keep each sensor's chances by km, and by date and fit, for all that is planned from them."""
+    run(connection, f"{MARTS}/new_part_numbers")
+    numbers = connection.execute("from marts.new_part_numbers").df()
+    new_parts = dict(zip(numbers["part_no"], numbers["new_part_no"], strict=True))
+    now = results.defect_risk.set_index("sensor_id")["defect_now"]
+    sensors = frames.sensors_now
+    outlook = sensor_outlook(results.model, sensors, now, riding, new_parts)
+    store(connection, "sensor_outlook", outlook)
+    by_km, by_day = defects_ahead(results.model, sensors, riding, results.settings)
+    store(connection, "defect_by_km", by_km)
+    store(connection, "defect_by_day", by_day)
+    store(connection, "new_life_curve", new_life_curve(results.model))
+    store(connection, "plan_rates", _rates(connection, results, frames))
+    run(connection, f"{MARTS}/plan_sensors")
+
+
+def _rates(
+    connection: duckdb.DuckDBPyConnection, results: RiskResults, frames: RiskFrames
+) -> pd.DataFrame:
+    sound, condemned = one_row(
+        run(connection, f"{MARTS}/tests_of_sound_sensors").execute(
+            "from marts.tests_of_sound_sensors"
+        )
+    )
+    delay = None if results.model is None else results.model.delay_
+    rates = {
+        "heard_per_km": (delay or assumed_delay()).rate_per_km,
+        "road_share": road_share(frames.windows).mean,
+        "sensitivity": results.settings["sensitivity"].mean,
+        "false_alarm": FALSE_ALARM.after(float(condemned), float(sound - condemned)).mean,
+    }
+    return PLAN_RATES.check(pd.DataFrame([rates]))
+
+
+def read_outlook(connection: duckdb.DuckDBPyConnection) -> Outlook:
+    """The outlook of all sensors, as kept in the marts."""
+    return outlook_from(
+        PLAN_SENSORS.check(run(connection, "access/sql/plan_sensors").df()),
+        run(connection, "access/sql/defect_by_km").df(),
+        run(connection, "access/sql/defect_by_day").df(),
+        run(connection, "access/sql/new_life_curve").df(),
+        run(connection, "access/sql/plan_rates").df(),
+    )
+
+
+def price(
+    connection: duckdb.DuckDBPyConnection, outlook: Outlook, settings: PlanSettings
+) -> tuple[Weighed, pd.DataFrame]:
+    """What costs least for each sensor, kept and returned."""
+    weighed = weigh(outlook, settings)
+    costs = cheapest(outlook, weighed, settings)
+    store(connection, "cheapest", CHEAPEST.check(costs))
+    return weighed, costs
+
+
+def plan_ahead(
+    connection: duckdb.DuckDBPyConnection,
+    outlook: Outlook,
+    weighed: Weighed,
+    settings: PlanSettings,
+) -> None:
+    """Keep the parts that the advice asks for, and what a visit costs on each coming day."""
+    run(connection, f"{MARTS}/planned_work")
+    work = PLANNED_WORK.check(connection.execute("from marts.planned_work").df())
+    need = need_by_draw(outlook, part_need(outlook, work))
+    store(connection, "part_need", PART_NEED.check(need))
+    store(connection, "check_costs", check_costs(outlook, weighed, work, settings))
