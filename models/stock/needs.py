@@ -68,7 +68,7 @@ class SensorNeeds:
 
 
 def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:
-    """Chances as arrays; sensors with a blank are left out and named.
+    """Chances as arrays; sensors without a chance by the last horizon are left out and named.
 
     Parameters
     ----------
@@ -100,7 +100,9 @@ def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:
     chances[number, draw, day] = rows["need"].to_numpy(float)
     first = np.unique(number, return_index=True)[1]
     sensors = rows.iloc[first][_WHO].reset_index(drop=True)
-    known = ~np.isnan(chances).any(axis=(1, 2))
+    known = ~np.isnan(chances[..., -1]).any(axis=1)
+    # where only planned work is known of, nothing else counts before it
+    chances = np.where(np.isnan(chances), 0.0, chances)
     _refuse(sensors[known].reset_index(drop=True), chances[known], draws, days)
     return SensorNeeds(
         sensors[known].reset_index(drop=True),

@@ -1,8 +1,9 @@
 """Part numbers that took the place of others.
 
 A number whose supply has ended is ordered as the number that replaced it. What is left of it on the
-shelf is used first, where it fits; targets are held for the needs that it cannot meet. Numbers fit one way: the new one wherever the old one did; the
-old one in place of the new one only where the fitments list it.
+shelf is used first, where it fits; targets are held for the needs that it cannot meet. Numbers fit
+one way: the new one wherever the old one did; the old one in place of the new one only where the
+fitments list it.
 """
 
 from __future__ import annotations

@@ -36,11 +36,18 @@ def test_drawn_fits_take_the_estimate_s_place():
 
 def test_a_sensor_without_a_chance_is_left_out_and_named():
     rows = part_need(["north"] * 3, ["P"] * 3, 1.0)
-    rows.loc[rows["sensor_id"].eq("S1") & rows["days"].eq(91), "need"] = np.nan
+    rows.loc[rows["sensor_id"].eq("S1") & rows["days"].ge(91), "need"] = np.nan
     needs = sensor_needs(rows)
     assert needs.left_out["sensor_id"].tolist() == ["S1"]
     assert needs.sensors["sensor_id"].tolist() == ["S0", "S2"]
     assert len(needs.chances) == 2
+
+
+def test_of_a_sensor_without_a_chance_planned_work_counts_from_its_day():
+    rows = part_need(["north"], ["P"], 1.0)
+    need = sensor_needs(rows.assign(need=np.where(rows["days"] >= 28, 1.0, np.nan)))
+    assert need.left_out.empty
+    assert need.by_days(np.array([21.0, 28.0]))[0, 0].tolist() == [0.0, 1.0]
 
 
 def test_rows_in_any_order_give_the_same():

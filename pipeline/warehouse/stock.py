@@ -1,0 +1,92 @@
+"""The parts stock plan from the records, kept for the pages."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from models.frames import FrameSchema
+from models.stock import schemas
+from models.stock.needs import sensor_needs
+from models.stock.plan import StockRecords, stock_plan
+from models.stock.repeats import repeat_rate
+from models.stock.settings import StockSettings
+from models.stock.walk_in import walk_in_rates
+from pipeline.statements import run, store
+from pipeline.warehouse.lives import MARTS
+
+NO_TRANSFERS = schemas.TRANSFERS_ALLOWED.empty()
+
+
+def plan_stock(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    *,
+    transfers_allowed: pd.DataFrame = NO_TRANSFERS,
+    **settings: Any,
+) -> None:
+    """Keep what to order today and all that is shown of it as ``marts.stock_…``.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        A warehouse that holds ``marts.part_need``.
+    day : date
+        The as-of day.
+    transfers_allowed : frame
+        TRANSFERS_ALLOWED: shops that may pass parts to one another; none by default.
+    **settings
+        Those of ``StockSettings``.
+
+    Raises
+    ------
+    ValueError
+        A setting makes no sense; the message names it.
+    """
+    chosen = StockSettings(**settings).check()
+    records = read_stock_records(connection, day)
+    plan = stock_plan(records, chosen, transfers_allowed)
+    about = {
+        "n_sensors": len(records.needs.sensors),
+        "n_draws": records.needs.chances.shape[1],
+        "repeats_per_year": records.repeat_rate * 365.25,
+        "settings": asdict(chosen),
+        "transfers_allowed": len(transfers_allowed),
+    }
+    store(connection, "stock_orders", plan.orders)
+    store(connection, "stock_transfers", plan.transfers)
+    store(connection, "stock_demand", plan.demand)
+    store(connection, "stock_weeks", plan.weeks)
+    store(connection, "stock_pools", plan.pools)
+    store(connection, "stock_last_buys", plan.last_buys)
+    store(connection, "stock_walk_ins", records.walk_ins)
+    store(connection, "stock_left_out", records.needs.left_out)
+    store(connection, "stock_about", pd.DataFrame([{"about": json.dumps(about)}]))
+
+
+def read_stock_records(connection: duckdb.DuckDBPyConnection, day: date) -> StockRecords:
+    """What the records say of needs and stock on a day."""
+    need = connection.execute("from marts.part_need").df()
+    first_visits = _rows(connection, "stock_first_visits", schemas.FIRST_VISITS, day)
+    return StockRecords(
+        needs=sensor_needs(need),
+        places=_rows(connection, "stock_places", schemas.SENSOR_PLACES),
+        parts=_rows(connection, "stock_parts", schemas.PARTS_SUPPLY),
+        fitments=_rows(connection, "stock_fitments", schemas.FITMENTS),
+        counts=_rows(connection, "stock_counts", schemas.STOCK_COUNTS, day),
+        walk_ins=walk_in_rates(first_visits),
+        repeat_rate=repeat_rate(_rows(connection, "stock_repeats", schemas.REPEATS, day)),
+        day=day,
+    )
+
+
+def _rows(
+    connection: duckdb.DuckDBPyConnection, name: str, schema: FrameSchema, day: date | None = None
+) -> pd.DataFrame:
+    parameters = {"as_of": day} if day else None
+    return schema.check(run(connection, f"{MARTS}/{name}", parameters).df())
