@@ -151,7 +151,7 @@ SENSORS_NOW = RecordSchema(
     may_lack=("contact_km", "last_test_km", *(column.name for column in RIDING)),
 )
 
-WEAR_READINGS = FrameSchema(
+WEAR_READINGS = RecordSchema(
     "wear_readings",
     "one test of one life, up to the finding of its defect if there is one: what it measured",
     (
@@ -171,7 +171,9 @@ WEAR_READINGS = FrameSchema(
             "static checks that point at the sensor itself and are out of their band",
         ),
         Column("passed", "flag", "the test found the sensor without the defect"),
+        Column("prompted", "flag", "a complaint led to the test", blank=True),
     ),
+    may_lack=("prompted",),
 )
 
 DEFECT_RISK = FrameSchema(

@@ -25,7 +25,8 @@ select
     if(tests.conclusion = 'cannot_tell', null, measures.roughness_pct) as roughness_pct,
     if(tests.conclusion = 'cannot_tell', null, measures.roughness_z) as roughness_z,
     coalesce(out_of_band.checks_out_of_band, 0) as checks_out_of_band,
-    tests.defect_found = 'without' and tests.session_id is distinct from found.found_by as passed
+    tests.defect_found = 'without' and tests.session_id is distinct from found.found_by as passed,
+    coalesce(tests.reason = 'symptom', false) as prompted
 from marts.life_tests as tests
 semi join marts.life_windows as windows using (life_id)
 left join found using (life_id)
