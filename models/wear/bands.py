@@ -16,45 +16,28 @@ from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
 from models.wear.band_grid import CENTRES_PCT, LEVELS, ROUGHENINGS, WIDTHS_PCT, band_grid
-from models.wear.exposure import BIN_PCT, BINS, bin_middles
+from models.wear.exposure import BINS
 from models.wear.records import WearRecords
 from models.wear.schemas import BANDS
+from models.wear.seen import (
+    Seen,
+    grain,
+    in_life_order,
+    own_grain,
+    place_prior,
+    remembered,
+    sights,
+    strength,
+)
 
 MEMORY = 0.35  # what a test counts for at the next one: a band moves and grows
-EVEN_SHARE = 0.10  # share of the prior of the place that is even over the travel
 FURTHER_BAND = 0.10  # prior chance of one more band beside those found (assumed)
 MOST_BANDS = 3
 _FURTHER_ODDS = float(np.log(FURTHER_BAND / (1.0 - FURTHER_BAND)))
 SHOWN_FROM = 0.5  # a further band is reported from this probability on
 STOP_PCT = 4.0
 _IN_BIN = np.repeat(np.eye(BINS, dtype=np.float32), len(CENTRES_PCT) // BINS, axis=0)
-_CHUNK = 400  # rows worked on at a time: their tables stay in the cache
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What is known of a set of sensors: one row each, BINS columns each.
-
-    counts, exposure : drop-outs and passes. rough, n_rough : sum of roughness, number of values.
-    prior : prior of the place, shape (n, places), rows adding up to 1.
-    """
-
-    counts: np.ndarray
-    exposure: np.ndarray
-    rough: np.ndarray
-    n_rough: np.ndarray
-    prior: np.ndarray
-
-    def take(self, rows: np.ndarray | slice) -> Seen:
-        """Chosen rows."""
-        return Seen(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
-
-    def without(self, low: np.ndarray, high: np.ndarray) -> Seen:
-        """As if a stretch of each one's travel had not been swept."""
-        middle = bin_middles()
-        keep = (middle < low[:, None] - BIN_PCT) | (middle > high[:, None] + BIN_PCT)
-        cut = [np.where(keep, v, 0.0) for v in (self.counts, self.exposure, self.rough)]
-        return Seen(*cut, np.where(keep, self.n_rough, 0.0), self.prior)
+CHUNK = 400  # rows worked on at a time: their tables stay in the cache
 
 
 @dataclass(frozen=True)
@@ -97,13 +80,13 @@ class WornBands(BaseEstimator):
     def fit(self, X: WearRecords, y: np.ndarray, stray_rate: float = 2e-4) -> WornBands:
         """Learn from tests ``X``; ``y`` is the pooled intensity (wear only), shape (n, BINS)."""
         self.stray_rate_ = max(float(stray_rate), 1e-5)
-        self.grain_ = _grain(X.roughness)
+        self.grain_ = grain(X.roughness)
         self.worn_share_ = 0.3
         self.level_prior_ = np.array([0.4, 0.1, 0.1, 0.15, 0.15, 0.1])
         self.rough_prior_ = np.array([0.3, 0.2, 0.2, 0.15, 0.1, 0.05])
         self.width_prior_ = np.full(len(WIDTHS_PCT), 1.0 / len(WIDTHS_PCT))
         order, last = in_life_order(X)
-        self.own_grain_ = _own_grain(X, order)
+        self.own_grain_ = own_grain(X, order)
         seen = self.seen(X, y)
         rows = order[last]
         if len(rows) > self.fit_lives:
@@ -118,7 +101,7 @@ class WornBands(BaseEstimator):
         life = pd.factorize(X.tests["life_id"])[0]
         known = np.isfinite(X.roughness)
         values = (X.counts, X.exposure, np.where(known, X.roughness, 0.0), known)
-        sums = [_remembered(np.asarray(v, np.float32), life, order, memory) for v in values]
+        sums = [remembered(np.asarray(v, np.float32), life, order, memory) for v in values]
         return Seen(*sums, place_prior(pooled))
 
     def predict(self, X: WearRecords, pooled: np.ndarray) -> pd.DataFrame:
@@ -149,8 +132,8 @@ class WornBands(BaseEstimator):
     def describe(self, seen: Seen, prior_log_odds: float) -> pd.DataFrame:
         """Columns of ``BANDS`` that describe the likeliest band of each row."""
         parts = []
-        for first in range(0, max(len(seen.counts), 1), _CHUNK):
-            part = seen.take(slice(first, first + _CHUNK))
+        for first in range(0, max(len(seen.counts), 1), CHUNK):
+            part = seen.take(slice(first, first + CHUNK))
             posterior = self.posterior(part, prior_log_odds)
             parts.append(self._described(part, posterior))
         return pd.concat(parts, ignore_index=True)
@@ -167,10 +150,42 @@ class WornBands(BaseEstimator):
         check_is_fitted(self)
         seen = self.seen(X, pooled)
         out = pooled / np.maximum(pooled.sum(axis=1, keepdims=True), 1e-300)
-        for first in range(0, len(out), _CHUNK):
-            part = slice(first, first + _CHUNK)
+        for first in range(0, len(out), CHUNK):
+            part = slice(first, first + CHUNK)
             out[part] = self._own_share(seen.take(part), out[part])
         return out
+
+    def own_level(
+        self, X: WearRecords, pooled: np.ndarray, rows: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """How strongly and where sensors wear, as known after the tests ``rows`` of ``X``.
+
+        Returns
+        -------
+        Drop-outs a pass in the worn band, posterior mean with the chance that there is none, shape
+        (rows,); and the shares of ``own_share``, shape (rows, BINS).
+        """
+        check_is_fitted(self)
+        seen, level = self.seen(X, pooled).take(rows), np.zeros(len(rows))
+        share = pooled[rows] / np.maximum(pooled[rows].sum(axis=1, keepdims=True), 1e-300)
+        for first in range(0, len(rows), CHUNK):
+            part = slice(first, first + CHUNK)
+            share[part] = self._own_share(seen.take(part), share[part])
+            level[part] = self._mean_level(seen.take(part))
+        return level, share
+
+    def _mean_level(self, seen: Seen) -> np.ndarray:
+        by_level = self._level_terms(seen, 1.0)
+        height = _log_sum(by_level)
+        log = self._shapes(seen, height, _log_sum(self._rough_terms(seen)))
+        top = log.max(axis=1, keepdims=True)
+        weight = np.exp(log - top)
+        total = weight.sum(axis=1)
+        chance = _chance(top[:, 0] + np.log(total) + self._odds)
+        each = [
+            v * (weight * np.exp(t - height)).sum(1) for v, t in zip(LEVELS, by_level, strict=True)
+        ]
+        return chance * sum(each) / total
 
     def sights(self, X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
         """Where each life wears by its own tests alone, nothing taken from its like.
@@ -183,8 +198,8 @@ class WornBands(BaseEstimator):
         order, last = in_life_order(X)
         rows, flat = order[last], np.ones((len(X), BINS))
         seen, kept, shares = self.seen(X, flat).take(rows), [], []
-        for first in range(0, len(rows), _CHUNK):
-            part = slice(first, first + _CHUNK)
+        for first in range(0, len(rows), CHUNK):
+            part = slice(first, first + CHUNK)
             found = self.posterior(seen.take(part), self._odds)
             known = _chance(found.log_odds) >= SHOWN_FROM
             kept.append(rows[part][known])
@@ -272,8 +287,8 @@ class WornBands(BaseEstimator):
         for _ in range(self.max_iter):
             sums = [np.ones(len(p)) for p in (LEVELS, ROUGHENINGS, WIDTHS_PCT)]
             worn, odds = 1.0, self._odds
-            for first in range(0, len(seen.counts), _CHUNK):
-                part = seen.take(slice(first, first + _CHUNK))
+            for first in range(0, len(seen.counts), CHUNK):
+                part = seen.take(slice(first, first + CHUNK))
                 worn += self._gather(part, odds, sums)
             self.worn_share_ = float(worn / (len(seen.counts) + 2.0))
             self.level_prior_, self.rough_prior_, self.width_prior_ = (v / v.sum() for v in sums)
@@ -324,46 +339,6 @@ def _log_sum(terms: list[np.ndarray]) -> np.ndarray:
     return top + np.log(sum(np.exp(term - top) for term in terms))
 
 
-def place_prior(pooled: np.ndarray) -> np.ndarray:
-    """Prior of a band's place from the pooled intensity, shape (n, places)."""
-    own = np.repeat(np.asarray(pooled, dtype=float), len(CENTRES_PCT) // BINS, axis=1)
-    own /= np.maximum(own.sum(axis=1, keepdims=True), 1e-300)
-    return ((1.0 - EVEN_SHARE) * own + EVEN_SHARE / own.shape[1]).astype(np.float32)
-
-
-def in_life_order(X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
-    """Row numbers by life and age, and which of them are a life's last."""
-    life = pd.factorize(X.tests["life_id"])[0]
-    order = np.lexsort((X.tests["sensor_age_km"].to_numpy(), life))
-    last = np.append(np.diff(life[order]) != 0, True) if len(order) else np.zeros(0, bool)
-    return order, last
-
-
-def sights(counts: np.ndarray) -> np.ndarray:
-    """Places that drop-outs come from, about: those of one spot show the same place again."""
-    square = (counts**2).sum(axis=1)
-    return np.where(square > 0, counts.sum(axis=1) ** 2 / np.maximum(square, 1e-12), 1.0)
-
-
-def strength(
-    seen: Seen, begin: np.ndarray, end: np.ndarray, stray_rate: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Drop-outs a pass in a stretch beyond strays, and mean roughness there beyond 1."""
-    middle = bin_middles()
-    near = np.abs(middle - (begin + end)[:, None] / 2) <= (end - begin)[:, None] / 2 + 1.8
-    exposure = np.where(near, seen.exposure, 0.0).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
-    beyond = np.where(near, seen.counts - stray_rate * seen.exposure, 0.0).sum(axis=1)
-    level = np.maximum(beyond, 0.0) / np.maximum(exposure, 1e-6)
-    inside = np.abs(middle - (begin + end)[:, None] / 2) <= np.maximum(
-        (end - begin)[:, None] / 2, BIN_PCT / 2
-    )
-    n = np.where(inside, seen.n_rough, 0.0).sum(axis=1)
-    r = np.where(inside, seen.rough, 0.0).sum(axis=1)
-    return np.where(exposure > 1e-6, level, 0.0), np.where(
-        n > 0, r / np.maximum(n, 1e-6) - 1.0, 0.0
-    )
-
-
 def _place(place: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Middle of the likeliest stretch, and the 90 % limits of the place."""
     smooth = place.copy()
@@ -378,40 +353,3 @@ def _place(place: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     low = CENTRES_PCT[(below < 0.05).sum(axis=1).clip(max=99)] - 0.5
     high = CENTRES_PCT[(below < 0.95).sum(axis=1).clip(max=99)] + 0.5
     return peak, np.minimum(low, peak), np.maximum(high, peak)
-
-
-def _grain(roughness: np.ndarray) -> float:
-    """Variance of a sound bin, from the middle half of all bins."""
-    known = roughness[np.isfinite(roughness)]
-    if known.size < 50:
-        return 0.04
-    low, high = np.quantile(known, [0.25, 0.75])
-    return float(max(((high - low) / 1.349) ** 2, 1e-3))
-
-
-def _own_grain(X: WearRecords, order: np.ndarray) -> float:
-    """Correlation of a bin's roughness from test to test of a life; 0.5 where too few pairs."""
-    life = pd.factorize(X.tests["life_id"])[0][order]
-    pair = np.flatnonzero(life[1:] == life[:-1])
-    before, after = (np.log(X.roughness[order[pair + k]]).ravel() for k in (0, 1))
-    sound = (np.abs(before) < 0.5) & (np.abs(after) < 0.5)  # beyond, it is wear that comes back
-    if sound.sum() < 200:
-        return 0.5
-    return float(np.clip(np.corrcoef(before[sound], after[sound])[0, 1], 0.0, 0.95))
-
-
-def _remembered(
-    values: np.ndarray, life: np.ndarray, order: np.ndarray, memory: float
-) -> np.ndarray:
-    """Running sum within each life in which what came before fades, in the rows' own order."""
-    out = values.copy()
-    if memory <= 0.0:
-        return out
-    place = np.zeros(len(order), dtype=int)
-    own = life[order]
-    starts = np.flatnonzero(np.diff(own, prepend=-1))
-    place = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
-    for turn in range(1, int(place.max(initial=0)) + 1):
-        at = np.flatnonzero(place == turn)
-        out[order[at]] += memory * out[order[at - 1]]
-    return out

@@ -15,6 +15,7 @@ from models.wear.measures import wear_measures
 from models.wear.progress import BandProgress
 from models.wear.records import WearError, WearRecords
 from models.wear.schemas import WEAR_MAP
+from models.wear.sensor import SensorIntensity
 from models.wear.surface import WearSurface
 
 ALL = "all"
@@ -30,7 +31,8 @@ class WearResults:
     wear_map, bands, progress, measures : frames of ``WEAR_MAP``, ``BANDS``, ``PROGRESS`` and
     ``WEAR_MEASURES``. gathered : for (part_no, duty), "all" for any, whether wear is concentrated.
     dropouts, roughness : the fitted surfaces, roughness None where none was measured.
-    worn : the fitted band model. stray_rate : drop-outs a pass and bin that are no wear.
+    worn : the fitted band model. sensors : what each sensor is expected to show at a later age.
+    stray_rate : drop-outs a pass and bin that are no wear.
     """
 
     wear_map: pd.DataFrame
@@ -41,6 +43,7 @@ class WearResults:
     dropouts: WearSurface
     roughness: WearSurface | None
     worn: WornBands
+    sensors: SensorIntensity
     stray_rate: float
 
 
@@ -81,6 +84,7 @@ def map_wear(records: WearRecords, failures: pd.DataFrame, seed: int = 0) -> Wea
         dropouts=dropouts,
         roughness=rough,
         worn=worn,
+        sensors=SensorIntensity(worn).fit(records, pooled),
         stray_rate=strays,
     )
 

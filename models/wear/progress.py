@@ -16,17 +16,10 @@ from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
 from models.wear.band_grid import CENTRES_PCT, TRAVEL_ERROR_PCT, WIDTHS_PCT
-from models.wear.bands import (
-    _CHUNK,
-    SHOWN_FROM,
-    Posterior,
-    Seen,
-    WornBands,
-    in_life_order,
-    strength,
-)
+from models.wear.bands import CHUNK, SHOWN_FROM, Posterior, WornBands
 from models.wear.records import WearRecords
 from models.wear.schemas import FAILURES, PROGRESS
+from models.wear.seen import Seen, in_life_order, strength
 
 NEAR_PCT = 10.0  # a single test's band is looked for this near the life's
 SIGN_ODDS = 0.0  # log odds from which a test alone shows the band
@@ -122,8 +115,8 @@ class BandProgress(BaseEstimator):
         alone = self.bands.seen(chosen, pooled[rows], memory=0.0)
         band = strongest.loc[chosen.tests["life_id"]]
         parts = []
-        for first in range(0, max(len(rows), 1), _CHUNK):
-            part = slice(first, first + _CHUNK)
+        for first in range(0, max(len(rows), 1), CHUNK):
+            part = slice(first, first + CHUNK)
             parts.append(self._sight(alone.take(part), band.iloc[part]))
         sight = pd.concat(parts, ignore_index=True)
         ends = chosen.tests[["life_id", "sensor_age_km"]].reset_index(drop=True)

@@ -144,19 +144,12 @@ def _gathered(results: WearResults, records: WearRecords) -> pd.DataFrame:
 def _shares_now(found: _Found) -> tuple[np.ndarray, np.ndarray]:
     """Where each sensor in service is expected to wear, and whether its own tests say so."""
     now, tests = found.sensors_now, found.records.tests
-    like = now[["part_no", "duty"]].assign(sensor_age_km=now["age_now_km"].fillna(0.0))
-    pooled = found.results.dropouts.predict_wear(like) if len(now) else np.zeros((0, BINS))
-    shares = pooled / np.maximum(pooled.sum(axis=1, keepdims=True), 1e-300)
-    last = tests.reset_index().groupby("life_id")["index"].last().reindex(now["life_id"])
-    tested = last.notna().to_numpy()
-    if tested.any():
-        lives = tests["life_id"].isin(now["life_id"]).to_numpy()
-        chosen = found.records.take(lives)
-        own = found.results.worn.own_share(
-            chosen, found.results.dropouts.predict_wear(chosen.tests)
-        )
-        row = np.cumsum(lives) - 1
-        shares[tested] = own[row[last[tested].to_numpy(int)]]
+    like = now[["life_id", "part_no", "duty"]].assign(sensor_age_km=now["age_now_km"].fillna(0.0))
+    expected = np.zeros((0, BINS))
+    if len(now):
+        expected = found.results.sensors.predict(like, found.results.dropouts.predict_wear(like))
+    shares = expected / np.maximum(expected.sum(axis=1, keepdims=True), 1e-300)
+    tested = now["life_id"].isin(tests["life_id"]).to_numpy()
     return shares, tested
 
 

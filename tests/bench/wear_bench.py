@@ -21,13 +21,14 @@ import pandas as pd
 
 from models.simulate.rides import throttle
 from models.simulate.world import DUTIES
-from models.wear.bands import WornBands, in_life_order
+from models.wear.bands import WornBands
 from models.wear.concentration import Concentration, concentration
 from models.wear.dwell import dwell_or_sliding, throttle_usage
 from models.wear.mapping import map_wear
 from models.wear.progress import BandProgress
 from models.wear.records import wear_records
 from models.wear.schemas import DROPOUT_PLACES, PASS_REACH
+from models.wear.seen import in_life_order
 from models.wear.sensor import SensorIntensity
 from models.wear.surface import WearSurface
 from models.wear.test_plan import lift_chance, passes_needed
@@ -161,7 +162,9 @@ def decided(fleet: SimulatedWear) -> tuple[Concentration, Concentration]:
 
 def held_out(fleets: int, first: int) -> None:
     print("log likelihood a test of the second test of sensors of which one is known")
-    print("fleet | pooled | pooled, no roughness | part and duty only | fleet only | sensor only")
+    print(
+        "fleet | pooled | pooled, level of its like | part and duty only | fleet only | sensor only"
+    )
     for name, truth in (
         ("two duties", Truth()),
         ("six duties", Truth(duties=STREET)),
@@ -185,20 +188,17 @@ def held_out_of(fleet: SimulatedWear) -> list[float]:
     surface = WearSurface().fit(known.tests, known.counts, known.exposure)
     alone = WearSurface(groups=()).fit(known.tests, known.counts, known.exposure)
     pooled, strays = surface.predict_wear(known.tests), surface.strays_.rate
-    share = WornBands().fit(known, pooled, strays).own_share(known, pooled)
+    bands = WornBands().fit(known, pooled, strays)
     order, last = in_life_order(known)
     at = pd.Series(order[last], index=known.tests["sensor_id"].iloc[order[last]])
     at = at[held.tests["sensor_id"]].to_numpy()
     ahead = surface.predict_wear(held.tests)
-    own = ahead.sum(axis=1, keepdims=True) * share[at]
-    whole = pooled.sum(axis=1, keepdims=True) * share
-    data = (known.tests, known.counts, known.exposure)
     near = np.exp(-0.5 * ((np.arange(50)[:, None] - np.arange(50)) / 0.8) ** 2)
     near /= near.sum(axis=0)
     by_itself = (known.counts @ near + 0.5 / 50) / (known.exposure @ near + 1e-3)
     guesses = [
-        SensorIntensity().fit(*data, whole, strays).predict(held.tests, own),
-        SensorIntensity().fit(*data, pooled, strays).predict(held.tests, ahead),
+        SensorIntensity(bands).fit(known, pooled).predict(held.tests, ahead) + strays,
+        ahead.sum(axis=1, keepdims=True) * bands.own_share(known, pooled)[at] + strays,
         surface.predict(held.tests),
         alone.predict(held.tests),
         np.minimum(by_itself[at], 5.0),

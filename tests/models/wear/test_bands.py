@@ -3,9 +3,10 @@ import pandas as pd
 import pytest
 
 from models.wear.band_grid import LEVELS, TRAVEL_ERROR_PCT, WIDTHS_PCT, band_grid
-from models.wear.bands import Seen, WornBands, in_life_order, place_prior, sights
+from models.wear.bands import WornBands
 from models.wear.records import WearRecords
 from models.wear.schemas import BANDS
+from models.wear.seen import Seen, in_life_order, place_prior, sights
 
 
 def last_rows(case):

@@ -1,0 +1,117 @@
+"""What a sensor's tests have shown by each of them, laid out for the search for worn bands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.wear.band_grid import CENTRES_PCT
+from models.wear.exposure import BIN_PCT, BINS, bin_middles
+from models.wear.records import WearRecords
+
+EVEN_SHARE = 0.10  # share of the prior of the place that is even over the travel
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is known of a set of sensors: one row each, BINS columns each.
+
+    counts, exposure : drop-outs and passes. rough, n_rough : sum of roughness, number of values.
+    prior : prior of the place, shape (n, places), rows adding up to 1.
+    """
+
+    counts: np.ndarray
+    exposure: np.ndarray
+    rough: np.ndarray
+    n_rough: np.ndarray
+    prior: np.ndarray
+
+    def take(self, rows: np.ndarray | slice) -> Seen:
+        """Chosen rows."""
+        return Seen(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+    def without(self, low: np.ndarray, high: np.ndarray) -> Seen:
+        """As if a stretch of each one's travel had not been swept."""
+        middle = bin_middles()
+        keep = (middle < low[:, None] - BIN_PCT) | (middle > high[:, None] + BIN_PCT)
+        cut = [np.where(keep, v, 0.0) for v in (self.counts, self.exposure, self.rough)]
+        return Seen(*cut, np.where(keep, self.n_rough, 0.0), self.prior)
+
+
+def place_prior(pooled: np.ndarray) -> np.ndarray:
+    """Prior of a band's place from the pooled intensity, shape (n, places)."""
+    own = np.repeat(np.asarray(pooled, dtype=float), len(CENTRES_PCT) // BINS, axis=1)
+    own /= np.maximum(own.sum(axis=1, keepdims=True), 1e-300)
+    return ((1.0 - EVEN_SHARE) * own + EVEN_SHARE / own.shape[1]).astype(np.float32)
+
+
+def in_life_order(X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
+    """Row numbers by life and age, and which of them are a life's last."""
+    life = pd.factorize(X.tests["life_id"])[0]
+    order = np.lexsort((X.tests["sensor_age_km"].to_numpy(), life))
+    last = np.append(np.diff(life[order]) != 0, True) if len(order) else np.zeros(0, bool)
+    return order, last
+
+
+def sights(counts: np.ndarray) -> np.ndarray:
+    """Places that drop-outs come from, about: those of one spot show the same place again."""
+    square = (counts**2).sum(axis=1)
+    return np.where(square > 0, counts.sum(axis=1) ** 2 / np.maximum(square, 1e-12), 1.0)
+
+
+def strength(
+    seen: Seen, begin: np.ndarray, end: np.ndarray, stray_rate: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Drop-outs a pass in a stretch beyond strays, and mean roughness there beyond 1."""
+    middle = bin_middles()
+    near = np.abs(middle - (begin + end)[:, None] / 2) <= (end - begin)[:, None] / 2 + 1.8
+    exposure = np.where(near, seen.exposure, 0.0).sum(axis=1) / np.maximum(near.sum(axis=1), 1)
+    beyond = np.where(near, seen.counts - stray_rate * seen.exposure, 0.0).sum(axis=1)
+    level = np.maximum(beyond, 0.0) / np.maximum(exposure, 1e-6)
+    inside = np.abs(middle - (begin + end)[:, None] / 2) <= np.maximum(
+        (end - begin)[:, None] / 2, BIN_PCT / 2
+    )
+    n = np.where(inside, seen.n_rough, 0.0).sum(axis=1)
+    r = np.where(inside, seen.rough, 0.0).sum(axis=1)
+    return np.where(exposure > 1e-6, level, 0.0), np.where(
+        n > 0, r / np.maximum(n, 1e-6) - 1.0, 0.0
+    )
+
+
+def grain(roughness: np.ndarray) -> float:
+    """Variance of a sound bin, from the middle half of all bins."""
+    known = roughness[np.isfinite(roughness)]
+    if known.size < 50:
+        return 0.04
+    low, high = np.quantile(known, [0.25, 0.75])
+    return float(max(((high - low) / 1.349) ** 2, 1e-3))
+
+
+def own_grain(X: WearRecords, order: np.ndarray) -> float:
+    """Correlation of a bin's roughness from test to test of a life; 0.5 where too few pairs."""
+    life = pd.factorize(X.tests["life_id"])[0][order]
+    pair = np.flatnonzero(life[1:] == life[:-1])
+    before, after = (np.log(X.roughness[order[pair + k]]).ravel() for k in (0, 1))
+    sound = (np.abs(before) < 0.5) & (np.abs(after) < 0.5)  # beyond, it is wear that comes back
+    if sound.sum() < 200:
+        return 0.5
+    return float(np.clip(np.corrcoef(before[sound], after[sound])[0, 1], 0.0, 0.95))
+
+
+def remembered(
+    values: np.ndarray, life: np.ndarray, order: np.ndarray, memory: float
+) -> np.ndarray:
+    """Running sum within each life in which what came before fades, in the rows' own order."""
+    out = values.copy()
+    if memory <= 0.0:
+        return out
+    place = np.zeros(len(order), dtype=int)
+    own = life[order]
+    starts = np.flatnonzero(np.diff(own, prepend=-1))
+    place = np.arange(len(order)) - np.repeat(starts, np.diff(np.append(starts, len(order))))
+    for turn in range(1, int(place.max(initial=0)) + 1):
+        at = np.flatnonzero(place == turn)
+        out[order[at]] += memory * out[order[at - 1]]
+    return out
