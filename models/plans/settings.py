@@ -32,13 +32,13 @@ class Bounds:
             if isinstance(value, str) and (not self.words or value in self.words):
                 return ""
             return f"one of {', '.join(self.words)}" if self.words else "a text in quotes"
+        expected = f"a {'whole ' if isinstance(default, int) else ''}number"
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            return f"a number from {self.least:g} to {self.most:g}"
-        if isinstance(default, int) and not float(value).is_integer():
-            return f"a whole number from {self.least:g} to {self.most:g}"
-        if not self.least <= value <= self.most:  # nan is nowhere within
-            return f"a number from {self.least:g} to {self.most:g}"
-        return ""
+            return f"{expected} from {self.least:g} to {self.most:g}"
+        stands = self.least <= value <= self.most  # nan is nowhere within
+        if stands and (isinstance(default, float) or float(value).is_integer()):
+            return ""
+        return f"{expected} from {self.least:g} to {self.most:g}"
 
 
 def _set(default: float | str, section: str, meaning: str, unit: str = "", **bounds: Any) -> Any:
@@ -176,6 +176,11 @@ class PlanSettings:
     )
 
     def __post_init__(self) -> None:
+        for item in fields(self):
+            value = getattr(self, item.name)
+            fault = _bounds(item).fault(value, item.default)
+            if fault:
+                raise ValueError(f"{item.name} is {value!r}, expected {fault}")
         if self.test_above > self.replace_above:
             raise ValueError(
                 f"test_above ({self.test_above:g}) must not exceed replace_above "

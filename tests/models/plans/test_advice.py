@@ -1,3 +1,5 @@
+from datetime import date
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -6,7 +8,8 @@ from hypothesis import strategies as st
 
 from models.frames import FrameError
 from models.plans.advice import advise
-from models.plans.schemas import ADVICE, EVIDENCE
+from models.plans.schemas import ADVICE, CHEAPEST, EVIDENCE
+from models.plans.settings import PlanSettings
 
 USUAL = {
     "sensor_id": "s1",
@@ -27,6 +30,24 @@ USUAL = {
     "last_dropout_count": 0,
     "km_since_test": 3240.0,
 }
+COSTS = {
+    "sensor_id": "s1",
+    "cheapest": "leave",
+    "next_work": "test",
+    "next_km": 2_480.0,
+    "next_days": 62.0,
+    "horizon_km": 14_600.0,
+    "replace_now": 310.2,
+    "test_now": 187.4,
+    "test_later": 171.0,
+    "test_later_days": 62.0,
+    "replace_later": 320.0,
+    "replace_later_days": 10.0,
+    "leave": 196.0,
+    "test_above": 0.06,
+    "replace_above": 0.41,
+    "usual_cost_per_1000_km": 8.4,
+}
 WORN = {
     "last_verdict": "fail",
     "last_conclusion": "dropouts_seen",
@@ -40,8 +61,10 @@ def evidence(*rows):
     return pd.DataFrame(list(rows)).reindex(columns=EVIDENCE.names)
 
 
-def advice(levels=None, **changed):
-    return advise(evidence(USUAL | changed), **(levels or {})).iloc[0]
+def advice(levels=None, costs=None, by_lot=frozenset(), day=None, **changed):
+    priced = None if costs is None else CHEAPEST.check(pd.DataFrame([COSTS | costs]))
+    how = {"by_lot": by_lot, "day": day}
+    return advise(evidence(USUAL | changed), priced, PlanSettings(**(levels or {})), **how).iloc[0]
 
 
 def test_leave_says_when_to_test_next():
@@ -134,8 +157,64 @@ def test_the_levels_by_default(changed, action):
 
 def test_levels_can_be_moved():
     assert advice({"test_above": 0.03})["action"] == "test"
-    assert advice({"stale_after_km": 3000.0})["action"] == "test"
+    assert advice({"test_stale_after_km": 3000})["action"] == "test"
     assert "From a chance of 3 in 100 now" in advice({"test_above": 0.03})["reasons"]
+
+
+def test_what_costs_least_decides_where_evidence_leaves_it_open():
+    assert advice(costs={})["action"] == "leave"
+    assert advice(costs={"cheapest": "test"})["action"] == "test"
+    assert advice(costs={"cheapest": "replace"})["action"] == "replace"
+
+
+def test_the_floor_stands_above_the_costs():
+    row = advice(costs={}, defect_now=0.12)
+    assert row["action"] == "test"
+    assert "whatever it costs" in row["reasons"]
+    assert "By cost alone, leaving it would come first" in row["reasons"]
+
+
+def test_evidence_stands_above_the_costs():
+    assert advice(costs={}, **WORN)["action"] == "replace"
+    assert advice(costs={"cheapest": "replace"}, last_verdict="suspect")["action"] == "test"
+    assert advice(costs={"cheapest": "replace"}, waiting="a record")["action"] == "not_enough_known"
+
+
+def test_where_costs_are_known_they_weigh_what_lies_ahead():
+    assert advice(defect_5000_km=0.30)["action"] == "test"
+    assert advice(costs={}, defect_5000_km=0.30)["action"] == "leave"
+    assert advice(km_since_test=20_000.0)["action"] == "test"
+    assert advice(costs={}, km_since_test=20_000.0)["action"] == "leave"
+
+
+def test_the_costs_in_words():
+    row = advice({"currency": "crowns"}, costs={}, day=date(2026, 11, 1))
+    assert row["headline"] == (
+        "Nothing calls for work now; next test costs least in about 2,500 km, around 2027-01-02."
+    )
+    reasons = row["reasons"].splitlines()
+    assert (
+        "Expected cost over 365 days (14,600 km): replace now 310 crowns, test now 187 crowns, "
+        "test in 62 days 171 crowns, no planned work 196 crowns." in reasons
+    )
+    assert (
+        "By cost, leaving becomes testing above 6 in 100 now, and testing becomes replacing above "
+        "41 in 100." in reasons
+    )
+
+
+def test_where_no_work_pays_it_says_for_how_long():
+    row = advice(costs={"next_work": None, "next_km": None, "next_days": None})
+    assert "no planned work pays within the next 365 days on what is known today" in row["headline"]
+
+
+def test_a_few_are_tested_by_lot():
+    row = advice(costs={}, by_lot=frozenset(["s1"]))
+    assert row["action"] == "test"
+    assert row["headline"].startswith("Test, as a check on leaving")
+    assert advice(costs={}, by_lot=frozenset(["s2"]))["action"] == "leave"
+    worn = advice(costs={}, by_lot=frozenset(["s1"]), **WORN)
+    assert worn["action"] == "replace"
 
 
 def test_urgency_sorts_by_action_then_risk():
@@ -173,10 +252,10 @@ def test_a_missing_column_is_named():
 
 @pytest.mark.parametrize(
     "levels",
-    [{"test_above": 0.6}, {"replace_above": 1.2}, {"test_above": 0.0}, {"stale_after_km": 0.0}],
+    [{"test_above": 0.6}, {"replace_above": 1.2}, {"test_above": 0.0}, {"test_stale_after_km": 0}],
 )
 def test_levels_that_contradict_are_refused(levels):
-    with pytest.raises(ValueError, match=r"test_above|levels of chance|stale_after_km"):
+    with pytest.raises(ValueError, match=r"(test|replace)_above.*|test_stale_after_km is 0, exp"):
         advice(levels)
 
 

@@ -5,6 +5,7 @@ import pytest
 
 from models.plans.decisions import (
     ACTIONS,
+    CHEAPEST,
     ODOMETERS,
     RISKS,
     RULES,
@@ -19,7 +20,7 @@ FLAGS = (False, True)
 EVERY_CASE = [
     Case(*values)
     for values in itertools.product(
-        VERDICTS, SWEEPS, RISKS, ODOMETERS, RUNS, FLAGS, FLAGS, FLAGS, FLAGS
+        *(VERDICTS, SWEEPS, RISKS, ODOMETERS, RUNS, FLAGS, FLAGS, FLAGS, FLAGS, CHEAPEST, FLAGS)
     )
 ]
 USUAL = Case(
@@ -40,7 +41,7 @@ def action(**changed):
 
 
 def test_every_case_has_one_action_and_a_reason():
-    assert len(EVERY_CASE) == 5 * 5 * 5 * 3 * 3 * 16
+    assert len(EVERY_CASE) == 5 * 5 * 5 * 3 * 3 * 16 * 4 * 2
     for case in EVERY_CASE:
         rule = decide(case)
         assert rule.action in ACTIONS
@@ -61,15 +62,24 @@ def test_leave_only_where_nothing_speaks_against_it():
             and not (case.verdict == "blank" and case.sweep == "none")
             and case.risk == "low"
             and case.odometer == "current"
-            and case.run == "short"
+            and case.run in (("short",) if case.cheapest == "unknown" else ("short", "long"))
+            and case.cheapest in ("unknown", "leave")
+            and not case.by_lot
             and not (case.elsewhere or case.repaired or case.waiting or case.unanswered)
         )
         assert (decide(case).action == "leave") == may_leave, case
 
 
-def test_replace_only_on_evidence_of_a_test():
+def test_replace_only_on_evidence_of_a_test_or_where_it_costs_least():
     for case in EVERY_CASE:
-        if decide(case).action == "replace":
+        rule = decide(case)
+        if rule.name == "replacing_costs_least":
+            assert case.cheapest == "replace"
+            assert case.odometer == "current"
+            assert not any((case.elsewhere, case.repaired, case.waiting, case.unanswered))
+            assert case.verdict in ("pass", "blank")
+            assert case.risk != "unknown"
+        elif rule.action == "replace":
             assert not case.elsewhere
             assert not case.repaired
             assert case.sweep == "worn" or case.risk == "high"
@@ -79,7 +89,7 @@ def test_replace_only_on_evidence_of_a_test():
 def test_higher_risk_never_lowers_the_action():
     known = RISKS[1:]
     for case in EVERY_CASE:
-        if case.risk == known[0]:
+        if case.risk == known[0] and not case.by_lot:  # the lot draws among those to be left
             ranks = [ACTIONS.index(decide(replace(case, risk=risk)).action) for risk in known]
             assert ranks == sorted(ranks), case
 
@@ -119,6 +129,16 @@ def test_higher_risk_never_lowers_the_action():
         ({"waiting": True, "risk": "raised"}, "test"),
         ({"elsewhere": True}, "test"),
         ({"repaired": True}, "test"),
+        ({"cheapest": "replace"}, "replace"),
+        ({"cheapest": "replace", "risk": "high"}, "replace"),
+        ({"cheapest": "replace", "odometer": "old"}, "not_enough_known"),
+        ({"cheapest": "replace", "odometer": "old", "risk": "high"}, "test"),
+        ({"cheapest": "replace", "verdict": "untested", "sweep": "none"}, "not_enough_known"),
+        ({"cheapest": "test"}, "test"),
+        ({"cheapest": "leave", "risk": "raised"}, "test"),
+        ({"cheapest": "leave", "run": "long"}, "leave"),
+        ({"by_lot": True}, "test"),
+        ({"by_lot": True, "cheapest": "replace"}, "replace"),
     ],
 )
 def test_the_table_by_example(changed, expected):
