@@ -20,7 +20,7 @@ from models.risk.schemas import (
     SENSORS_NOW,
     WEAR_READINGS,
 )
-from models.risk.view import followed_on, in_view_chances
+from models.risk.view import followed_on, in_view_chances, paces
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ def fit_risk(
     lives = with_doubts(_with_earlier(windows, read), shares)
     followed = lives
     if contact_gaps is not None:
-        by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps))
+        by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps), km_per_day=paces(windows))
         followed = followed_on(lives, sensors, by_bike)
     fitted = _fit(followed, unfitted)
     silent = growth = None

@@ -26,7 +26,7 @@ from models.risk.schemas import (
     SENSORS_NOW,
     WEAR_READINGS,
 )
-from models.risk.view import in_view_chances
+from models.risk.view import in_view_chances, paces
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
 _SIGN_WORDS = {
@@ -118,7 +118,7 @@ def fit_and_score(
     main = fitted.model
     shares, in_view = learned_shares(_checked(followed_up, FOLLOWED_UP)), np.zeros(len(sensors))
     if contact_gaps is not None:
-        by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps))
+        by_bike = in_view_chances(CONTACT_GAPS.check(contact_gaps), km_per_day=paces(windows))
         in_view = sensors["unit_id"].map(by_bike).fillna(0.0).to_numpy(float)
     summary = _summary(windows, main)
     settings = {

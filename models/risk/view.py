@@ -14,9 +14,18 @@ import pandas as pd
 from models.risk.assumed import LOST_AT_CONTACT, BetaPrior
 
 _MAX_TURNS, _SETTLED = 200, 1e-9
+#: Shorter gaps (two readings of one visit, a job that took days) say nothing of a bike's pace.
+_SHORTEST_DAYS = 7.0
+#: Gaps that the slope by pace is drawn to nought by, assumed; and its steepest: visits by km.
+_SLOPE_GAPS, _STEEPEST = 10.0, -1.0
 
 
-def in_view_chances(gaps: pd.DataFrame, *, prior: BetaPrior = LOST_AT_CONTACT) -> pd.Series:
+def in_view_chances(
+    gaps: pd.DataFrame,
+    *,
+    prior: BetaPrior = LOST_AT_CONTACT,
+    km_per_day: pd.Series | None = None,
+) -> pd.Series:
     """Chance that each bike is still in view, from the days between contacts.
 
     After each contact a bike is lost with the chance r; otherwise the next one follows after a gap
@@ -25,17 +34,26 @@ def in_view_chances(gaps: pd.DataFrame, *, prior: BetaPrior = LOST_AT_CONTACT) -
     expected losses over all gaps, by EM from a Beta prior (a mixture cure model: Maller & Zhou,
     Survival Analysis with Long-Term Survivors, 1996, with the survivor function known).
 
+    Bikes that run more come more often where visits go by km. So gaps are first put in terms of
+    those of a bike of the fleet's usual pace, by the slope of their logarithm on that of the pace
+    among the closed ones: nought where visits go by the calendar, -1 where they go by km. Without
+    this a hard-ridden bike that stays away is thought to be in view as long as a slow one would be.
+
     Parameters
     ----------
     gaps : frame of shape (n, ...)
         Columns of ``CONTACT_GAPS``: each bike's gaps, the open one up to today among them.
     prior : BetaPrior
         Chance of being lost after a contact, assumed.
+    km_per_day : Series, optional
+        Usual km a day by ``unit_id``; a bike whose pace is not known counts as of usual pace.
 
     Returns
     -------
     Series of the chance, 0 to 1, indexed by ``unit_id``: bikes with an open gap.
     """
+    if km_per_day is not None:
+        gaps = _at_usual_pace(gaps, km_per_day)
     still_open = gaps["open"].astype(bool)
     closed = np.sort(gaps.loc[~still_open, "gap_days"].to_numpy(float))
     waiting = gaps[still_open].groupby("unit_id")["gap_days"].max()
@@ -51,6 +69,27 @@ def in_view_chances(gaps: pd.DataFrame, *, prior: BetaPrior = LOST_AT_CONTACT) -
         if abs(lost - before) < _SETTLED:
             break
     return pd.Series(in_view, waiting.index)
+
+
+def paces(lives: pd.DataFrame) -> pd.Series:
+    """Usual km a day by ``unit_id``, of lives or sensors; blank where not known."""
+    if "km_per_day" not in lives.columns:
+        return pd.Series(dtype="float64")
+    return lives.groupby("unit_id")["km_per_day"].first().astype("float64")
+
+
+def _at_usual_pace(gaps: pd.DataFrame, km_per_day: pd.Series) -> pd.DataFrame:
+    pace = gaps["unit_id"].map(km_per_day).to_numpy(float)
+    log_pace = np.log(np.where(pace > 0, pace, np.nan))
+    closed = (~gaps["open"].astype(bool) & (gaps["gap_days"] >= _SHORTEST_DAYS)).to_numpy()
+    told = closed & np.isfinite(log_pace)
+    if told.sum() < 2:
+        return gaps
+    away = np.nan_to_num(log_pace - log_pace[told].mean())
+    log_gap = np.log(gaps["gap_days"].to_numpy(float)[told])
+    spread = away[told] @ away[told] + _SLOPE_GAPS * np.var(away[told])
+    slope = away[told] @ (log_gap - log_gap.mean()) / spread if spread > 0 else 0.0
+    return gaps.assign(gap_days=gaps["gap_days"] * np.exp(-np.clip(slope, _STEEPEST, 0.0) * away))
 
 
 def followed_on(

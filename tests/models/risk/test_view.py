@@ -102,3 +102,43 @@ def test_cutting_private_bikes_at_their_last_contact_overstates_the_risk():
     assert blind["defect_now"].sum() > 1.5 * true
     assert (known["defect_now_if_all_heard"] <= known["defect_now"] + 1e-9).all()
     assert (known["defect_now"] <= known["defect_now_if_silent"] * 1.5 + 0.05).all()
+
+
+def visits(slope: float, seed: int) -> tuple[pd.DataFrame, pd.Series, pd.Series]:
+    """Bikes seen again after 200 days x (pace / 30) ** slope, give or take 40 %, or lost."""
+    rng = np.random.default_rng(seed)
+    rows, gone, paces = [], {}, {}
+    for i in range(800):
+        day, pace = rng.uniform(0, 300), 30.0 * np.exp(0.5 * rng.standard_normal())
+        paces[f"U{i}"] = pace
+        while True:
+            left = rng.random() < 0.1
+            gap = 200 * (pace / 30) ** slope * rng.uniform(0.6, 1.4)
+            if left or day + gap > 2_000:
+                rows.append((f"U{i}", 2_000 - day, True))
+                gone[f"U{i}"] = left
+                break
+            rows.append((f"U{i}", gap, False))
+            day += gap
+    frame = pd.DataFrame(rows, columns=["unit_id", "gap_days", "open"])
+    return frame, pd.Series(gone), pd.Series(paces)
+
+
+@pytest.mark.parametrize("slope", [-1.0, -0.5, 0.0])
+def test_a_bike_that_runs_more_is_missed_sooner_where_visits_go_by_km(slope):
+    """Bikes ridden hard and unread for half a year: as many still in view as foretold."""
+    frame, gone, pace = visits(slope, 6)
+    found = in_view_chances(frame, km_per_day=pace)
+    wait = frame[frame["open"]].set_index("unit_id")["gap_days"]
+    asked = (pace > 40) & wait.between(120, 400)
+    assert found[asked].sum() == pytest.approx((~gone)[asked].sum(), abs=6)
+    blind = in_view_chances(frame)
+    off = [abs(chance[asked].sum() - (~gone)[asked].sum()) for chance in (found, blind)]
+    assert slope == 0 or off[0] < off[1]
+
+
+def test_a_bike_whose_pace_is_not_known_counts_as_of_usual_pace():
+    frame = gaps([100, 300, 100, 300], [200])
+    assert in_view_chances(frame, km_per_day=pd.Series(dtype=float)).equals(in_view_chances(frame))
+    pace = pd.Series([60.0, 20.0, 60.0, 20.0], ["U0", "U1", "U2", "U3"])
+    assert 0 < in_view_chances(frame, km_per_day=pace)["U4"] < 1
