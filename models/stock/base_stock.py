@@ -123,17 +123,26 @@ def least_for_costs(
 ) -> np.ndarray:
     """Number of packs to add at which the cycle costs least, shape (groups,).
 
-    The cost is the holding of what is left at its end, E[(S - D)+] = S - E D + B, and each part
-    missed. Where there is no lead time, the least is the newsvendor's: the least S with
-    P(D <= S) >= shortage / (shortage + holding).
+    The cost is that of ``cycle_cost``. Where there is no lead time, the level is the newsvendor's:
+    the least S with P(D <= S) >= shortage / (shortage + holding).
     """
-    more = _additions(cycle, pack_size)
+    keep = holding_of(unit_price, review_days, holding_cost_share_per_year)
+    cost = cycle_cost(cycle, _additions(cycle, pack_size), keep, shortage_cost)
+    return np.argmin(np.round(cost, 9), axis=1)
+
+
+def cycle_cost(
+    cycle: ReviewCycle, more: np.ndarray, keep: np.ndarray, shortage_cost: float
+) -> np.ndarray:
+    """Cost of the cycle with so many parts more, shape (groups, m).
+
+    Holding of what is left at its end, E[(S - D)+] = S - E D + B, at ``keep`` a part, shape
+    (groups,), and each part missed.
+    """
     level = cycle.there_late[:, None] + more
     back = _at(cycle.needs.back_orders[:, 2], level, cycle.needs.mean[:, 2])
     left = level - cycle.needs.mean[:, 2:3] + back
-    keep = holding_of(unit_price, review_days, holding_cost_share_per_year)[:, None]
-    cost = keep * left + shortage_cost * cycle.missed(more)
-    return np.argmin(np.round(cost, 9), axis=1)
+    return keep[:, None] * left + shortage_cost * cycle.missed(more)
 
 
 def holding_of(unit_price: np.ndarray, days: float, share_per_year: float) -> np.ndarray:

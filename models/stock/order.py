@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from models.stock.base_stock import ReviewCycle, holding_of, least_for_costs, least_for_share
+from models.stock.base_stock import (
+    ReviewCycle,
+    cycle_cost,
+    holding_of,
+    least_for_costs,
+    least_for_share,
+)
 from models.stock.pooling import transfers
 from models.stock.settings import COSTS, DAYS_A_YEAR, StockSettings
 
@@ -66,9 +72,8 @@ def decide_orders(
     taken, given = (_sum_of(moved, groups, side) for side in ("to_shop", "from_shop"))
     after = moved_in(cycle, taken - given)
     wanted = np.where(slow, 0, _packs(after, price, pack, settings) * pack)
-    wanted = np.where(
-        groups["can_order"], _put_together(wanted, per_year, keep_one, pack, settings), 0
-    )
+    wanted = _put_together(after, wanted, per_year, keep_one, pack, settings)
+    wanted = np.where(groups["can_order"], wanted, 0)
     return Orders(aim, wanted.astype(int), taken, given, slow, keep_one, keep_none, moved)
 
 
@@ -113,17 +118,30 @@ def _packs(
 
 
 def _put_together(
+    cycle: ReviewCycle,
     wanted: np.ndarray,
     per_year: np.ndarray,
     keep_one: np.ndarray,
     pack: np.ndarray,
     settings: StockSettings,
 ) -> np.ndarray:
-    """At least the economic quantity sqrt(2 K d / h) (Harris 1913, from memory), in packs."""
+    """At least the economic quantity Q = sqrt(2 K d / h) (Harris 1913, from memory), in packs.
+
+    By costs the order waits for the next review where holding it until then costs more than it
+    saves in missed needs; in the long run that is the reorder point of a stock refilled by Q,
+    where the chance of running out in a cycle is h Q / (cost of a missed need x d) (Silver, Pyke &
+    Peterson, Inventory Management, 3rd ed. 1998, sec. 7.7; from memory).
+    """
     if settings.order_cost == 0:
         return wanted
     economic = np.sqrt(2 * settings.order_cost * per_year / np.maximum(keep_one, 1e-9))
-    return np.where(wanted > 0, np.maximum(wanted, np.rint(economic / pack) * pack), 0)
+    lot = np.where(wanted > 0, np.maximum(wanted, np.rint(economic / pack) * pack), 0)
+    if settings.order_by != COSTS:
+        return lot
+    review = settings.review_days / DAYS_A_YEAR
+    both = np.stack([np.zeros(len(lot)), lot], axis=1).astype(int)
+    cost = cycle_cost(cycle, both, keep_one * review, settings.shortage_cost)
+    return np.where(cost[:, 0] > cost[:, 1], lot, 0)
 
 
 def _sum_of(moved: pd.DataFrame, groups: pd.DataFrame, side: str) -> np.ndarray:
