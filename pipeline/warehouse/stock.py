@@ -28,6 +28,7 @@ def plan_stock(
     day: date,
     *,
     transfers_allowed: pd.DataFrame = NO_TRANSFERS,
+    currency: str = "",
     **settings: Any,
 ) -> None:
     """Keep what to order today and all that is shown of it as ``marts.stock_…``.
@@ -40,6 +41,8 @@ def plan_stock(
         The as-of day.
     transfers_allowed : frame
         TRANSFERS_ALLOWED: shops that may pass parts to one another; none by default.
+    currency : str
+        What the shop's money is called; blank where it has not said.
     **settings
         Those of ``StockSettings``.
 
@@ -57,6 +60,7 @@ def plan_stock(
         "repeats_per_year": records.repeat_rate * 365.25,
         "settings": asdict(chosen),
         "transfers_allowed": len(transfers_allowed),
+        "currency": currency,
     }
     store(connection, "stock_orders", plan.orders)
     store(connection, "stock_transfers", plan.transfers)

@@ -1,0 +1,2 @@
+-- grain: one row: what the stock plan was made for
+select about from marts.stock_about
