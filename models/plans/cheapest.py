@@ -53,20 +53,24 @@ def priced(outlook: Outlook, places: np.ndarray, settings: PlanSettings) -> Pric
     sensors = outlook.sensors.iloc[places]
     prices = prices_of(sensors["part_cost"].to_numpy(float), outlook.road_share, settings)
     log_ratio = np.log(sensors["new_hazard_ratio"].to_numpy(float))
-    usual = np.zeros(len(places))
-    for cost in np.unique(prices.found):
-        same = np.flatnonzero(prices.found == cost)
-        usual[same] = _usual_per_km(outlook, log_ratio[same], prices.take(same[:1]))
-    return prices._replace(usual_per_km=usual)
+    return prices._replace(usual_per_km=_usual_per_km(outlook, log_ratio, prices))
 
 
-def _usual_per_km(outlook: Outlook, log_ratio: np.ndarray, price: Prices) -> np.ndarray:
-    ends = np.unique([log_ratio.min(), log_ratio.max()])
-    at = np.linspace(ends[0], ends[-1], _RATIOS if len(ends) > 1 else 1)
-    hazard = np.exp(at)[:, None] * outlook.new_hazard
-    prices = Prices(*(np.repeat(part, len(at)) for part in price))
-    life = new_life(hazard, prices, outlook.test, outlook.heard_per_km, n_beliefs=_BELIEFS)
-    return np.interp(log_ratio, at, life.cost_per_km)
+def _usual_per_km(outlook: Outlook, log_ratio: np.ndarray, prices: Prices) -> np.ndarray:
+    """By price of the part: worked out at a few hazards and drawn straight between them."""
+    if not len(log_ratio):
+        return np.zeros(0)
+    _, first, kind = np.unique(prices.found, return_index=True, return_inverse=True)
+    ends = log_ratio.min(), log_ratio.max()
+    at = np.linspace(*ends, _RATIOS) if ends[0] < ends[1] else np.array(ends[:1])
+    hazard = np.tile(np.exp(at)[:, None] * outlook.new_hazard, (len(first), 1))
+    each = Prices(*(np.repeat(part, len(at)) for part in prices.take(first)))
+    life = new_life(hazard, each, outlook.test, outlook.heard_per_km, n_beliefs=_BELIEFS)
+    by_kind = life.cost_per_km.reshape(len(first), len(at))
+    usual = np.empty(len(log_ratio))
+    for k, row in enumerate(by_kind):
+        usual[kind == k] = np.interp(log_ratio[kind == k], at, row)
+    return usual
 
 
 def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.DataFrame:

@@ -22,7 +22,7 @@ AGES_KM = np.concatenate(
     [np.arange(0, 40_000, 1_000), np.arange(40_000, 100_000, 2_500), np.arange(1e5, 2.1e5, 1e4)]
 ).astype(float)
 _TURNS = 30
-_TOLERANCE = 1e-10
+_TOLERANCE = 1e-7
 
 
 class NewLife(NamedTuple):
@@ -39,7 +39,7 @@ class NewLife(NamedTuple):
 
 
 class _Course(NamedTuple):
-    """Of the cheapest life at a given g: excess cost, km, and what is done at each age."""
+    """Of the cheapest life at a given g: excess cost, km, and what is done by age and chance."""
 
     cost: np.ndarray
     km: np.ndarray
@@ -75,16 +75,18 @@ def new_life(
     """
     onset = -np.expm1(-np.diff(cumulative_hazard, axis=1))
     usual = np.zeros(len(onset)) + prices.usual_per_km
+    least = np.full(len(onset), np.inf)
     for _ in range(_TURNS):
         priced = prices._replace(usual_per_km=usual)
         course = _cheapest_life(onset, priced, test, rate_per_km, ages_km, n_beliefs)
-        change = course.cost / course.km
-        usual = usual + change
-        if np.all(np.abs(change) <= _TOLERANCE * np.abs(usual)):
+        # what the plan just found costs per km: each is one that can be carried out
+        found = usual + course.cost / course.km
+        settled = np.all(found >= least * (1 - _TOLERANCE))
+        usual = least = np.minimum(found, least)
+        if settled:
             break
-    return NewLife(
-        usual, course.km, _first(course.tests, ages_km), _first(course.replaces, ages_km)
-    )
+    tests, replaces = _along(course, onset, rate_per_km, ages_km)
+    return NewLife(usual, course.km, _first(tests, ages_km), _first(replaces, ages_km))
 
 
 def _first(done: np.ndarray, ages_km: np.ndarray) -> np.ndarray:
@@ -117,8 +119,8 @@ def _cheapest_life(
         plans, run = testing.where(tests[-1], riding), run_tested.where(tests[-1], run_on)
         replaces.append(replace < plans.at(grid))
         plans, run = replaced.where(replaces[-1], plans), ended.where(replaces[-1], run)
-    done = _along(np.stack(tests[::-1]), np.stack(replaces[::-1]), onset, rate, ages_km)
     # a life begins by being ridden: a sensor just fitted is neither tested nor replaced
+    done = (np.stack(each[::-1]) for each in (tests, replaces))
     return _Course(riding.sound[:, 0], run_on.sound[:, 0], *done)
 
 
@@ -130,14 +132,14 @@ def _chosen(plans: Plans, run: Plans, belief: np.ndarray) -> tuple[Plans, Plans]
 
 
 def _along(
-    tests: np.ndarray, replaces: np.ndarray, onset: np.ndarray, rate: float, ages_km: np.ndarray
+    course: _Course, onset: np.ndarray, rate: float, ages_km: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """What is done at each age to a sensor that nothing was heard of, until its first test."""
     belief, rows = np.zeros(len(onset)), np.arange(len(onset))
     is_tested, is_replaced = [], []
     for k, length in enumerate(np.diff(ages_km)):
-        place = np.round(np.sqrt(belief) * (tests.shape[2] - 1)).astype(int)
-        is_replaced.append(replaces[k, rows, place] & (k > 0))
-        is_tested.append(tests[k, rows, place] & ~is_replaced[-1] & (k > 0))
+        place = np.round(np.sqrt(belief) * (course.tests.shape[2] - 1)).astype(int)
+        is_replaced.append(course.replaces[k, rows, place] & (k > 0))
+        is_tested.append(course.tests[k, rows, place] & ~is_replaced[-1] & (k > 0))
         belief = riding_step(onset[:, k], float(length), rate).onwards(belief)
     return np.stack(is_tested, axis=1), np.stack(is_replaced, axis=1)

@@ -54,7 +54,7 @@ class PlanSettings:
     test_hours: float = _set(0.5, "costs", "bench time of one test", "h", most=24)
     replace_hours: float = _set(0.8, "costs", "time to replace a sensor", "h", most=24)
     part_cost_if_unknown: float = _set(
-        120.0, "costs", "a part whose price is not handed in", "money", most=1e6
+        120.0, "costs", "a part whose price is not handed in", "money", least=0.01, most=1e6
     )
     call_in_cost: float = _set(
         20.0, "costs", "what it costs to have a bike brought in for planned work", "money", most=1e6
@@ -155,7 +155,9 @@ class PlanSettings:
     holding_cost_share_per_year: float = _set(
         0.25, "stock", "cost of a year on the shelf, of the price", "0 to 1", most=1.0
     )
-    shortage_cost: float = _set(60.0, "stock", "a part asked for and not there", "money", most=1e6)
+    shortage_cost: float = _set(
+        60.0, "stock", "a part asked for and not there", "money", least=0.01, most=1e6
+    )
     lead_time_days_if_unknown: int = _set(
         21, "stock", "lead time where none is handed in", "days", most=365
     )

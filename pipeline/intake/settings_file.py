@@ -47,7 +47,7 @@ def read_settings(home: Home) -> SettingsFile:
         told = f"{path.name}: not readable ({error}), so every setting is at its assumed default."
         return SettingsFile(PlanSettings(), (), (told,))
     transfers, odd = _transfers(table.pop("transfers", {}))
-    values = {}
+    values: dict[str, object] = {}
     for name, value in table.items():
         values.update(value if isinstance(value, dict) else {name: value})
     settings, faults = settings_from(values)

@@ -54,7 +54,7 @@ def build(
             say("Mapping where wear gathers")
             map_travel(connection)
             say("Estimating risk")
-            score_risk(connection, day, home.kept_models, told.settings, say)
+            score_risk(connection, day, home.kept_models, told, say)
             backtest(connection, day, say=say)
         _note(connection, day, told.problems)
         connection.execute("checkpoint")

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
 import duckdb
 import pandas as pd
 
@@ -17,9 +22,11 @@ from models.risk.delay import assumed_delay
 from models.risk.odometer_rate import Riding
 from models.risk.outlook import defects_ahead, new_life_curve, sensor_outlook
 from models.risk.score import RiskResults
-from models.stock.schemas import PART_NEED
+from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
+from pipeline.intake.settings_file import SettingsFile
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.lives import MARTS, RiskFrames
+from pipeline.warehouse.stock import plan_stock
 
 
 def look_out(
@@ -85,13 +92,39 @@ def price(
 
 def plan_ahead(
     connection: duckdb.DuckDBPyConnection,
+    day: date,
     outlook: Outlook,
     weighed: Weighed,
-    settings: PlanSettings,
+    told: SettingsFile,
 ) -> None:
-    """Keep the parts that the advice asks for, and what a visit costs on each coming day."""
+    """Keep the parts that the advice asks for, what to order, and what a visit costs by day."""
     run(connection, f"{MARTS}/planned_work")
     work = PLANNED_WORK.check(connection.execute("from marts.planned_work").df())
     need = need_by_draw(outlook, part_need(outlook, work))
     store(connection, "part_need", PART_NEED.check(need))
-    store(connection, "check_costs", check_costs(outlook, weighed, work, settings))
+    store(connection, "check_costs", check_costs(outlook, weighed, work, told.settings))
+    store(connection, "plan_settings", settings_table(told.settings))
+    allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])
+    plan_stock(
+        connection,
+        day,
+        transfers_allowed=TRANSFERS_ALLOWED.check(allowed),
+        **stock_settings(told.settings),
+    )
+
+
+def settings_table(settings: PlanSettings) -> pd.DataFrame:
+    """One setting a row: ``name``, and ``value`` as JSON."""
+    values = asdict(settings)
+    told = [json.dumps(value) for value in values.values()]
+    return pd.DataFrame({"name": list(values), "value": told})
+
+
+def stock_settings(settings: PlanSettings) -> dict[str, Any]:
+    """The settings that the stock plan takes, under its names."""
+    same = (
+        *("review_days", "target_filled_share", "order_by", "holding_cost_share_per_year"),
+        *("shortage_cost", "lead_time_days_if_unknown", "stock_count_stale_after_days"),
+    )
+    taken = {name: getattr(settings, name) for name in same}
+    return taken | {"price_if_unknown": settings.part_cost_if_unknown}

@@ -14,12 +14,12 @@ import pandas as pd
 from models.plans.advice import advise
 from models.plans.lot import drawn_by_lot
 from models.plans.schemas import EVIDENCE
-from models.plans.settings import PlanSettings
 from models.risk.ahead import RISK_AHEAD, risk_ahead, road_share
 from models.risk.explain import explain_risk
 from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
 from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, riding_rates
 from models.risk.score import RiskResults, fit_and_score
+from pipeline.intake.settings_file import SettingsFile
 from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import believed_sensitivity, fitted_risk
@@ -32,7 +32,7 @@ def score_risk(
     connection: duckdb.DuckDBPyConnection,
     day: date,
     kept_models: Path,
-    settings: PlanSettings,
+    told: SettingsFile,
     say: Callable[[str], None] = lambda text: None,
 ) -> None:
     """Chances now and ahead, the fleet's curve, and the advice that follows from them.
@@ -61,30 +61,30 @@ def score_risk(
     learned = assumed_and_learned(results, frames.followed_up)
     store(connection, "assumed_and_learned", learned)
     look_out(connection, results, frames, _look_ahead(connection, day, results, frames))
-    _advise(connection, day, settings, results, frames)
+    _advise(connection, day, told, results, frames)
 
 
 def _advise(
     connection: duckdb.DuckDBPyConnection,
     day: date,
-    settings: PlanSettings,
+    told: SettingsFile,
     results: RiskResults,
     frames: RiskFrames,
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
+    settings = told.settings
     outlook, evidence = read_outlook(connection), _evidence(connection, day)
     weighed, costs = price(connection, outlook, settings)
-    how = {
-        "by_lot": drawn_by_lot(
-            evidence["sensor_id"], evidence["last_tested_on"], day, settings.random_test_share
-        ),
-        "day": day,
-    }
-    store(connection, "advice", advise(evidence, costs, settings, **how))
-    over = advice_over_sensitivity(results, frames.sensors_now, evidence, outlook, settings, **how)
+    share = settings.random_test_share
+    lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
+    store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
+    store(connection, "advice", advise(evidence, costs, settings, by_lot=lot, day=day))
+    over = advice_over_sensitivity(
+        results, frames.sensors_now, evidence, outlook, settings, by_lot=lot
+    )
     store(connection, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/worklist")
-    plan_ahead(connection, outlook, weighed, settings)
+    plan_ahead(connection, day, outlook, weighed, told)
 
 
 def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:

@@ -1,0 +1,45 @@
+"""Frames of the page on which other costs and levels are tried out, and of the advice kept."""
+
+from models.frames import Column, FrameSchema
+
+WHAT_IF_SENSORS = FrameSchema(
+    "what_if_sensors",
+    "one sensor in service, with the advice of the build",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("unit_id", "text", "the bike"),
+        Column("label", "text", "plate or fleet number; the bike's id where there is none"),
+        Column("shop_id", "text", "the bike's shop"),
+        Column("shop_name", "text", "its name"),
+        Column("part_no", "text", "part number"),
+        Column("defect_now", "number", "chance of a defect now", "", True),
+        Column("action_as_built", "text", "replace, test, leave or not_enough_known"),
+    ),
+)
+
+WHAT_IF_ADVICE = FrameSchema(
+    "what_if_advice",
+    "one sensor in service, with the advice of the build and under other settings",
+    (
+        *WHAT_IF_SENSORS.columns,
+        Column("action", "text", "advice under the settings tried"),
+        Column("cost", "number", "expected cost of it over the horizon", "money", True),
+    ),
+)
+
+WHAT_IF_ORDERS = FrameSchema(
+    "what_if_orders",
+    "one shop and part number ordered, under other settings and as built",
+    (
+        Column("shop_id", "text", "the shop"),
+        Column("part_no", "text", "the number ordered"),
+        Column("need", "number", "expected need over lead time and review", "parts", True),
+        Column("order_parts", "whole", "order today", "parts", True),
+        Column("order_money", "number", "its price", "money", True),
+        Column("short_after", "number", "chance of running out after it", "0 to 1", True),
+        Column("need_as_built", "number", "the same as built", "parts", True),
+        Column("order_parts_as_built", "whole", "the same as built", "parts", True),
+        Column("order_money_as_built", "number", "the same as built", "money", True),
+        Column("short_after_as_built", "number", "the same as built", "0 to 1", True),
+    ),
+)

@@ -1,0 +1,172 @@
+"""Other costs and levels tried out: read once, then weighed again and again without a build."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from models.plans.actions import advised_actions, settled_cases
+from models.plans.cheapest import cheapest, weigh
+from models.plans.lot import drawn_by_lot
+from models.plans.need import part_need
+from models.plans.outlook import Outlook
+from models.plans.schemas import EVIDENCE
+from models.plans.settings import PlanSettings, settings_from
+from models.stock.needs import SensorNeeds
+from models.stock.plan import StockRecords, orders_today
+from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED
+from models.stock.settings import StockSettings
+from pipeline.access import plan_schemas as schemas
+from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.home import Home
+from pipeline.intake.settings_file import read_settings
+from pipeline.warehouse.plans import read_outlook, stock_settings
+from pipeline.warehouse.stock import read_stock_records
+
+_ACTIONS = ("replace", "test", "not_enough_known", "leave")
+_WORK = {"replace": "replace", "test": "test", "not_enough_known": "test"}
+
+
+@dataclass(frozen=True)
+class WhatIfBase:
+    """All that another weighing needs. ``rows`` is one sensor in service, WHAT_IF_SENSORS.
+
+    ``built_with`` the settings of the build; ``in_file`` those in the file now; ``problems`` what
+    could not stand in it; ``orders`` STOCK_ORDERS of the build.
+    """
+
+    edition: Edition
+    built_with: PlanSettings
+    in_file: PlanSettings
+    problems: tuple[str, ...]
+    rows: pd.DataFrame
+    outlook: Outlook
+    cases: pd.DataFrame
+    last_tested_on: pd.Series
+    stock: StockRecords
+    orders: pd.DataFrame
+    transfers: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """What other settings come to.
+
+    ``sensors`` WHAT_IF_ADVICE, ``orders`` WHAT_IF_ORDERS. ``following`` and ``doing_nothing``:
+    expected cost over the horizon, all sensors whose chances are known, if the advice is followed
+    and if no work is planned; ``n_priced`` how many these are.
+    """
+
+    sensors: pd.DataFrame
+    orders: pd.DataFrame
+    following: float
+    doing_nothing: float
+    n_priced: int
+
+
+def what_if_base(home: Home) -> WhatIfBase:
+    """Read all that another weighing needs.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home.
+    """
+    with reading(home) as (manifest, connection):
+        edition = edition_of(home, manifest)
+        told = read_settings(home)
+        allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])
+        evidence = EVIDENCE.check(connection.execute("from marts.evidence order by all").df())
+        return WhatIfBase(
+            edition,
+            _built_with(connection),
+            told.settings,
+            told.problems,
+            read_frame(connection, "what_if_sensors", schemas.WHAT_IF_SENSORS),
+            read_outlook(connection),
+            settled_cases(evidence),
+            evidence["last_tested_on"],
+            read_stock_records(connection, edition.as_of),
+            STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()),
+            TRANSFERS_ALLOWED.check(allowed),
+        )
+
+
+def _built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
+    table = connection.execute("from marts.plan_settings").df()
+    values = {name: json.loads(value) for name, value in table.itertuples(index=False)}
+    return settings_from(values)[0]
+
+
+def what_if(base: WhatIfBase, settings: PlanSettings) -> WhatIf:
+    """Advice, orders and cost under other settings, beside those of the build."""
+    costs = cheapest(base.outlook, weigh(base.outlook, settings), settings)
+    share = settings.random_test_share
+    lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)
+    action = advised_actions(base.cases, costs, settings, lot)
+    sensors = base.rows.assign(
+        action=action.reindex(base.rows["sensor_id"]).to_numpy(),
+        cost=_cost_of(costs, action).reindex(base.rows["sensor_id"]).to_numpy(float),
+    )
+    known = costs[costs["cheapest"].notna()]
+    return WhatIf(
+        schemas.WHAT_IF_ADVICE.check(sensors),
+        _orders(base, settings, costs, action),
+        float(sensors["cost"].sum()),
+        float(known["leave"].sum()),
+        len(known),
+    )
+
+
+def _cost_of(costs: pd.DataFrame, action: pd.Series) -> pd.Series:
+    """Expected cost over the horizon of each sensor's advice, later work at its best time."""
+    table = costs.set_index("sensor_id")
+    done = action.reindex(table.index)
+    later = table[["test_later", "replace_later", "leave"]].min(axis=1)
+    cost = np.select(
+        [done.eq("replace"), done.isin(["test", "not_enough_known"])],
+        [table["replace_now"], table["test_now"]],
+        later,
+    )
+    return pd.Series(cost, index=table.index)
+
+
+def _orders(
+    base: WhatIfBase, settings: PlanSettings, costs: pd.DataFrame, action: pd.Series
+) -> pd.DataFrame:
+    """Orders under these settings beside those of the build, one shop and part number a row."""
+    stock = replace(base.stock, needs=_needs(base.outlook, costs, action))
+    chosen = StockSettings(**stock_settings(settings))
+    now = orders_today(stock, chosen, base.transfers).orders
+    keys = ["shop_id", "part_no"]
+    names = [*keys, "need", "order_parts", "order_money", "short_after"]
+    both = now[names].merge(base.orders[names], on=keys, how="outer", suffixes=("", "_as_built"))
+    return schemas.WHAT_IF_ORDERS.check(both.sort_values(keys))
+
+
+def _needs(outlook: Outlook, costs: pd.DataFrame, action: pd.Series) -> SensorNeeds:
+    """Needs under the work advised, as the stock plan takes them."""
+    table = costs.set_index("sensor_id")
+    done = action.reindex(table.index)
+    now = done.map(_WORK)
+    work = pd.DataFrame(
+        {
+            "sensor_id": table.index,
+            "work": now.where(now.notna(), table["next_work"]).to_numpy(),
+            "work_days": np.where(now.notna(), 0.0, table["next_days"]),
+        }
+    )
+    fits = slice(1, None) if outlook.heard.shape[1] > 1 else slice(None)
+    chances = part_need(outlook, work)[:, fits, outlook.days > 0]
+    known = ~np.isnan(chances[..., -1]).any(axis=1)
+    who = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
+    return SensorNeeds(
+        who[known].reset_index(drop=True),
+        outlook.days[outlook.days > 0].astype(float),
+        np.nan_to_num(chances[known]),
+        LEFT_OUT.check(who[~known].reset_index(drop=True)),
+    )
