@@ -1,4 +1,4 @@
-"""The dashboard's entry: five pages, linked to one another by address."""
+"""The dashboard's entry: its pages, linked to one another by address."""
 
 import streamlit as st
 
@@ -9,6 +9,7 @@ st.navigation(
         st.Page("pages/bike.py", title="Bike: Wear Atlas", url_path="bike"),
         st.Page("pages/trust.py", title="How far to trust it: Wear Atlas", url_path="trust"),
         st.Page("pages/wear.py", title="Wear map: Wear Atlas", url_path="wear"),
+        st.Page("pages/costs.py", title="Costs and levels: Wear Atlas", url_path="costs"),
         st.Page("pages/session.py", title="Bench test: Wear Atlas", url_path="session"),
     ],
     position="hidden",

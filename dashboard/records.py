@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from pipeline.access import views, wear_view
+from pipeline.access import views, wear_view, what_if
 from pipeline.home import Home, demo_home, own_home
+
+#: Modules of the views that do not stand in ``views``.
+_FOUND_IN = {"wear_view": wear_view, "what_if_base": what_if}
 
 
 @dataclass(frozen=True)
@@ -61,6 +64,11 @@ def wear(shown: Shown, part_no: str, duty: str, life_id: str | None = None) -> w
     return _read("wear_view", shown, part_no, duty, life_id)
 
 
+def costs(shown: Shown) -> what_if.WhatIfBase:
+    """What another weighing of costs and levels needs."""
+    return _read("what_if_base", shown)
+
+
 def _read(view: str, shown: Shown, *of: str | None) -> object:
     return _kept(view, str(shown.home.root), shown.version, of, shown.home)
 
@@ -68,5 +76,6 @@ def _read(view: str, shown: Shown, *of: str | None) -> object:
 # A view is the same for everyone and pages only read it: kept as it is, without a copy a run.
 @st.cache_resource(max_entries=200, show_spinner="Reading the records …")
 def _kept(view: str, root: str, version: int, of: tuple[str | None, ...], _home: Home) -> object:
-    read: Callable = getattr(wear_view if view == "wear_view" else views, view)
+    # by name each time, so that a view can be stood in for
+    read: Callable = getattr(_FOUND_IN.get(view, views), view)
     return read(_home, *of)

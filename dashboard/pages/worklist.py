@@ -49,12 +49,13 @@ def _tally(view: WorklistView) -> None:
     ]
     trust = link("How far to trust these chances", "trust", "wa-pressed")
     wear = link("Where wear gathers", "wear", "wa-pressed")
+    costs = link("Costs and levels", "costs", "wa-pressed")
     st.html(
         joined(
             [
                 tag("div", whole, *counts, class_="wa-tally"),
                 tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
-                tag("p", trust, ". ", wear),
+                tag("p", joined([costs, trust, wear], ". ")),
             ]
         )
     )

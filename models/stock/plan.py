@@ -238,6 +238,7 @@ def _order_rows(
             n_sensors=parts_by["n_sensors"].to_numpy(int),
             n_left_out=parts_by["n_left_out"].to_numpy(int),
             old_on_hand=used.to_numpy(int),
+            there=cycle.there_late,
             need=covered.mean,
             need_low=covered.quantile(0.05),
             need_high=covered.quantile(0.95),

@@ -141,6 +141,7 @@ STOCK_ORDERS = FrameSchema(
         Column("due", "whole", "on order", "parts"),
         Column("due_on", "date", "when; blank where nothing is on order", blank=True),
         Column("due_state", "text", "none, due, overdue or assumed"),
+        Column("there", "whole", "on hand and coming within the days covered", "parts"),
         Column("lead_time_days", "whole", "from order to shelf", "d"),
         Column("lead_time_assumed", "flag", "not on record, the default"),
         Column("unit_price", "number", "price of one", "currency"),
@@ -170,6 +171,7 @@ STOCK_ORDERS = FrameSchema(
         Column("keep_one_cost", "number", "of keeping one for a year", "currency/a"),
         Column("keep_none_cost", "number", "of keeping none for a year", "currency/a"),
         Column("supply", "text", "open, ending (within the days covered) or ended"),
+        Column("supply_ends_on", "date", "last day on which it can be ordered", blank=True),
     ),
 )
 
