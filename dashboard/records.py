@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from pipeline.access import views, wear_view, what_if
+from pipeline.access import stock_view, views, wear_view, what_if
 from pipeline.home import Home, demo_home, own_home
 
 #: Modules of the views that do not stand in ``views``.
-_FOUND_IN = {"wear_view": wear_view, "what_if_base": what_if}
+_FOUND_IN = {"wear_view": wear_view, "what_if_base": what_if, "stock_view": stock_view}
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,13 @@ def wear(shown: Shown, part_no: str, duty: str, life_id: str | None = None) -> w
 def costs(shown: Shown) -> what_if.WhatIfBase:
     """What another weighing of costs and levels needs."""
     return _read("what_if_base", shown)
+
+
+def stock(
+    shown: Shown, shop_id: str | None = None, part_no: str | None = None
+) -> stock_view.StockView:
+    """What parts to order today, and one shop's part in detail."""
+    return _read("stock_view", shown, shop_id, part_no)
 
 
 def _read(view: str, shown: Shown, *of: str | None) -> object:

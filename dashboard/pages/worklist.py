@@ -48,6 +48,7 @@ def _tally(view: WorklistView) -> None:
         "“Likely” gives the range of a chance (90 %).",
     ]
     trust = link("How far to trust these chances", "trust", "wa-pressed")
+    parts = link("What parts to order", "parts", "wa-pressed")
     wear = link("Where wear gathers", "wear", "wa-pressed")
     costs = link("Costs and levels", "costs", "wa-pressed")
     st.html(
@@ -55,7 +56,7 @@ def _tally(view: WorklistView) -> None:
             [
                 tag("div", whole, *counts, class_="wa-tally"),
                 tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
-                tag("p", joined([costs, trust, wear], ". ")),
+                tag("p", joined([parts, costs, trust, wear], ". ")),
             ]
         )
     )
