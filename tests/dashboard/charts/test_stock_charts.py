@@ -1,0 +1,71 @@
+"""The charts of the parts stock, by their specification."""
+
+import pytest
+
+from dashboard.charts.stock import (
+    AFTER,
+    NEITHER,
+    NOW,
+    ORDER,
+    STOCK,
+    demand_chart,
+    demand_reading,
+    weeks_chart,
+    weeks_reading,
+)
+from tests.dashboard.charts.specs import data_of, layers_with, spec_of
+from tests.dashboard.fake_stock import demand, stock_rows, weeks
+
+ROW, ENOUGH = (stock_rows().to_dict("records")[i] for i in (0, 1))
+
+
+def test_bars_are_told_by_filling_as_well_as_colour():
+    layer = layers_with(spec_of(demand_chart(demand(), ROW)), "bar")[0]
+    filling = layer["encoding"]["fillOpacity"]["scale"]
+    assert filling["domain"] == [STOCK, ORDER, NEITHER]
+    assert filling["range"] == sorted(filling["range"], reverse=True)
+    assert filling["range"][-1] == 0
+    assert layer["encoding"]["stroke"]["scale"]["domain"] == filling["domain"]
+
+
+def test_each_number_of_parts_is_met_by_stock_by_the_order_or_not():
+    spec = spec_of(demand_chart(demand(), ROW))
+    rows = data_of(spec, layers_with(spec, "bar")[0])
+    met = {row["parts"]: row["covered"] for row in rows}
+    assert [met[k] for k in (4, 5, 8, 9)] == [STOCK, ORDER, ORDER, NEITHER]
+    assert spec["title"]["subtitle"] == ["n = 24 sensors; in 21 days"]
+
+
+def test_where_nothing_is_ordered_there_is_no_word_for_an_order():
+    layer = layers_with(spec_of(demand_chart(demand(1.1, 5), ENOUGH)), "bar")[0]
+    assert layer["encoding"]["color"]["scale"]["domain"] == [STOCK]
+
+
+def test_the_reading_names_need_stock_and_both_chances():
+    assert demand_reading(demand(), ROW) == (
+        "In 21 days 4.2 parts are expected to be asked for, once the stock of P-0 is used where "
+        "it fits; most likely 4. With 4 there, a need goes unmet with a chance of about 42 in "
+        "100; with 8, as advised, 3 in 100."
+    )
+    assert demand_reading(demand(), ENOUGH).endswith("a chance of less than 1 in 100.")
+
+
+def test_weeks_have_a_line_with_and_one_without_orders_each_with_its_own_dash_and_mark():
+    spec = spec_of(weeks_chart(weeks()))
+    line, points = layers_with(spec, "line")[0], layers_with(spec, "point")[0]
+    assert line["encoding"]["strokeDash"]["scale"]["domain"] == [NOW, AFTER]
+    dashes = line["encoding"]["strokeDash"]["scale"]["range"]
+    assert dashes[0] != dashes[1]
+    assert len(set(points["encoding"]["shape"]["scale"]["range"])) == 2
+    assert line["encoding"]["y"]["scale"]["domain"] == [0, 100]
+    rows = data_of(spec, line)
+    assert len(rows) == 24
+    assert max(row["in_100"] for row in rows) == pytest.approx(100.0)
+
+
+def test_the_weeks_reading_names_the_worst_week():
+    assert weeks_reading(weeks()) == (
+        "Without an order a need is unmet on 2026-06-07 with a chance of about 100 in 100. With "
+        "today's order and 12 parts ordered later as expected, the chance is highest, 9 in 100, in "
+        "the week ending 2026-04-26."
+    )
