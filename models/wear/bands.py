@@ -15,7 +15,15 @@ import pandas as pd
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
-from models.wear.band_grid import CENTRES_PCT, LEVELS, ROUGHENINGS, WIDTHS_PCT, band_grid
+from models.wear.band_grid import (
+    CENTRES_PCT,
+    LEVELS,
+    ROUGHENINGS,
+    TRAVEL_ERROR_PCT,
+    WIDTHS_PCT,
+    band_grid,
+)
+from models.wear.drift import blurred, drift_pct
 from models.wear.exposure import BINS
 from models.wear.records import WearRecords
 from models.wear.schemas import BANDS
@@ -27,12 +35,15 @@ from models.wear.seen import (
     place_prior,
     remembered,
     sights,
+    steadiness,
     strength,
 )
 
 MEMORY = 0.35  # what a test counts for at the next one: a band moves and grows
 FURTHER_BAND = 0.10  # prior chance of one more band beside those found (assumed)
 MOST_BANDS = 3
+OF_TRACK = 0.5  # share of sweeps whose cause is undecided in which it is the track (assumed)
+BIN_WORTH = 0.01  # drop-outs that a bin's roughness is worth, when asked how old the evidence is
 _FURTHER_ODDS = float(np.log(FURTHER_BAND / (1.0 - FURTHER_BAND)))
 SHOWN_FROM = 0.5  # a further band is reported from this probability on
 STOP_PCT = 4.0
@@ -68,7 +79,9 @@ class WornBands(BaseEstimator):
     level_prior_, rough_prior_, width_prior_ : arrays
         Chances of ``LEVELS``, ``ROUGHENINGS`` and ``WIDTHS_PCT``.
     grain_, own_grain_ : float
-        Variance of a sound bin's roughness, and the share of it that comes back at every test.
+        Variance of a sound bin's log roughness, and the share of it that comes back at every test.
+    drift_pct_ : float
+        By how much bands move in 1,000 km, root mean square, % of travel.
     stray_rate_ : float
     """
 
@@ -87,11 +100,12 @@ class WornBands(BaseEstimator):
         self.width_prior_ = np.full(len(WIDTHS_PCT), 1.0 / len(WIDTHS_PCT))
         order, last = in_life_order(X)
         self.own_grain_ = own_grain(X, order)
+        self.drift_pct_ = drift_pct(X, order)
         seen = self.seen(X, y)
         rows = order[last]
         if len(rows) > self.fit_lives:
             rows = np.random.default_rng(0).choice(rows, self.fit_lives, replace=False)
-        self._learn(seen.take(rows))
+        self._learn(seen.take(rows).sure())
         return self
 
     def seen(self, X: WearRecords, pooled: np.ndarray, memory: float | None = None) -> Seen:
@@ -100,9 +114,16 @@ class WornBands(BaseEstimator):
         order, _ = in_life_order(X)
         life = pd.factorize(X.tests["life_id"])[0]
         known = np.isfinite(X.roughness)
-        values = (X.counts, X.exposure, np.where(known, X.roughness, 0.0), known)
+        weight = np.where(known, steadiness(X.roughness, self.grain_), 0.0)
+        log = weight * np.log(np.where(known, X.roughness, 1.0))
+        sure = ~X.tests["fault_nature"].eq("undecided").fillna(False).to_numpy(bool)[:, None]
+        values = (X.counts, X.exposure, log, weight, X.counts * sure, X.exposure * sure)
         sums = [remembered(np.asarray(v, np.float32), life, order, memory) for v in values]
-        return Seen(*sums, place_prior(pooled))
+        age = X.tests["sensor_age_km"].to_numpy(float)
+        told = X.counts.sum(axis=1) + BIN_WORTH * known.sum(axis=1) + 1e-9
+        when, worth = (remembered(v, life, order, memory) for v in (told * age, told))
+        lag = np.maximum(age - when / worth, 0.0)
+        return Seen(*sums[:4], place_prior(pooled), lag, *sums[4:])
 
     def predict(self, X: WearRecords, pooled: np.ndarray) -> pd.DataFrame:
         """Worn bands after each test of ``X``: frame of ``BANDS``.
@@ -171,21 +192,22 @@ class WornBands(BaseEstimator):
         for first in range(0, len(rows), CHUNK):
             part = slice(first, first + CHUNK)
             share[part] = self._own_share(seen.take(part), share[part])
-            level[part] = self._mean_level(seen.take(part))
+            chance = _chance(self.posterior(seen.take(part), self._odds).log_odds)
+            level[part] = chance * self._mean_level(seen.take(part))
         return level, share
 
     def _mean_level(self, seen: Seen) -> np.ndarray:
+        """Posterior mean of the drop-outs a pass in a band, given that there is one."""
         by_level = self._level_terms(seen, 1.0)
         height = _log_sum(by_level)
         log = self._shapes(seen, height, _log_sum(self._rough_terms(seen)))
         top = log.max(axis=1, keepdims=True)
         weight = np.exp(log - top)
-        total = weight.sum(axis=1)
-        chance = _chance(top[:, 0] + np.log(total) + self._odds)
         each = [
-            v * (weight * np.exp(t - height)).sum(1) for v, t in zip(LEVELS, by_level, strict=True)
+            v * (weight * np.exp(t - height)).sum(axis=1)
+            for v, t in zip(LEVELS, by_level, strict=True)
         ]
-        return chance * sum(each) / total
+        return sum(each) / weight.sum(axis=1)
 
     def sights(self, X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
         """Where each life wears by its own tests alone, nothing taken from its like.
@@ -223,6 +245,30 @@ class WornBands(BaseEstimator):
     def posterior(self, seen: Seen, prior_log_odds: float) -> Posterior:
         """Odds of a band, its place and width; up to some hundred rows at once.
 
+        Where drop-outs may be a tugged lead's, this is a mean of what follows if they are and if
+        they are not. A lead is tugged anywhere, so a place at which its like wear speaks for the
+        track.
+        """
+        found = self._posterior(seen, prior_log_odds)
+        doubtful = np.flatnonzero((seen.counts != seen.sure_counts).any(axis=1))
+        if not doubtful.size:
+            return found
+        own = seen.take(doubtful)
+        other = self._posterior(own.sure(), prior_log_odds)
+        fits = len(CENTRES_PCT) * (found.place[doubtful] * own.prior).sum(axis=1)
+        track = OF_TRACK * fits / (OF_TRACK * fits + 1.0 - OF_TRACK)
+        with_band = track * _chance(found.log_odds[doubtful])
+        without = (1.0 - track) * _chance(other.log_odds)
+        chance = np.clip(with_band + without, 1e-12, 1.0 - 1e-12)
+        part = (with_band / chance)[:, None]
+        found.log_odds[doubtful] = np.log(chance / (1.0 - chance))
+        found.place[doubtful] = part * found.place[doubtful] + (1.0 - part) * other.place
+        found.width[doubtful] = part * found.width[doubtful] + (1.0 - part) * other.width
+        return found
+
+    def _posterior(self, seen: Seen, prior_log_odds: float) -> Posterior:
+        """As ``posterior``, every drop-out taken for the track's.
+
         Drop-outs of one spot show the same place again and again: for the place they count as
         often as they come from different bins (``sights``), for there being a band in full.
         """
@@ -239,7 +285,17 @@ class WornBands(BaseEstimator):
             weight[again] = np.exp(shapes - shapes.max(axis=1, keepdims=True))
         weight = weight.reshape(len(weight), len(CENTRES_PCT), len(WIDTHS_PCT))
         weight = weight / weight.sum(axis=(1, 2))[:, None, None]
-        return Posterior(prior_log_odds + evidence, weight.sum(axis=2), weight.sum(axis=1))
+        place = blurred(weight.sum(axis=2), self._off_pct(seen))
+        return Posterior(prior_log_odds + evidence, place, weight.sum(axis=1))
+
+    def _off_pct(self, seen: Seen) -> np.ndarray:
+        """What else a place may be off by, 1 sigma: the shapes have the error of drop-outs only.
+
+        A band moves on from where earlier tests saw it; roughness is placed by one session's
+        travel.
+        """
+        moved = self.drift_pct_ * seen.lag_km / 1000.0
+        return np.hypot(moved, np.where(seen.counts.any(axis=1), 0.0, TRAVEL_ERROR_PCT))
 
     def _shapes(self, seen: Seen, by_level: np.ndarray, by_rough: np.ndarray) -> np.ndarray:
         """Log of prior times likelihood ratio of every shape, shape (n, G); nothing-there left out.
@@ -269,6 +325,7 @@ class WornBands(BaseEstimator):
     def _rough_terms(self, seen: Seen) -> list[np.ndarray]:
         """Log prior and likelihood ratio of each roughening, a table (n, G) each.
 
+        A sound bin's roughness is log-normal: its upper tail is heavier than a gamma's.
         A track's own grain comes back at every test: many tests say little more than one.
         """
         envelope = band_grid().envelope.astype(np.float32)
@@ -278,8 +335,8 @@ class WornBands(BaseEstimator):
         prior = np.log(self.rough_prior_).astype(np.float32)
         out = []
         for k, height in enumerate(ROUGHENINGS.astype(np.float32)):
-            mean = 1.0 + height * envelope
-            out.append(prior[k] - n @ np.log(mean).T - r @ (1.0 / mean - 1.0).T)
+            log = np.log1p(height * envelope)
+            out.append(prior[k] + r @ log.T - n @ (0.5 * log**2).T)
         return out
 
     def _learn(self, seen: Seen) -> None:

@@ -9,6 +9,8 @@ its like, and the level at failure is what lives that failed had at their end.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
@@ -127,7 +129,7 @@ class BandProgress(BaseEstimator):
         near = np.abs(CENTRES_PCT - peak[:, None]) <= NEAR_PCT
         prior = np.where(near, 1.0, 1e-9)
         prior = (prior / prior.sum(axis=1, keepdims=True)).astype(np.float32)
-        seen = Seen(seen.counts, seen.exposure, seen.rough, seen.n_rough, prior)
+        seen = replace(seen, prior=prior)
         found = self.bands.posterior(seen, 0.0)
         centre, centre_sd = _moments(found.place, CENTRES_PCT)
         width, width_sd = _moments(found.width, WIDTHS_PCT)

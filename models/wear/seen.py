@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,14 +12,18 @@ from models.wear.exposure import BIN_PCT, BINS, bin_middles
 from models.wear.records import WearRecords
 
 EVEN_SHARE = 0.10  # share of the prior of the place that is even over the travel
+BINS_TRUSTED = 10.0  # bins that the usual scatter of roughness counts for beside a session's own
 
 
 @dataclass(frozen=True)
 class Seen:
     """What is known of a set of sensors: one row each, BINS columns each.
 
-    counts, exposure : drop-outs and passes. rough, n_rough : sum of roughness, number of values.
-    prior : prior of the place, shape (n, places), rows adding up to 1.
+    counts, exposure : drop-outs and passes. rough, n_rough : sum of log roughness,
+    number of values, each weighed by how steady its session is.
+    prior : prior of the place, shape (n, places), rows adding up to 1. lag_km : how far back, on
+    average, what is known was seen, shape (n,). sure_counts, sure_exposure : as counts and
+    exposure, without the sweeps whose drop-outs may be the track's or a tugged lead's.
     """
 
     counts: np.ndarray
@@ -27,6 +31,9 @@ class Seen:
     rough: np.ndarray
     n_rough: np.ndarray
     prior: np.ndarray
+    lag_km: np.ndarray
+    sure_counts: np.ndarray
+    sure_exposure: np.ndarray
 
     def take(self, rows: np.ndarray | slice) -> Seen:
         """Chosen rows."""
@@ -36,8 +43,12 @@ class Seen:
         """As if a stretch of each one's travel had not been swept."""
         middle = bin_middles()
         keep = (middle < low[:, None] - BIN_PCT) | (middle > high[:, None] + BIN_PCT)
-        cut = [np.where(keep, v, 0.0) for v in (self.counts, self.exposure, self.rough)]
-        return Seen(*cut, np.where(keep, self.n_rough, 0.0), self.prior)
+        cut = ("counts", "exposure", "rough", "n_rough", "sure_counts", "sure_exposure")
+        return replace(self, **{name: np.where(keep, getattr(self, name), 0.0) for name in cut})
+
+    def sure(self) -> Seen:
+        """As if sweeps whose drop-outs may be a lead's had shown nothing of drop-outs."""
+        return replace(self, counts=self.sure_counts, exposure=self.sure_exposure)
 
 
 def place_prior(pooled: np.ndarray) -> np.ndarray:
@@ -74,19 +85,35 @@ def strength(
         (end - begin)[:, None] / 2, BIN_PCT / 2
     )
     n = np.where(inside, seen.n_rough, 0.0).sum(axis=1)
-    r = np.where(inside, seen.rough, 0.0).sum(axis=1)
-    return np.where(exposure > 1e-6, level, 0.0), np.where(
-        n > 0, r / np.maximum(n, 1e-6) - 1.0, 0.0
-    )
+    log = np.where(inside, seen.rough, 0.0).sum(axis=1)
+    rough = np.where(n > 0, np.expm1(log / np.maximum(n, 1e-6)), 0.0)
+    return np.where(exposure > 1e-6, level, 0.0), rough
 
 
 def grain(roughness: np.ndarray) -> float:
-    """Variance of a sound bin, from the middle half of all bins."""
+    """Variance of a sound bin's log roughness, from the middle half of all bins."""
     known = roughness[np.isfinite(roughness)]
     if known.size < 50:
         return 0.04
-    low, high = np.quantile(known, [0.25, 0.75])
+    low, high = np.log(np.quantile(known, [0.25, 0.75]))
     return float(max(((high - low) / 1.349) ** 2, 1e-3))
+
+
+def steadiness(roughness: np.ndarray, usual: float) -> np.ndarray:
+    """Weight of each session's values: the usual variance over its own, shape (n, 1).
+
+    Its own is from the middle half of its bins, drawn to the usual one as if by so many more. A
+    slow logger or an unsteady hand makes all bins of a session scatter.
+    """
+    known = np.isfinite(roughness)
+    count = known.sum(axis=1)
+    own = np.full(len(roughness), usual)
+    judged = np.flatnonzero(count)
+    if judged.size:
+        low, high = np.log(np.nanquantile(roughness[judged], [0.25, 0.75], axis=1))
+        own[judged] = ((high - low) / 1.349) ** 2
+    drawn = (count * own + BINS_TRUSTED * usual) / (count + BINS_TRUSTED)
+    return (usual / drawn)[:, None]
 
 
 def own_grain(X: WearRecords, order: np.ndarray) -> float:

@@ -93,9 +93,15 @@ def test_a_later_test_does_not_change_what_was_known_before(followed):
     assert both["peak_pct_x"].to_numpy() == pytest.approx(both["peak_pct_y"].to_numpy())
 
 
-def one_test(counts=None, rough=None, passes=6.0):
+def one_test(counts=None, rough=None, passes=6.0, nature="none"):
     tests = pd.DataFrame(
-        {"session_id": ["A"], "sensor_id": ["S"], "life_id": ["S"], "sensor_age_km": [1.0]}
+        {
+            "session_id": ["A"],
+            "sensor_id": ["S"],
+            "life_id": ["S"],
+            "sensor_age_km": [1.0],
+            "fault_nature": [nature],
+        }
     )
     counts = np.zeros((1, 50)) if counts is None else counts
     rough = np.full((1, 50), np.nan) if rough is None else rough
@@ -105,7 +111,7 @@ def one_test(counts=None, rough=None, passes=6.0):
 def plain():
     model = WornBands()
     model.stray_rate_, model.grain_, model.own_grain_, model.worn_share_ = 2e-4, 0.04, 0.5, 0.3
-    model.level_prior_ = np.array([0.4, 0.1, 0.1, 0.15, 0.15, 0.1])
+    model.drift_pct_, model.level_prior_ = 0.0, np.array([0.4, 0.1, 0.1, 0.15, 0.15, 0.1])
     model.rough_prior_ = np.array([0.3, 0.2, 0.2, 0.15, 0.1, 0.05])
     model.width_prior_ = np.full(len(WIDTHS_PCT), 0.25)
     return model
@@ -125,7 +131,7 @@ def test_evidence_by_hand():
     model, counts = plain(), np.zeros((1, 50))
     counts[0, 20] = 1.0
     seen = Seen(counts, np.full((1, 50), 6.0), np.zeros((1, 50)), np.zeros((1, 50)),
-                place_prior(np.ones((1, 50))))  # fmt: skip
+                place_prior(np.ones((1, 50))), np.zeros(1), counts, np.full((1, 50), 6.0))  # fmt: skip
     grid, total = band_grid(), 0.0
     nothing = model.level_prior_[0] * model.rough_prior_[0]
     for k in range(grid.size):
@@ -181,3 +187,28 @@ def test_sound_sensors_have_no_sights(sound):
     rows, share = sound.bands.sights(sound.records)
     assert len(rows) < 12
     assert share.shape == (len(rows), 50)
+
+
+def test_drop_outs_that_may_be_a_lead_s_leave_the_question_open():
+    counts, usual = np.zeros((1, 50)), np.ones((1, 50))
+    counts[0, 20] = 8.0
+    usual[0, 20] = 40.0
+    chance = {
+        (nature, place): plain().predict(one_test(counts, nature=nature), like)["confidence"][0]
+        for nature in ("worn_track", "undecided")
+        for place, like in (("anywhere", np.ones((1, 50))), ("where its like wear", usual))
+    }
+    assert chance["worn_track", "anywhere"] > 0.99
+    assert 0.4 < chance["undecided", "anywhere"] < 0.8
+    assert chance["undecided", "where its like wear"] > 0.9
+
+
+def test_an_unsteady_recording_is_no_evidence_of_a_band():
+    noise = np.random.default_rng(3).standard_normal((1, 50))
+    chance = []
+    for scatter in (0.15, 0.5):
+        rough = np.exp(scatter * noise)
+        rough[0, 30:32] = 2.2
+        chance.append(plain().predict(one_test(rough=rough), np.ones((1, 50)))["confidence"][0])
+    assert chance[0] > 0.9
+    assert chance[1] < 0.5
