@@ -17,7 +17,7 @@ ACTIONS = {
     "leave": "Leave",
 }
 ACTION_MEANINGS = {
-    "replace": "the last test and the chance of a defect both speak against the sensor",
+    "replace": "the last test speaks against the sensor, or a planned replacement costs least",
     "test": "test it on the bench before anything else",
     "not_enough_known": "too little is on record to say more",
     "leave": "nothing on record calls for work now; that is no statement that the bike is safe",

@@ -58,7 +58,9 @@ def _tested(outlook: Outlook, some: np.ndarray, start: np.ndarray) -> np.ndarray
     later = -np.expm1(-outlook.heard_per_km * gone)[:, None, :]
     new = np.maximum(heard - known_of - silent * later, 0.0)
     need = known_of + s * silent + f * (1 - defect) + (1 - s) * silent * later + (1 - f) * new
-    return np.where(begun[:, None, :], np.clip(need, 0.0, 1.0), heard)
+    need = np.where(begun[:, None, :], np.clip(need, 0.0, 1.0), heard)
+    # km by a date have a spread in what is heard and none in `gone`, so that the two may cross
+    return np.maximum.accumulate(need, axis=2)
 
 
 def _on_day(values: np.ndarray, days: np.ndarray, day: np.ndarray) -> np.ndarray:

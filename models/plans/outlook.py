@@ -86,10 +86,12 @@ def outlook_from(
 
 def _laid_out(ids: pd.Series, frame: pd.DataFrame, name: str, shape: tuple[int, ...]) -> np.ndarray:
     """A column as an array, sensor by sensor; blank for sensors that have no row."""
+    size = int(np.prod(shape))
+    if not len(frame):
+        return np.full((len(ids), *shape), np.nan)
     values = frame[name].to_numpy(float).reshape(-1, *shape)
-    told = pd.Index(frame["sensor_id"].to_numpy()[:: int(np.prod(shape))] if len(frame) else [])
-    place = told.get_indexer(pd.Index(ids))
-    return np.concatenate([values, np.full((1, *shape), np.nan)])[place]
+    told = pd.Index(frame["sensor_id"].to_numpy()[::size])
+    return np.concatenate([values, np.full((1, *shape), np.nan)])[told.get_indexer(pd.Index(ids))]
 
 
 def _onset(ids: pd.Series, by_km: pd.DataFrame) -> np.ndarray:

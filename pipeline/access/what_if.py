@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import duckdb
@@ -15,7 +16,7 @@ from models.plans.lot import drawn_by_lot
 from models.plans.need import part_need
 from models.plans.outlook import Outlook
 from models.plans.schemas import EVIDENCE
-from models.plans.settings import PlanSettings, settings_from
+from models.plans.settings import PlanSettings, declared, settings_from
 from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
 from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED
@@ -27,7 +28,8 @@ from pipeline.intake.settings_file import read_settings
 from pipeline.warehouse.plans import read_outlook, stock_settings
 from pipeline.warehouse.stock import read_stock_records
 
-_ACTIONS = ("replace", "test", "not_enough_known", "leave")
+#: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
+SETTINGS = declared()
 _WORK = {"replace": "replace", "test": "test", "not_enough_known": "test"}
 
 
@@ -102,8 +104,24 @@ def _built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
     return settings_from(values)[0]
 
 
-def what_if(base: WhatIfBase, settings: PlanSettings) -> WhatIf:
-    """Advice, orders and cost under other settings, beside those of the build."""
+def what_if(base: WhatIfBase, values: Mapping[str, object]) -> WhatIf:
+    """Advice, orders and cost under other settings, beside those of the build.
+
+    Parameters
+    ----------
+    base : WhatIfBase
+        From ``what_if_base``.
+    values : mapping
+        Settings by name; those not named are at their default.
+
+    Raises
+    ------
+    ValueError
+        A setting cannot stand; the message names it and says what was expected.
+    """
+    settings, faults = settings_from(values)
+    if faults:
+        raise ValueError("; ".join(f"{name}: {fault}" for name, fault in faults.items()))
     costs = cheapest(base.outlook, weigh(base.outlook, settings), settings)
     share = settings.random_test_share
     lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from itertools import groupby
 
@@ -60,6 +61,17 @@ def write_settings(
 ) -> None:
     """Write the file anew and whole, every setting with its meaning and its assumed default."""
     write_new(home.settings, settings_text(settings, transfers))
+
+
+def keep_settings(home: Home, values: Mapping[str, object]) -> dict[str, str]:
+    """Write these settings where all of them can stand; else write nothing and say what cannot.
+
+    Shops that may give parts to one another stay as the file has them.
+    """
+    settings, faults = settings_from(values)
+    if not faults:
+        write_settings(home, settings, read_settings(home).transfers)
+    return faults
 
 
 def settings_text(settings: PlanSettings, transfers: tuple[tuple[str, str], ...] = ()) -> str:

@@ -73,3 +73,9 @@ def test_needs_as_rows():
 def test_no_sensors_no_needs():
     view = outlook(np.zeros(0))
     assert need_by_draw(view, part_need(view, work(view))).empty
+
+
+def test_needs_do_not_fall_where_the_pace_told_is_not_that_of_the_chances():
+    view = outlook([45_000], belief=0.4)
+    view.sensors["km_per_day"] = 200.0
+    assert np.all(np.diff(part_need(view, work(view, "test", 5.0)), axis=-1) >= 0)

@@ -1,0 +1,187 @@
+"""Costs and levels: what they are, and what the advice and the orders would be with others."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from itertools import groupby
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import records, surround
+from dashboard.markup import Html, bullets, joined, table, tag, to_bike
+from dashboard.sensor_list import action_mark
+from dashboard.sieve import csv
+from dashboard.what_if_words import (
+    SECTION_NAMES,
+    SHOWN,
+    advice_counts,
+    advice_reading,
+    changed_advice,
+    changed_orders,
+    cost_reading,
+    file_reading,
+    money,
+    orders_reading,
+)
+from dashboard.words import ACTIONS, in_100, known, number, plain
+from pipeline.access.what_if import SETTINGS, WhatIf, what_if
+from pipeline.intake.settings_file import keep_settings
+
+TITLE = "Costs and levels, and what they change"
+_REBUILD = "python3 -m pipeline rebuild"
+
+
+def show(shown: records.Shown) -> None:
+    """Draw the page."""
+    base = records.costs(shown)
+    surround.top_line(surround.worklist_link(), "Costs and levels")
+    surround.which_records(base.edition)
+    intro = (
+        "Every value begins as an assumed default: put in what is true of your shop and see at "
+        f"once what would be advised and ordered. {surround.records_as_of(base.edition)}"
+    )
+    st.html(joined([tag("h1", TITLE), tag("p", intro, class_="wa-quiet")]))
+    surround.show_cautions(whole=False)
+    said = [*base.problems, file_reading(base)]
+    if any(said):
+        st.html(tag("div", bullets(filter(None, said)), class_="wa-said"))
+    values = _settings(asdict(base.in_file))
+    try:
+        found = what_if(base, values)
+    except ValueError as error:
+        surround.nothing(f"These settings cannot stand together: {error}.")
+        return
+    currency = str(values["currency"])
+    _advice(found, int(values["planning_horizon_days"]), currency)
+    _orders(found, currency)
+    _keep(shown, values)
+
+
+def _settings(now: dict[str, object]) -> dict[str, object]:
+    """A field for each setting, by section; what stands in them."""
+    values = {}
+    for section, names in groupby(SETTINGS, key=lambda name: SETTINGS[name][0].section):
+        with (
+            st.expander(SECTION_NAMES[section], expanded=section == "costs"),
+            st.container(horizontal=True, vertical_alignment="bottom"),
+        ):
+            for name in names:
+                values[name] = _field(name, now[name])
+    return values
+
+
+def _field(name: str, now: object) -> object:
+    bounds, default = SETTINGS[name]
+    unit = f" ({bounds.unit})" if bounds.unit else ""
+    label = f"{bounds.meaning[0].upper()}{bounds.meaning[1:]}{unit}"
+    assumed = f"Assumed default: {default if default != '' else 'none'}."
+    how = {"key": f"set_{name}", "help": assumed, "width": 340}
+    if bounds.words:
+        return st.selectbox(label, list(bounds.words), list(bounds.words).index(now), **how)
+    if isinstance(default, str):
+        return st.text_input(label, str(now), max_chars=12, **how)
+    kind = type(default)
+    return st.number_input(
+        label,
+        min_value=kind(bounds.least),
+        max_value=kind(bounds.most),
+        value=kind(now),
+        step=_step(default),
+        format="%d" if kind is int else None,
+        **how,
+    )
+
+
+def _step(default: float) -> float:
+    """One press of a field: about a tenth of what it begins with."""
+    if isinstance(default, int):
+        return max(1, default // 10)
+    return 0.01 if default < 1 else max(0.1, round(default / 10, 1))
+
+
+def _advice(found: WhatIf, days: int, currency: str) -> None:
+    surround.heading("What would be advised")
+    sentences = (advice_reading(found), cost_reading(found, days, currency))
+    st.html(joined([tag("p", sentence) for sentence in sentences]))
+    columns = {
+        "What to do": lambda r: action_mark(r["name"]),
+        "Sensors, as on the worklist": "action_as_built",
+        "Sensors, with these settings": "action",
+    }
+    st.html(table(advice_counts(found), columns, "Sensors in service by what is advised."))
+    changed = changed_advice(found)
+    if changed.empty:
+        return
+    columns = {
+        "Bike": lambda r: to_bike(r["unit_id"], r["label"]),
+        "Sensor": "sensor_id",
+        "Shop": "shop_name",
+        "Chance of a defect now": _chance,
+        "On the worklist": lambda r: plain(r["action_as_built"], ACTIONS),
+        "With these settings": lambda r: action_mark(r["action"]),
+        "Expected cost": lambda r: money(r["cost"], currency) if known(r["cost"]) else "not known",
+    }
+    caption = "Sensors that would get other advice."
+    if len(changed) > SHOWN:
+        caption = f"The first {SHOWN} of {len(changed):,} sensors that would get other advice."
+    st.html(table(changed.head(SHOWN), columns, caption))
+    _save(changed, "other_advice")
+
+
+def _chance(row: dict) -> Html | str:
+    return f"{in_100(row['defect_now'])} in 100" if known(row["defect_now"]) else "not known"
+
+
+def _orders(found: WhatIf, currency: str) -> None:
+    surround.heading("What would be ordered")
+    st.html(tag("p", orders_reading(found, currency)))
+    changed = changed_orders(found)
+    if changed.empty:
+        return
+    columns = {
+        "Shop": "shop_id",
+        "Part": "part_no",
+        "Expected need, as built": lambda r: _parts(r["need_as_built"], 1),
+        "Expected need, with these settings": lambda r: _parts(r["need"], 1),
+        "Order today, as built": lambda r: _parts(r["order_parts_as_built"], 0),
+        "Order today, with these settings": lambda r: _parts(r["order_parts"], 0),
+    }
+    caption = "Parts over each one's lead time and the time until the next ordering."
+    st.html(table(changed, columns, caption))
+    _save(changed, "other_orders")
+
+
+def _parts(value: object, digits: int) -> str:
+    return f"{number(value, digits=digits)} parts" if known(value) else "none"
+
+
+def _save(rows: pd.DataFrame, name: str) -> None:
+    st.download_button(
+        "Save as CSV",
+        data=lambda: csv(rows),
+        file_name=f"{name}.csv",
+        mime="text/csv",
+        key=f"csv_{name}",
+        on_click="ignore",
+    )
+
+
+def _keep(shown: records.Shown, values: dict[str, object]) -> None:
+    surround.heading("Keep these settings")
+    words = ["They take hold with the next build: ", tag("code", _REBUILD), "."]
+    st.html(tag("p", *words))
+    if not st.button("Keep these settings", key="keep_settings"):
+        return
+    try:
+        faults = keep_settings(shown.home, values)
+    except OSError as error:
+        st.html(tag("p", f"They could not be kept: {error.strerror}.", class_="wa-waits"))
+        return
+    said = "; ".join(f"{name}: {fault}" for name, fault in faults.items())
+    done = f"Not kept: {said}." if said else f"Kept in {shown.home.settings.name}."
+    st.html(tag("p", done, role="status"))
+
+
+if __name__ == "__main__":
+    surround.page(show)

@@ -1,0 +1,93 @@
+"""Other costs and levels tried out, in plain words."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.words import ACTIONS, counted
+from pipeline.access.what_if import WhatIf, WhatIfBase
+
+SHOWN = 60
+SECTION_NAMES = {
+    "costs": "Costs",
+    "replace or test": "When to replace, test or leave",
+    "stock": "Parts stock",
+    "checks": "Preventive checks",
+}
+
+
+def money(amount: object, currency: str) -> str:
+    """An amount in whole units, with the currency where it is named."""
+    return f"{amount:,.0f} {currency}".strip()
+
+
+def changed_advice(found: WhatIf) -> pd.DataFrame:
+    """Sensors that would get other advice than the records were built with."""
+    rows = found.sensors
+    return rows[rows["action"].ne(rows["action_as_built"])].reset_index(drop=True)
+
+
+def changed_orders(found: WhatIf) -> pd.DataFrame:
+    """Orders that would be other than the records were built with."""
+    rows = found.orders
+    same = rows["order_parts"].eq(rows["order_parts_as_built"]).fillna(False)
+    return rows[~same].reset_index(drop=True)
+
+
+def advice_counts(found: WhatIf) -> pd.DataFrame:
+    """Sensors by action, as built and with these settings."""
+    names = list(ACTIONS)
+    counts = {
+        column: found.sensors[column].value_counts().reindex(names, fill_value=0).to_numpy()
+        for column in ("action_as_built", "action")
+    }
+    return pd.DataFrame({"name": names, **counts})
+
+
+def advice_reading(found: WhatIf) -> str:
+    """How many sensors would get other advice."""
+    n = len(changed_advice(found))
+    of = counted(len(found.sensors), "sensor")
+    if not n:
+        return f"With these settings the advice for all {of} in service is as on the worklist."
+    verb = "gets" if n == 1 else "get"
+    return f"With these settings {n:,} of {of} in service {verb} other advice than on the worklist."
+
+
+def cost_reading(found: WhatIf, days: int, currency: str) -> str:
+    """What following the advice is expected to cost beside planning nothing, and how far that is.
+
+    It is a model's estimate, and is told as one.
+    """
+    if not found.n_priced:
+        return "No sensor's chances are known, so that no cost can be told."
+    follow, nothing = (money(x, currency) for x in (found.following, found.doing_nothing))
+    return (
+        f"Expected cost over {days:,} days, {counted(found.n_priced, 'sensor')} with known "
+        f"chances: {follow} if the advice is followed, {nothing} if no work is planned and parts "
+        "are replaced when a defect is heard of. A model's estimate on the costs set here, not a "
+        "saving that was made; it counts no injury."
+    )
+
+
+def orders_reading(found: WhatIf, currency: str) -> str:
+    """How the orders of today would change."""
+    changed = changed_orders(found)
+    spent = money(found.orders["order_money"].sum(), currency)
+    built = money(found.orders["order_money_as_built"].sum(), currency)
+    if changed.empty:
+        return f"Parts to order today stay as they are: {spent} in all."
+    return (
+        f"Parts to order today change in {counted(len(changed), 'place')}: {spent} in all instead "
+        f"of {built}."
+    )
+
+
+def file_reading(base: WhatIfBase) -> str:
+    """That the file has been changed since the records were built, where it has."""
+    if base.in_file == base.built_with:
+        return ""
+    return (
+        "The settings kept have been changed since these records were built; the lists take them "
+        "up with the next build."
+    )

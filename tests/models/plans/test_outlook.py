@@ -1,0 +1,77 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from models.plans.new_life import AGES_KM
+from models.plans.outlook import outlook_from
+from models.plans.policy import KM_AHEAD
+from models.plans.schemas import PLAN_SENSORS
+from models.risk.outlook import DEFECT_BY_DAY, DEFECT_BY_KM, NEW_LIFE_CURVE
+
+RATES = pd.DataFrame(
+    [{"heard_per_km": 2e-4, "road_share": 0.5, "sensitivity": 0.9, "false_alarm": 0.02}]
+)
+SENSORS = pd.DataFrame(
+    {
+        "sensor_id": ["a", "b", "c"],
+        "unit_id": ["u", "u", "v"],
+        "shop_id": "north",
+        "fleet_id": None,
+        "part_no": "P1",
+        "new_part_no": "P1",
+        "part_cost": 100.0,
+        "defect_now": [0.1, None, 0.2],
+        "km_per_day": [40.0, 40.0, None],
+        "new_hazard_ratio": 1.0,
+    }
+)
+BY_KM = pd.DataFrame(
+    {"sensor_id": ["a", "a", "c", "c"], "km": [0.0, 9e4] * 2, "defect": [0.1, 0.6, 0.2, 0.9]}
+)
+BY_DAY = pd.DataFrame(
+    {
+        "sensor_id": ["a"] * 4,
+        "draw": [0, 0, 1, 1],
+        "days": [0, 7, 0, 7],
+        "defect": [0.1, 0.12, 0.2, 0.22],
+        "heard": [0.0, 0.03, 0.0, 0.04],
+    }
+)
+CURVE = pd.DataFrame({"age_km": [0.0, 2e5], "cumulative_hazard": [0.0, 4.0]})
+
+
+def outlook(by_km=BY_KM, by_day=BY_DAY, curve=CURVE):
+    return outlook_from(SENSORS, by_km, by_day, curve, RATES)
+
+
+def test_sensors_with_all_that_is_needed_are_known():
+    assert outlook().known.tolist() == [0]
+
+
+def test_values_stand_with_their_sensor_fit_and_day():
+    view = outlook()
+    assert view.defect.shape == (3, 2, 2)
+    assert view.heard[0].tolist() == [[0.0, 0.03], [0.0, 0.04]]
+    assert np.isnan(view.defect[1:]).all()
+
+
+def test_the_defect_within_each_step_by_the_hazard_drawn_straight():
+    """From 0.9 sound to 0.4 over 90,000 km: over any stretch its share of the hazard."""
+    onset = outlook().onset[0]
+    whole = np.log(0.9 / 0.4)
+    assert -np.log1p(-onset) == pytest.approx(whole * np.diff(KM_AHEAD) / 9e4, rel=1e-6)
+
+
+def test_the_curve_of_a_new_sensor():
+    assert outlook().new_hazard == pytest.approx(4.0 * np.minimum(AGES_KM, 2e5) / 2e5)
+
+
+def test_with_nothing_known_nobody_is():
+    view = outlook(DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), NEW_LIFE_CURVE.empty())
+    assert view.known.size == 0
+    assert view.onset.shape == (3, len(KM_AHEAD) - 1)
+    assert np.isnan(view.new_hazard).all()
+    none = outlook_from(
+        PLAN_SENSORS.empty(), DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), CURVE, RATES
+    )
+    assert none.known.size == 0
