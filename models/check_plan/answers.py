@@ -1,0 +1,342 @@
+"""What the shops' answers say, bike by bike, as frames."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+from uuid import NAMESPACE_URL, uuid5
+
+import numpy as np
+import pandas as pd
+
+from models.check_plan import schemas
+from models.check_plan.draft import Draft
+from models.check_plan.gains import SensorGains
+from models.check_plan.settings import CheckSettings
+from models.check_plan.solve import Solved
+from models.check_plan.windows import day_of
+from models.check_plan.wording import what_to_do, why_no_day, why_this_day
+
+if TYPE_CHECKING:
+    from models.check_plan.plan import CheckRecords, ShopProblem
+
+_LEAST = 0.005
+_UID_OF = "wear-atlas/check/{shop}/{unit}/after/{session}"
+
+
+@dataclass(frozen=True)
+class ShopAnswer:
+    """A shop's problem, its answer, and on which days its bikes are free and bound to windows."""
+
+    problem: ShopProblem
+    solved: Solved
+    free: np.ndarray
+    bound: np.ndarray
+
+
+def lasting_uid(shop_id: str, unit_id: str, last_session_id: object) -> str:
+    """The identifier of a bike's next check: the same until the bike has been tested again."""
+    session = "" if pd.isna(last_session_id) else str(last_session_id)
+    name = _UID_OF.format(shop=shop_id, unit=unit_id, session=session)
+    return f"{uuid5(NAMESPACE_URL, name)}@wear-atlas"
+
+
+def told(
+    answers: list[ShopAnswer],
+    records: CheckRecords,
+    gains: SensorGains,
+    as_of: date,
+    settings: CheckSettings,
+) -> dict[str, pd.DataFrame]:
+    """The frames of a plan by name, each as declared."""
+    tellers = [_Teller(answer, records, gains, as_of, settings) for answer in answers]
+    rows: dict[str, list[dict]] = {
+        "visits": [row for teller in tellers for row in teller.visits()],
+        "work": [row for teller in tellers for row in teller.work()],
+        "unplaced": [row for teller in tellers for row in teller.unplaced()],
+        "days": [row for teller in tellers for row in teller.days()],
+        "about": [teller.about() for teller in tellers],
+    }
+    declared = {
+        "visits": (schemas.CHECK_VISITS, ["on_day", "shop_id", "unit_id"]),
+        "work": (schemas.CHECK_WORK, ["on_day", "unit_id", "sensor_id"]),
+        "unplaced": (schemas.CHECK_UNPLACED, ["waiting_costs", "unit_id"]),
+        "days": (schemas.CHECK_DAYS, ["shop_id", "on_day"]),
+        "about": (schemas.CHECK_ABOUT, ["shop_id"]),
+    }
+    return {
+        name: schema.check(pd.DataFrame(rows[name], columns=schema.names)).sort_values(
+            order,
+            ascending=[name != "unplaced", *[True] * (len(order) - 1)],
+            ignore_index=True,
+            kind="stable",
+        )
+        for name, (schema, order) in declared.items()
+    }
+
+
+class _Teller:
+    """One shop's answer, told as rows."""
+
+    def __init__(
+        self,
+        answer: ShopAnswer,
+        records: CheckRecords,
+        gains: SensorGains,
+        as_of: date,
+        settings: CheckSettings,
+    ) -> None:
+        self.problem, self.case = answer.problem, answer.problem.made.case
+        self.found, self.method = answer.solved
+        self.answer, self.gains, self.as_of, self.settings = answer, gains, as_of, settings
+        self.bike_rows = records.bikes.to_dict("records")
+        self.top = _most_by_day(answer.problem, gains)
+        self.best = self.top.argmax(axis=1) if len(self.top) else np.zeros(0, dtype=int)
+        self.draft = Draft(self.case)
+        for bike in np.flatnonzero(self.found.choice >= 0).tolist():
+            self.draft.put(bike, int(self.found.choice[bike]), int(self.found.day[bike]))
+
+    def _head(self, row: int) -> dict[str, Any]:
+        bike = self.bike_rows[row]
+        kept = {name: bike[name] for name in ("unit_id", "label", "shop_id", "fleet_id")}
+        return kept | {"shop_name": self.problem.shop["shop_name"]}
+
+    def _day(self, place: int) -> date:
+        return day_of(self.as_of, self.gains.days[place])
+
+    def _late(self, bike: int) -> bool:
+        top = self.top[bike]
+        return bool(top[0] > _LEAST and top.argmax() == 0 and top[0] - top[-1] > _LEAST)
+
+    def _planned(self) -> list[int]:
+        return np.flatnonzero(self.found.choice >= 0).tolist()
+
+    def visits(self) -> list[dict]:
+        """One row a planned visit."""
+        return [self._visit(bike) for bike in self._planned()]
+
+    def _visit(self, bike: int) -> dict:
+        case, day = self.case, int(self.found.day[bike])
+        choice, row = int(self.found.choice[bike]), int(self.problem.bikes[bike])
+        depot = case.depot[bike]
+        saves = float(case.gain[choice, day])
+        facts = {
+            "saves": saves,
+            "best_day": self._day(self.best[bike]),
+            "waiting_costs": max(float(self.top[bike].max()) - saves, 0.0),
+            "late": self._late(bike),
+            "with_depot": int(self.draft.count[depot, day]) if depot >= 0 else 1,
+        }
+        members = self._members(choice)
+        why = why_this_day(
+            day=self._day(day),
+            bound=bool(self.answer.bound[row]),
+            stock_note=" ".join(filter(None, (self._stock_note(s, day) for s in members))),
+            **facts,
+        )
+        session = self.bike_rows[row]["last_session_id"]
+        return (
+            self._head(row)
+            | facts
+            | {
+                "on_day": self._day(day),
+                "work_hours": float(case.hours[choice, day]),
+                "sensor_count": len(members),
+                "todo": "\n".join(self._todo(sensor, day) for sensor in members),
+                "why": "\n".join(why),
+                "uid": lasting_uid(
+                    self.problem.shop["shop_id"], self.bike_rows[row]["unit_id"], session
+                ),
+            }
+        )
+
+    def work(self) -> list[dict]:
+        """One row a sensor looked at."""
+        rows, gains = [], self.gains
+        for bike in self._planned():
+            day = int(self.found.day[bike])
+            for sensor in self._members(int(self.found.choice[bike])):
+                known = gains.sensors.iloc[sensor]
+                rows.append(
+                    {
+                        "sensor_id": known["sensor_id"],
+                        "unit_id": known["unit_id"],
+                        "part_no": known["part_no"],
+                        "action": "replace" if gains.replaces[sensor, day] else "test",
+                        "on_day": self._day(day),
+                        "work_hours": gains.hours[sensor, day],
+                        "saves": gains.gain[sensor, day],
+                        "part_needed": gains.part_needed[sensor, day],
+                    }
+                )
+        return rows
+
+    def unplaced(self) -> list[dict]:
+        """One row a bike that got no day though a check would pay, or whose costs are unknown."""
+        rows = [
+            self._head(int(row))
+            | self._none("cost_not_known", None, np.nan, late=False, todo="", row=int(row))
+            for row in self.problem.unknown
+        ]
+        for bike in np.flatnonzero(self.found.choice < 0).tolist():
+            most = float(self.top[bike].max(initial=0.0))
+            if most > _LEAST:
+                rows.append(self._left_out(bike, most))
+        return rows
+
+    def _left_out(self, bike: int, most: float) -> dict:
+        day, row = int(self.best[bike]), int(self.problem.bikes[bike])
+        own = self.problem.sensors[self._own_sensors(bike)]
+        worth = [int(s) for s in own if self.gains.gain[s, day] > 0]
+        parts = [self.gains.sensors["part_no"].iat[s] for s in worth if self.gains.replaces[s, day]]
+        plight, part = self._plight(bike), ", ".join(sorted(set(parts)))
+        todo = "\n".join(self._todo(sensor, day) for sensor in worth)
+        return self._head(row) | self._none(
+            plight, self._day(day), most, late=self._late(bike), todo=todo, row=row, part_no=part
+        )
+
+    def _none(
+        self,
+        plight: str,
+        best_day: date | None,
+        waiting_costs: float,
+        *,
+        late: bool,
+        todo: str,
+        row: int,
+        part_no: str = "",
+    ) -> dict:
+        words = why_no_day(
+            plight,
+            waiting_costs=waiting_costs,
+            late=late,
+            best_day=best_day,
+            part_no=part_no,
+            windows=bool(self.answer.free[row].any()),
+            weeks=self.settings.weeks_ahead,
+        )
+        return {
+            "plight": plight,
+            "best_day": best_day,
+            "waiting_costs": waiting_costs,
+            "late": late,
+            "todo": todo,
+            "words": "\n".join(words),
+        }
+
+    def _plight(self, bike: int) -> str:
+        """Which limit leaves no day: windows first, then parts, hours, and the depot's day."""
+        own, row = self._own_sensors(bike), int(self.problem.bikes[bike])
+        free = self.answer.free[row]
+        if not (self.top[bike][free] > _LEAST).any():
+            return "no_window"
+        rows = slice(self.draft.first[bike], self.draft.end[bike])
+        alone = self.gains.gain[self.problem.sensors[own]]
+        pays = self._sums(rows, alone, own[0]) > 0
+        stocked = ~(self.case.uses[rows] > self.draft.parts_left + 0.5).any(axis=2)
+        if not (pays & free & stocked).any():
+            return "no_part"
+        fits = self.case.hours[rows] <= self.draft.hours_left + 1e-6
+        return "not_worth_a_day" if (pays & free & stocked & fits).any() else "no_hours"
+
+    def _sums(self, rows: slice, gain: np.ndarray, first: int) -> np.ndarray:
+        members = self.problem.made.members[rows]
+        return np.stack([gain[[s - first for s in some]].sum(axis=0) for some in members])
+
+    def _own_sensors(self, bike: int) -> np.ndarray:
+        """Places, in the case's order, of a bike's sensors."""
+        members = self.problem.made.members[self.draft.first[bike] : self.draft.end[bike]]
+        return np.array(sorted({sensor for some in members for sensor in some}))
+
+    def _members(self, choice: int) -> list[int]:
+        """Rows of the gains that a choice holds."""
+        return [int(self.problem.sensors[s]) for s in self.problem.made.members[choice]]
+
+    def _todo(self, sensor: int, day: int) -> str:
+        known = self.gains.sensors.iloc[sensor]
+        action = "replace" if self.gains.replaces[sensor, day] else "test"
+        needed = float(self.gains.part_needed[sensor, day])
+        return what_to_do(action, known["sensor_id"], known["part_no"], needed)
+
+    def _stock_note(self, sensor: int, day: int) -> str:
+        """Whether the part is there, for a replacement or where a test may well need one."""
+        part, ahead = self.gains.sensors["part_no"].iat[sensor], self.gains.days[day]
+        replaces = bool(self.gains.replaces[sensor, day])
+        chain = self.problem.chains.get(part, [part])
+        shop = self.problem.shop["shop_id"]
+        there = [one for number in chain for one in self.problem.supply.get((shop, number), [])]
+        if not replaces:
+            lacking = not any(count for due, count in there if due <= ahead)
+            if lacking and self.gains.part_needed[sensor, day] >= 0.1:
+                return f"No part {part} is there or due by then, should the test find a defect."
+            return ""
+        if any(count for due, count in there if due <= 1):
+            return f"Part {part} is there."
+        due = min(due for due, count in there if count and due <= ahead)
+        return f"Part {part} is due by {day_of(self.as_of, due):%Y-%m-%d}."
+
+    def days(self) -> list[dict]:
+        """One row a working day."""
+        case, comes = self.case, self.found.choice >= 0
+        placed = self.found.day[comes]
+        taken = np.bincount(
+            placed, case.hours[self.found.choice[comes], placed], minlength=len(self.gains.days)
+        )
+        further = np.zeros(len(self.gains.days))
+        for bike in self._planned():
+            day = int(self.found.day[bike])
+            for sensor in self._members(int(self.found.choice[bike])):
+                if not self.gains.replaces[sensor, day]:
+                    needed = self.gains.part_needed[sensor, day]
+                    further[day] += needed * self.settings.replace_hours
+        monday = (self.as_of.weekday() + self.gains.days) // 7
+        visits = np.bincount(placed, minlength=len(self.gains.days))
+        return [
+            {
+                "shop_id": self.problem.shop["shop_id"],
+                "shop_name": self.problem.shop["shop_name"],
+                "on_day": self._day(place),
+                "week": int(monday[place]),
+                "check_hours": float(case.bay_hours[place]),
+                "hours_assumed": self.problem.hours_assumed,
+                "planned_hours": float(taken[place]),
+                "visit_count": int(visits[place]),
+                "further_hours": float(further[place]),
+            }
+            for place in range(len(self.gains.days))
+        ]
+
+    def about(self) -> dict:
+        """How good the shop's plan is."""
+        comes, case = self.found.choice >= 0, self.case
+        worth_it = self.top.max(axis=1, initial=0.0) > _LEAST
+        hours = case.hours[self.found.choice[comes], self.found.day[comes]]
+        return {
+            "shop_id": self.problem.shop["shop_id"],
+            "shop_name": self.problem.shop["shop_name"],
+            "bike_count": len(self.problem.bikes) + len(self.problem.unknown),
+            "visit_count": int(comes.sum()),
+            "not_worth_count": int((~worth_it & ~comes).sum()),
+            "saves": self.found.value,
+            "at_most": self.found.at_most,
+            "method": self.method,
+            "check_hours": float(case.bay_hours.sum()),
+            "planned_hours": float(hours.sum()),
+            "hours_assumed": self.problem.hours_assumed,
+        }
+
+
+def _most_by_day(problem: ShopProblem, gains: SensorGains) -> np.ndarray:
+    """Most that a visit to each bike can save on each day, limits aside, shape (bikes, days)."""
+    most = np.zeros((len(problem.bikes), len(gains.days)))
+    # the case numbers its bikes in the order of its sensors
+    bike = np.repeat(np.arange(len(problem.bikes)), _sensors_each(problem, gains))
+    np.add.at(most, bike, np.maximum(gains.gain[problem.sensors], 0.0))
+    return most
+
+
+def _sensors_each(problem: ShopProblem, gains: SensorGains) -> np.ndarray:
+    unit = gains.sensors["unit_id"].to_numpy()[problem.sensors]
+    starts = np.flatnonzero(unit[1:] != unit[:-1]) + 1
+    return np.diff(np.concatenate([[0], starts, [len(unit)]])) if len(unit) else np.zeros(0, int)

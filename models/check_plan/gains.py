@@ -1,0 +1,89 @@
+"""What each sensor's visit would save, day by day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.check_plan.settings import CheckSettings
+
+
+@dataclass(frozen=True)
+class SensorGains:
+    """Of each sensor, day by day.
+
+    Attributes
+    ----------
+    sensors : frame of shape (n, ...)
+        sensor_id, unit_id, part_no and cost_without, by bike and then sensor.
+    days : array of int, shape (days,)
+        Days from the as-of day.
+    gain : array of shape (n, days)
+        Expected cost without a visit less that with it; NaN where not known.
+    replaces : array of bool, shape (n, days)
+        The visit replaces the sensor; else it tests it.
+    hours : array of shape (n, days)
+        Bay hours of it.
+    part_needed : array of shape (n, days)
+        Chance that it uses a part.
+    """
+
+    sensors: pd.DataFrame
+    days: np.ndarray
+    gain: np.ndarray
+    replaces: np.ndarray
+    hours: np.ndarray
+    part_needed: np.ndarray
+
+
+def sensor_gains(costs: pd.DataFrame, days: np.ndarray, settings: CheckSettings) -> SensorGains:
+    """Gains on the working days, drawn straight between the days of the costs.
+
+    Before the first and after the last of these the value there is held. What a visit would do is
+    that of the day of the costs last reached.
+
+    Parameters
+    ----------
+    costs : frame of shape (n * grid, ...)
+        Columns of ``CHECK_COSTS``, each sensor on the same days.
+    days : array of int, shape (days,)
+        Days from the as-of day.
+    settings : CheckSettings
+        Hours of a test and a replacement.
+
+    Raises
+    ------
+    ValueError
+        A sensor stands twice on a day, or not on every day of the others.
+    """
+    rows = costs.sort_values(["unit_id", "sensor_id", "day"], kind="stable")
+    grid = np.unique(rows["day"].to_numpy(dtype=int))
+    n = rows["sensor_id"].nunique()
+    at = rows["day"].to_numpy(dtype=int).reshape(n, -1) if len(rows) == n * len(grid) else None
+    if n and (at is None or not np.array_equal(at, np.broadcast_to(grid, at.shape))):
+        raise ValueError("check_costs: every sensor needs one row for each day that any has")
+    shape = (n, len(grid))
+    cost = rows["cost"].to_numpy(dtype=float).reshape(shape)
+    without = rows["cost_without"].to_numpy(dtype=float).reshape(shape)
+    part = rows["part_needed"].to_numpy(dtype=float).reshape(shape)
+    replace = rows["action"].eq("replace").to_numpy().reshape(shape)
+    left, share = _between(grid, days)
+    right = np.minimum(left + 1, max(len(grid) - 1, 0))
+    drawn = [v[:, left] + (v[:, right] - v[:, left]) * share for v in (without - cost, part)]
+    replaces = replace[:, left]
+    names = ["sensor_id", "unit_id", "part_no", "cost_without"]
+    sensors = rows[names].iloc[:: max(len(grid), 1)].reset_index(drop=True)
+    hours = np.where(replaces, settings.replace_hours, settings.test_hours)
+    return SensorGains(sensors, days, drawn[0], replaces, hours, drawn[1])
+
+
+def _between(grid: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Index of the grid's day last reached, and the share of the way to the next."""
+    if not len(grid):
+        return np.zeros(len(days), dtype=int), np.zeros(len(days))
+    left = np.clip(np.searchsorted(grid, days, side="right") - 1, 0, len(grid) - 1)
+    step = np.diff(grid, append=grid[-1] + 1)[left]
+    share = np.clip((days - grid[left]) / step, 0, 1)
+    return left, np.where(left == len(grid) - 1, 0.0, share)

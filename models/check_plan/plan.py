@@ -1,0 +1,161 @@
+"""The plan of checks for all shops: from costs, windows, hours and parts to visits and reasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from models.check_plan import schemas
+from models.check_plan.answers import ShopAnswer, told
+from models.check_plan.gains import SensorGains, sensor_gains
+from models.check_plan.settings import CheckSettings
+from models.check_plan.shop_case import BikeSensors, Made, shop_case
+from models.check_plan.solve import solve
+from models.check_plan.stock import pools_of_shop, successors, supply_by_day, uses_of_pools
+from models.check_plan.windows import free_days, working_days
+
+
+@dataclass(frozen=True)
+class CheckPlan:
+    """The plan. ``visits`` CHECK_VISITS, ``work`` CHECK_WORK, ``unplaced`` CHECK_UNPLACED.
+
+    ``days`` CHECK_DAYS, ``about`` CHECK_ABOUT.
+    """
+
+    visits: pd.DataFrame
+    work: pd.DataFrame
+    unplaced: pd.DataFrame
+    days: pd.DataFrame
+    about: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class CheckRecords:
+    """What the plan is made from.
+
+    ``costs`` CHECK_COSTS, ``bikes`` CHECK_BIKES, ``windows`` CHECK_WINDOWS, ``shops`` CHECK_SHOPS,
+    ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS.
+    """
+
+    costs: pd.DataFrame
+    bikes: pd.DataFrame
+    windows: pd.DataFrame
+    shops: pd.DataFrame
+    stock: pd.DataFrame
+    parts: pd.DataFrame
+
+    def checked(self) -> CheckRecords:
+        """The same, each frame as declared.
+
+        Raises
+        ------
+        FrameError
+            A column is missing, of another kind, or blank where it may not be.
+        """
+        return CheckRecords(
+            schemas.CHECK_COSTS.check(self.costs),
+            schemas.CHECK_BIKES.check(self.bikes),
+            schemas.CHECK_WINDOWS.check(self.windows),
+            schemas.CHECK_SHOPS.check(self.shops),
+            schemas.CHECK_STOCK.check(self.stock),
+            schemas.CHECK_PARTS.check(self.parts),
+        )
+
+
+def plan_checks(
+    records: CheckRecords, as_of: date, settings: CheckSettings | None = None
+) -> CheckPlan:
+    """Dates for preventive checks over the coming weeks that cost least in expectation.
+
+    Parameters
+    ----------
+    records : CheckRecords
+        What is known.
+    as_of : date
+        The as-of day; the plan begins the day after.
+    settings : CheckSettings, optional
+        Hours, costs and days.
+
+    Raises
+    ------
+    FrameError
+        A frame is not as declared.
+    ValueError
+        The costs of some sensor lack a day that others have.
+    """
+    settings, records = settings or CheckSettings(), records.checked()
+    days = working_days(as_of, settings.weeks_ahead, settings.working_days)
+    gains = sensor_gains(records.costs, days, settings)
+    free, bound = free_days(records.bikes, records.windows, as_of, days)
+    cases = list(_cases(records, gains, free, as_of, settings))
+    size = sum(int((shop.made.case.gain > 0).sum()) for shop in cases)
+    answers = [
+        ShopAnswer(shop, solve(shop.made.case, size_of_all=size), free, bound) for shop in cases
+    ]
+    frames = told(answers, records, gains, as_of, settings)
+    return CheckPlan(**frames)
+
+
+@dataclass(frozen=True)
+class ShopProblem:
+    """One shop's problem, and where its bikes and sensors stand in the records.
+
+    ``bikes`` rows of CHECK_BIKES with known costs, ``unknown`` those without; ``sensors`` rows of
+    the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``.
+    """
+
+    shop: dict
+    hours_assumed: bool
+    made: Made
+    bikes: np.ndarray
+    unknown: np.ndarray
+    sensors: np.ndarray
+    supply: dict
+    chains: dict
+
+
+def _cases(
+    records: CheckRecords,
+    gains: SensorGains,
+    free: np.ndarray,
+    as_of: date,
+    settings: CheckSettings,
+):
+    supply, chains = supply_by_day(records.stock, as_of), successors(records.parts)
+    known = np.isfinite(gains.gain).all(axis=1)
+    row = pd.Index(records.bikes["unit_id"]).get_indexer(gains.sensors["unit_id"])
+    counts = np.bincount(row[(row >= 0) & known], minlength=len(records.bikes)) > 0
+    shop_of = records.bikes["shop_id"].to_numpy()
+    for shop in records.shops.sort_values("shop_id").to_dict("records"):
+        own = shop_of == shop["shop_id"]
+        bikes = np.flatnonzero(own & counts)
+        sensors = np.flatnonzero(known & np.isin(row, bikes) & (row >= 0))
+        sensors = sensors[np.argsort(row[sensors], kind="stable")]
+        part_nos = gains.sensors["part_no"].to_numpy()[sensors]
+        pools = pools_of_shop(shop["shop_id"], sorted(set(part_nos)), supply, chains)
+        uses, limits = uses_of_pools(part_nos, gains.replaces[sensors], gains.days, pools)
+        hours, assumed = _bay_hours(shop["bay_hours_per_day"], settings)
+        of_bikes = BikeSensors(
+            np.searchsorted(bikes, row[sensors]), gains.gain[sensors], gains.hours[sensors], uses
+        )
+        depot = pd.factorize(records.bikes["fleet_id"].iloc[bikes])[0]
+        made = shop_case(
+            of_bikes,
+            depot,
+            free[bikes],
+            np.full(len(gains.days), hours),
+            limits,
+            settings.depot_day_cost,
+        )
+        unknown = np.flatnonzero(own & ~counts)
+        yield ShopProblem(shop, assumed, made, bikes, unknown, sensors, supply, chains)
+
+
+def _bay_hours(stated: float, settings: CheckSettings) -> tuple[float, bool]:
+    """Bay hours for checks a day, and whether the shop's own hours are assumed."""
+    assumed = bool(pd.isna(stated))
+    hours = settings.bay_hours_per_day_if_unknown if assumed else float(stated)
+    return hours * settings.check_share_of_bay_hours, assumed

@@ -1,0 +1,106 @@
+"""Why a bike has its day, or none, in plain sentences."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from models.plans.wording import in_100
+
+PLIGHTS = ("no_window", "no_part", "no_hours", "not_worth_a_day", "cost_not_known")
+NOT_SAFE = "That no day is planned, or a later one, declares no bike safe until then."
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def money(value: float) -> str:
+    """An amount in the shop's currency: whole from 10 up, else to a tenth."""
+    if abs(value) < 0.05:
+        return "less than 0.1"
+    return f"{value:,.0f}" if abs(value) >= 10 else f"{value:,.1f}"
+
+
+def weekday(day: date) -> str:
+    """``Tuesday 2026-11-10``."""
+    return f"{_DAYS[day.weekday()]} {day:%Y-%m-%d}"
+
+
+def what_to_do(action: str, sensor_id: str, part_no: str, part_needed: float) -> str:
+    """What to do about one sensor of a visit."""
+    if action == "replace":
+        return f"Replace sensor {sensor_id}, part {part_no}."
+    return (
+        f"Test sensor {sensor_id} on the bench; part {part_no} is needed in "
+        f"{in_100(part_needed)} of 100 such tests."
+    )
+
+
+def why_this_day(
+    *,
+    saves: float,
+    day: date,
+    best_day: date,
+    waiting_costs: float,
+    late: bool,
+    bound: bool,
+    with_depot: int,
+    stock_note: str = "",
+) -> list[str]:
+    """Why a visit stands on its day, the weightiest first."""
+    words = [f"A check that day is expected to cost {money(saves)} less than none in these weeks."]
+    if late:
+        words.append("Late: every day of waiting costs, so the best day lies past.")
+    if day == best_day:
+        words.append("It is the first day open." if late else "No other working day costs less.")
+    else:
+        limits = "its windows, the bay hours, parts and its depot's days"
+        if not bound:
+            limits = "the bay hours, parts and days shared with others"
+        words.append(
+            f"{weekday(best_day)} would cost {money(waiting_costs)} less, but {limits} leave "
+            "this day as the best for all together."
+        )
+    if with_depot > 1:
+        words.append(f"{with_depot} bikes of its depot come that day.")
+    if stock_note:
+        words.append(stock_note)
+    return words
+
+
+def why_no_day(
+    plight: str,
+    *,
+    waiting_costs: float,
+    late: bool,
+    best_day: date | None,
+    part_no: str = "",
+    windows: bool = False,
+    weeks: int = 6,
+) -> list[str]:
+    """Why a bike got no day, what that costs, and what would change it."""
+    reason = {
+        "no_window": (
+            "None of its windows holds a working day of these weeks on which a check pays."
+            if windows
+            else "Its fleet hands in windows, and none lies ahead for this bike."
+        ),
+        "no_part": f"Part {part_no} is neither there nor due within these {weeks} weeks.",
+        "no_hours": "The bay hours for checks are taken by bikes whose checks save more.",
+        "not_worth_a_day": "Alone it is not worth a day of its depot, and it fits no day of others.",
+        "cost_not_known": "What a check would save is not known: too little is on record.",
+    }[plight]
+    then = {
+        "no_window": "Hand in a window for it.",
+        "no_part": "Order the part, or test the sensor meanwhile.",
+        "no_hours": "More hours for checks would bring it in.",
+        "not_worth_a_day": "Check it when it is in for something else.",
+        "cost_not_known": "Hand in an odometer reading, and test it when it is in.",
+    }[plight]
+    words = [reason]
+    if plight != "cost_not_known":
+        when = f" on {weekday(best_day)}" if best_day else ""
+        words.append(
+            f"Going unchecked in these weeks is expected to cost {money(waiting_costs)} more than a "
+            f"check{when}."
+        )
+    if late:
+        words.append("Late: every day of waiting costs, so the best day lies past.")
+    return [*words, then]
