@@ -67,6 +67,8 @@ def check_costs(
 
 def _silent_defect(outlook: Outlook, places: np.ndarray, days: np.ndarray) -> np.ndarray:
     """Chance of a defect by each day, given that nothing was heard of it; shape (n, days)."""
+    if not len(places):
+        return np.zeros((0, len(days)))
     heard = outlook.heard[places, 0]
     silent = np.maximum(outlook.defect[places, 0] - heard, 0.0) / np.maximum(1 - heard, 1e-9)
     low = np.clip(np.searchsorted(outlook.days, days, side="right") - 1, 0, len(outlook.days) - 2)

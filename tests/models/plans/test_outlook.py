@@ -2,10 +2,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from models.plans.cheapest import weigh
+from models.plans.check_costs import check_costs
+from models.plans.need import part_need
 from models.plans.new_life import AGES_KM
 from models.plans.outlook import outlook_from
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_SENSORS
+from models.plans.settings import PlanSettings
 from models.risk.outlook import DEFECT_BY_DAY, DEFECT_BY_KM, NEW_LIFE_CURVE
 
 RATES = pd.DataFrame(
@@ -71,6 +75,9 @@ def test_with_nothing_known_nobody_is():
     assert view.known.size == 0
     assert view.onset.shape == (3, len(KM_AHEAD) - 1)
     assert np.isnan(view.new_hazard).all()
+    none = pd.DataFrame({"sensor_id": ["a", "b", "c"], "work": None, "work_days": None})
+    assert check_costs(view, weigh(view, PlanSettings()), none, PlanSettings()).empty
+    assert len(part_need(view, none)) == 3
     none = outlook_from(
         PLAN_SENSORS.empty(), DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), CURVE, RATES
     )
