@@ -139,6 +139,9 @@ def _shelf_doubts(row: dict) -> list[str]:
             "assumed": "When the order comes is not on record; its day is assumed.",
         }.get(row["due_state"], ""),
     ]
+    too_late = row["on_hand"] + row["due"] - row["there"]
+    if too_late > 0:
+        said.append(f"{too_late} on order come too late for these days.")
     if row["used_since"]:
         said.insert(
             1, f"{row['counted']} counted on {counted_on}, {row['used_since']} fitted since."
@@ -180,11 +183,10 @@ def in_short(rows: pd.DataFrame, currency: str) -> str:
 
 def part_in_words(row: dict, currency: str) -> list[str]:
     """One shop's part in sentences, beneath its heading."""
-    here = row["on_hand"] + row["due"]
     moved = row["transfer_in"] - row["transfer_out"]
     aim = (
-        f"Level aimed at: {parts(row['base_stock'])} on hand and due; there are {here}"
-        f"{f', {moved:+d} by transfer' if moved else ''}."
+        f"Level aimed at: {parts(row['base_stock'])} there in time; without an order there are "
+        f"{row['there']}{f', {moved:+d} by transfer' if moved else ''}."
     )
     sources = [
         f"{expected(row['need_from_sensors'])} by {counted(row['n_sensors'], 'sensor')} in service",
