@@ -19,6 +19,7 @@ from models.sweeps import schemas as sweeps
 from models.sweeps.measure import MEASURE_VERSION
 from models.wear import schemas as wear
 from pipeline.access import schemas as access
+from pipeline.access import stock_schemas as stock
 from pipeline.intake.read_rows import READ_VERSION
 from pipeline.statements import ROOT
 from pipeline.warehouse import wear_schemas as wear_kept
@@ -28,7 +29,7 @@ from pipeline.warehouse import wear_schemas as wear_kept
 def current_shape() -> str:
     """The shape that the code at hand makes and reads."""
     digest = hashlib.sha256(f"{MEASURE_VERSION}/{READ_VERSION}".encode())
-    for module in (access, plans, risk, statics, sweeps, wear, wear_kept):
+    for module in (access, plans, risk, statics, stock, sweeps, wear, wear_kept):
         digest.update(schema_digest(vars(module).values()).encode())
     rules = [*ROOT.rglob("*.sql"), *(ROOT.parent / "models").rglob("*.py")]
     for path in sorted(rules):
