@@ -46,6 +46,7 @@ def show(shown: records.Shown) -> None:
     said = [*base.problems, file_reading(base)]
     if any(said):
         st.html(tag("div", bullets(filter(None, said)), class_="wa-said"))
+    in_short = st.container()
     values = _settings(asdict(base.in_file))
     try:
         found = what_if(base, values)
@@ -53,8 +54,10 @@ def show(shown: records.Shown) -> None:
         surround.nothing(f"These settings cannot stand together: {error}.")
         return
     currency = str(values["currency"])
+    told = (advice_reading(found), orders_reading(found, currency))
+    in_short.html(tag("div", *(tag("p", sentence) for sentence in told), class_="wa-said"))
     _advice(found, int(values["planning_horizon_days"]), currency)
-    _orders(found, currency)
+    _orders(found)
     _keep(shown, values)
 
 
@@ -102,8 +105,7 @@ def _step(default: float) -> float:
 
 def _advice(found: WhatIf, days: int, currency: str) -> None:
     surround.heading("What would be advised")
-    sentences = (advice_reading(found), cost_reading(found, days, currency))
-    st.html(joined([tag("p", sentence) for sentence in sentences]))
+    st.html(tag("p", cost_reading(found, days, currency)))
     columns = {
         "What to do": lambda r: action_mark(r["name"]),
         "Sensors, as on the worklist": "action_as_built",
@@ -133,12 +135,11 @@ def _chance(row: dict) -> Html | str:
     return f"{in_100(row['defect_now'])} in 100" if known(row["defect_now"]) else "not known"
 
 
-def _orders(found: WhatIf, currency: str) -> None:
-    surround.heading("What would be ordered")
-    st.html(tag("p", orders_reading(found, currency)))
+def _orders(found: WhatIf) -> None:
     changed = changed_orders(found)
     if changed.empty:
         return
+    surround.heading("What would be ordered instead")
     columns = {
         "Shop": "shop_id",
         "Part": "part_no",

@@ -1,0 +1,82 @@
+"""The page of costs and levels in each of its states, on a made-up base."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from models.plans.settings import PlanSettings
+from pipeline.access import views, what_if
+from pipeline.home import Home
+from pipeline.intake.settings_file import read_settings
+from tests.dashboard.fake_views import HOSTILE
+from tests.dashboard.fake_what_if import what_if_base
+from tests.dashboard.test_pages import opened, text_of
+
+
+@pytest.fixture(autouse=True)
+def records(monkeypatch, tmp_path):
+    monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
+    monkeypatch.setattr(views, "current_version", lambda home: 1)
+    monkeypatch.setattr(what_if, "what_if_base", lambda home: what_if_base())
+    return monkeypatch
+
+
+def test_as_built_nothing_changes():
+    text = text_of(opened("costs"))
+    assert "the advice for all 4 sensors in service is as on the worklist" in text
+    assert "if the advice is followed" in text
+    assert "not a saving that was made; it counts no injury" in text
+    assert "Before any work on a bike" in text
+
+
+def test_every_setting_has_a_field_with_its_unit_and_its_assumed_default():
+    app = opened("costs")
+    fields = {
+        f.key: f for kind in ("number_input", "text_input", "selectbox") for f in app.get(kind)
+    }
+    assert {f"set_{name}" for name in what_if.SETTINGS} <= set(fields)
+    field = fields["set_labour_cost_per_hour"]
+    assert field.label == "An hour of labour (money/h)"
+    assert field.help == "Assumed default: 70.0."
+
+
+def test_moving_a_cost_shows_what_changes_at_once():
+    app = opened("costs")
+    app.number_input(key="set_test_above").set_value(0.05)
+    app.run()
+    assert not app.exception
+    text = text_of(app)
+    assert "With these settings 1 of 4 sensors gets other advice" in text
+    assert "Sensors that would get other advice." in text
+    assert HOSTILE not in text
+
+
+def test_levels_that_cannot_stand_together_are_said():
+    app = opened("costs")
+    app.number_input(key="set_test_above").set_value(0.9)
+    app.run()
+    assert "test_above (0.9) must not exceed replace_above (0.5)" in text_of(app)
+
+
+def test_settings_can_be_kept(tmp_path):
+    app = opened("costs")
+    app.number_input(key="set_road_failure_cost").set_value(900.0)
+    app.button(key="keep_settings").click()
+    app.run()
+    assert "Kept in settings.toml." in text_of(app)
+    assert read_settings(Home(tmp_path)).settings == PlanSettings(road_failure_cost=900.0)
+
+
+def test_a_file_changed_since_the_build_and_its_mistakes_are_told(records):
+    base = what_if_base(
+        in_file=replace(PlanSettings(), test_hours=1.0),
+        problems=("settings.toml, line 3: <b>labour</b> is -3",),
+    )
+    records.setattr(what_if, "what_if_base", lambda home: base)
+    app = opened("costs")
+    text = text_of(app)
+    assert "have been changed since these records were built" in text
+    assert "line 3: &lt;b&gt;labour&lt;/b&gt; is -3" in text
+    assert app.number_input(key="set_test_hours").value == 1.0

@@ -1,0 +1,67 @@
+from dataclasses import asdict
+
+import pytest
+
+from models.plans.settings import PlanSettings
+from pipeline.access.reading import NotThereError
+from pipeline.access.views import worklist_view
+from pipeline.access.what_if import what_if, what_if_base
+from pipeline.intake.settings_file import keep_settings, read_settings
+from pipeline.jobs.ingest import rebuild
+from tests.pipeline.shop_files import SHOP, hand_in
+
+
+@pytest.fixture
+def shop(home, tmp_path):
+    hand_in(home, tmp_path / "a", SHOP)
+    return home
+
+
+def test_a_home_without_records_says_so(home):
+    with pytest.raises(NotThereError):
+        what_if_base(home)
+
+
+def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
+    base = what_if_base(shop)
+    assert base.built_with == base.in_file == PlanSettings()
+    found = what_if(base, asdict(base.built_with))
+    assert found.sensors["action"].tolist() == found.sensors["action_as_built"].tolist()
+    assert found.sensors["sensor_id"].tolist() == worklist_view(shop).rows["sensor_id"].tolist()
+    orders = found.orders
+    assert orders["order_parts"].tolist() == orders["order_parts_as_built"].tolist()
+    assert orders["need"].to_numpy() == pytest.approx(orders["need_as_built"].to_numpy(), rel=1e-6)
+    assert found.n_priced > 0
+    assert found.following > 0
+
+
+def test_other_settings_move_the_cost(shop):
+    base = what_if_base(shop)
+    cheap, dear = (what_if(base, {"road_failure_cost": cost}) for cost in (0.0, 5_000.0))
+    assert dear.doing_nothing > cheap.doing_nothing
+
+
+def test_settings_that_cannot_stand_are_refused_by_name(shop):
+    with pytest.raises(ValueError, match="review_days: expected a whole number from 1 to 90"):
+        what_if(what_if_base(shop), {"review_days": 0})
+
+
+def test_the_file_is_laid_out_with_the_first_build_and_taken_up_by_the_next(shop):
+    assert "assumed default" in shop.settings.read_text(encoding="utf-8")
+    assert keep_settings(shop, {"labour_cost_per_hour": -1}) == {
+        "labour_cost_per_hour": "expected a number from 0 to 100000"
+    }
+    assert not keep_settings(shop, {"labour_cost_per_hour": 90.0, "currency": "crowns"})
+    assert what_if_base(shop).built_with.labour_cost_per_hour == 70.0
+    rebuild(shop)
+    assert what_if_base(shop).built_with.labour_cost_per_hour == 90.0
+    reasons = " ".join(worklist_view(shop).rows["reasons"])
+    assert "crowns" in reasons
+
+
+def test_a_mistake_in_the_file_is_a_notice_on_the_worklist(shop):
+    shop.settings.write_text("[costs]\ntest_hours = -2\n", encoding="utf-8")
+    rebuild(shop)
+    notices = worklist_view(shop).notices
+    assert any("settings.toml, line 2: test_hours is -2, expected" in one for one in notices)
+    assert read_settings(shop).settings == PlanSettings()
