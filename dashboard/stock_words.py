@@ -6,8 +6,6 @@ import pandas as pd
 
 from dashboard.words import about_in_100, counted, day, in_100, known, number
 
-CHANCES_READING = "“Likely” gives the range that 9 in 10 outcomes lie in."
-
 
 def money(value: float, currency: str = "") -> str:
     """An amount in whole units of the shop's currency, its name behind where it has one."""
@@ -26,7 +24,10 @@ def expected(value: float) -> str:
 
 def needed(row: dict) -> str:
     """Parts expected to be asked for in the days covered, with the likely range."""
-    return f"{expected(row['need'])}, likely {_range(row['need_low'], row['need_high'])}"
+    return (
+        f"{expected(row['need'])} in {row['covered_days']} days, likely "
+        f"{_range(row['need_low'], row['need_high'])}"
+    )
 
 
 def _range(low: float, high: float) -> str:
@@ -51,9 +52,14 @@ def coming(row: dict) -> str:
     return f"{row['due']}, {when}"
 
 
+def unmet(chance: float) -> str:
+    """Chance of a need unmet, in 100; never quite sure."""
+    return in_100(min(chance, 0.999))
+
+
 def runs_out(row: dict) -> str:
     """Chance of a need unmet, today and after what is advised."""
-    now, after = in_100(row["short_now"]), in_100(row["short_after"])
+    now, after = unmet(row["short_now"]), unmet(row["short_after"])
     return f"{now} in 100" if now == after else f"{now} → {after} in 100"
 
 
@@ -141,7 +147,7 @@ def _shelf_doubts(row: dict) -> list[str]:
     ]
     too_late = row["on_hand"] + row["due"] - row["there"]
     if too_late > 0:
-        said.append(f"{too_late} on order come too late for these days.")
+        said.append(f"{too_late} on order come too late for these days: ask for them sooner.")
     if row["used_since"]:
         said.insert(
             1, f"{row['counted']} counted on {counted_on}, {row['used_since']} fitted since."
@@ -196,7 +202,7 @@ def part_in_words(row: dict, currency: str) -> list[str]:
     asked = f"Asked for in {counted(row['covered_days'], 'day')}: {', '.join(sources)}."
     before = (
         f"Before an order placed today can be there ({counted(row['lead_time_days'], 'day')}), a "
-        f"need goes unmet with a chance of {about_in_100(row['short_before'])} in 100."
+        f"need goes unmet with a chance of {unmet(row['short_before'])} in 100."
     )
     tied = (
         f"Money tied up: {money(row['tied_up'], currency)} today, "
@@ -207,21 +213,18 @@ def part_in_words(row: dict, currency: str) -> list[str]:
 
 def walk_in_words(row: dict) -> str:
     """The rate of bikes never seen before, with its interval and what it rests on."""
-    seen = (
-        f"{counted(row['n_asked'], 'part')} at {counted(row['n_visits'], 'first visit')} in "
-        f"{row['days'] / 365.25:.1f} years"
-    )
-    share = in_100(row["own_share"])
+    visits = counted(row["n_visits"], "first visit")
+    seen = f"{counted(row['n_asked'], 'part')} at {visits} in {row['days'] / 365.25:.1f} years"
+    rests = f"{in_100(row['own_share'])} in 100 on this shop's own first visits"
     return (
-        f"Bikes never seen before ask for {_rate(row['per_year'])} a year of "
-        f"{row['part_no']} (likely {_rate(row['per_year_low'])} to "
-        f"{_rate(row['per_year_high'])}): {seen}. "
-        f"{share} of 100 parts of this rest on the shop's own record, the rest on like shops."
+        f"Bikes never seen before ask for {_rate(row['per_year'])} of {row['part_no']} a year "
+        f"(likely {_rate(row['per_year_low'])} to {_rate(row['per_year_high'])}): {seen}. That "
+        f"rests {rests}, else on those of all shops."
     )
 
 
 def _rate(value: float) -> str:
-    return "0" if value < 0.005 else number(value, digits=2 if value < 1 else 1)
+    return "less than 0.01" if value < 0.005 else number(value, digits=2 if value < 1 else 1)
 
 
 def last_buy_words(row: dict, currency: str) -> str:

@@ -1,6 +1,6 @@
 """Parts asked for against the stock, and the chance of a need unmet by week.
 
-What stock and order cover is told by the bars' filling and by marked lines as well as by colour.
+What stock and order cover is told by the mark on each bar and by its filling as well as by colour.
 """
 
 from __future__ import annotations
@@ -9,14 +9,18 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from dashboard.charts.parts import DAYS, INK, LABEL_PX, plain_frame, readable, titled
-from dashboard.look import DROPOUT, NO_EVIDENCE, SIGNAL
-from dashboard.stock_words import expected
-from dashboard.words import about_in_100, counted, day, in_100
+from dashboard.charts.parts import INK, LABEL_PX, plain_frame, readable, titled
+from dashboard.look import BAND, DROPOUT, SIGNAL
+from dashboard.stock_words import expected, unmet
+from dashboard.words import counted, day
 
 STOCK, ORDER, NEITHER = "met by stock and parts due", "met with the order too", "not met"
-# Each with its colour and how much it is filled.
-_COVERS = {STOCK: (SIGNAL, 1.0), ORDER: (NO_EVIDENCE, 0.45), NEITHER: (DROPOUT, 0.0)}
+# Each with its colour, how much it is filled and the mark on top of its bars.
+_COVERS = {
+    STOCK: (SIGNAL, 1.0, "circle"),
+    ORDER: (BAND, 0.45, "square"),
+    NEITHER: (DROPOUT, 0.0, "cross"),
+}
 NOW, AFTER = "without an order", "with the orders advised"
 _LINES = {NOW: (DROPOUT, [6, 4], "diamond"), AFTER: (SIGNAL, [1, 0], "circle")}
 
@@ -35,40 +39,39 @@ def demand_chart(demand: pd.DataFrame, row: dict, *, ink: str = INK) -> alt.Laye
     """
     frame = covered(demand, row)
     words = [word for word in _COVERS if frame["covered"].eq(word).any()]
-    scale = alt.Scale(domain=words, range=[_COVERS[w][0] for w in words])
-    legend = alt.Legend(symbolType="square", symbolSize=220, symbolStrokeWidth=2)
-    many = len(frame)
-    bars = (
-        alt.Chart(frame)
-        .mark_bar(strokeWidth=2)
-        .encode(
-            x=alt.X(
-                "parts:O",
-                title="Parts asked for",
-                axis=alt.Axis(labelAngle=0, labelOverlap=True, values=_ticks(many)),
-            ),
-            y=alt.Y("in_100:Q", title="Chance, in 100", axis=alt.Axis(tickCount=5)),
-            color=alt.Color("covered:N", title=None, scale=scale, sort=words, legend=legend),
-            stroke=alt.Stroke("covered:N", title=None, scale=scale, sort=words, legend=legend),
-            fillOpacity=alt.FillOpacity(
-                "covered:N",
-                title=None,
-                scale=alt.Scale(domain=words, range=[_COVERS[w][1] for w in words]),
-                sort=words,
-                legend=legend,
-            ),
-            tooltip=[
-                alt.Tooltip("parts:O", title="Parts asked for"),
-                alt.Tooltip("in_100:Q", title="Chance, in 100", format=".2f"),
-                alt.Tooltip("up_to_in_100:Q", title="So many or fewer, in 100", format=".2f"),
-                alt.Tooltip("covered:N", title="They would be"),
-            ],
-        )
+    colours, filled, shapes = (list(c) for c in zip(*(_COVERS[w] for w in words), strict=True))
+    colour = alt.Scale(domain=words, range=colours)
+    base = alt.Chart(frame).encode(
+        x=alt.X(
+            "parts:O",
+            title="Parts asked for",
+            axis=alt.Axis(labelAngle=0, labelOverlap=True, values=_ticks(len(frame))),
+        ),
+        y=alt.Y("in_100:Q", title="Chance, in 100", axis=alt.Axis(tickCount=5)),
+        tooltip=[
+            alt.Tooltip("parts:O", title="Parts asked for"),
+            alt.Tooltip("in_100:Q", title="Chance, in 100", format=".2f"),
+            alt.Tooltip("up_to_in_100:Q", title="So many or fewer, in 100", format=".2f"),
+            alt.Tooltip("covered:N", title="They would be"),
+        ],
+    )
+    bars = base.mark_bar(strokeWidth=2).encode(
+        fill=alt.Fill("covered:N", scale=colour, legend=None),
+        stroke=alt.Stroke("covered:N", scale=colour, legend=None),
+        fillOpacity=alt.FillOpacity(
+            "covered:N", scale=alt.Scale(domain=words, range=filled), legend=None
+        ),
+    )
+    marks = base.mark_point(size=130, filled=True, opacity=1).encode(
+        color=alt.Color("covered:N", title=None, scale=colour, sort=words),
+        shape=alt.Shape(
+            "covered:N", title=None, scale=alt.Scale(domain=words, range=shapes), sort=words
+        ),
     )
     sensors = counted(int(row["n_sensors"]), "sensor")
     count = [f"n = {sensors}; in {counted(int(row['covered_days']), 'day')}"]
-    chart = alt.layer(bars).properties(title=titled("Parts asked for, chance in 100", count))
-    return _with_legend(readable(chart, 340, ink), ink)
+    chart = alt.layer(bars, marks).properties(title=titled("Parts asked for, chance in 100", count))
+    return _with_legend(readable(chart, 480, ink), ink)
 
 
 def covered(demand: pd.DataFrame, row: dict) -> pd.DataFrame:
@@ -100,11 +103,11 @@ def demand_reading(demand: pd.DataFrame, row: dict) -> str:
         f"In {counted(int(row['covered_days']), 'day')} {expected(row['need'])} "
         f"parts are expected to be asked for{old}; most likely {int(most['parts'])}. "
         f"With {here} there, a need goes unmet with a chance of "
-        f"{about_in_100(row['short_now'])} in 100"
+        f"{unmet(row['short_now'])} in 100"
     )
     if after == here:
         return f"{said}."
-    return f"{said}; with {after}, as advised, {in_100(row['short_after'])} in 100."
+    return f"{said}; with {after}, as advised, {unmet(row['short_after'])} in 100."
 
 
 def weeks_chart(weeks: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
@@ -125,8 +128,8 @@ def weeks_chart(weeks: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     words = list(_LINES)
     colours, dashes, shapes = zip(*_LINES.values(), strict=True)
     base = alt.Chart(frame).encode(
-        x=alt.X("ends_on:T", title="Week ending", axis=DAYS),
-        y=alt.Y("in_100:Q", title="In 100", scale=alt.Scale(domain=[0, 100])),
+        x=alt.X("ends_on:T", title="Week ending", axis=_week_axis(weeks)),
+        y=alt.Y("in_100:Q", title="Chance, in 100", scale=alt.Scale(domain=[0, 100])),
         color=alt.Color("what:N", title=None, scale=alt.Scale(domain=words, range=list(colours))),
         tooltip=[
             alt.Tooltip("ends_on:T", title="Week ending", format="%Y-%m-%d"),
@@ -142,22 +145,37 @@ def weeks_chart(weeks: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     whole = expected(float(weeks["need_by_then"].max()))
     count = [f"n = {counted(len(weeks), 'week')}, {whole} parts expected in them"]
     chart = alt.layer(lines, points).properties(
-        title=titled("Chance of a need unmet at the week's end, in 100", count)
+        title=titled("A need unmet at the week's end", count)
     )
-    return _with_legend(readable(chart, 340, ink), ink)
+    return _with_legend(readable(chart, 480, ink), ink)
 
 
-def weeks_reading(weeks: pd.DataFrame) -> str:
-    """What the chart shows, in a sentence."""
+def weeks_reading(weeks: pd.DataFrame, row: dict) -> str:
+    """What the chart shows, in a sentence; ``row`` is the part's row of STOCK_ROWS."""
     last = weeks.iloc[-1]
-    worst = weeks.loc[weeks["short_after"].idxmax()]
+    can_come = weeks[7 * weeks["week"] >= row["lead_time_days"]]
     later = int(weeks["order_expected"].sum())
-    return (
-        f"Without an order a need is unmet on {day(last['ends_on'])} with a chance of "
-        f"{about_in_100(last['short_now'])} in 100. With today's order and "
-        f"{counted(later, 'part')} ordered later as expected, the chance is highest, "
-        f"{in_100(worst['short_after'])} in 100, in the week ending {day(worst['ends_on'])}."
+    orders = (
+        "the orders advised"
+        if not later
+        else f"the orders advised and {counted(later, 'part')} later"
     )
+    said = (
+        f"Without an order a need is unmet on {day(last['ends_on'])} with a chance of "
+        f"{unmet(last['short_now'])} in 100."
+    )
+    if can_come.empty:
+        return f"{said} An order placed today comes after the weeks shown."
+    worst = can_come.loc[can_come["short_after"].idxmax()]
+    return (
+        f"{said} From when an order placed today can be there, with {orders}, the chance is at "
+        f"most {unmet(worst['short_after'])} in 100 (week ending {day(worst['ends_on'])})."
+    )
+
+
+def _week_axis(weeks: pd.DataFrame) -> alt.Axis:
+    ends = [f"{end:%Y-%m-%d}" for end in weeks["ends_on"]]
+    return alt.Axis(format="%Y-%m-%d", values=ends, labelOverlap=True)
 
 
 def _ticks(many: int) -> list[int]:

@@ -26,6 +26,7 @@ from dashboard.stock_words import (
     reasons,
     rests_on,
     runs_out,
+    unmet,
     walk_in_words,
 )
 from dashboard.words import counted, day, in_100, number
@@ -95,7 +96,6 @@ def _columns(currency: str) -> dict:
         "On the shelf": position,
         "On order": coming,
         "Asked for, expected": needed,
-        "In so many days": "covered_days",
         "A need unmet, today → after": runs_out,
         "Tied up, today → after": lambda r: (
             f"{money(r['tied_up'])} → {money(r['tied_up_after'], currency)}"
@@ -155,14 +155,14 @@ def _weeks(one: OnePart, stem: str) -> None:
         ),
         "Parts coming": "arrives",
         "On the shelf at its end, expected": lambda r: number(r["on_shelf"], digits=1),
-        "A need unmet, no order, in 100": lambda r: in_100(r["short_now"]),
-        "With orders, in 100": lambda r: in_100(r["short_after"]),
+        "A need unmet, no order, in 100": lambda r: unmet(r["short_now"]),
+        "With orders, in 100": lambda r: unmet(r["short_after"]),
         "To order at its end, expected": "order_expected",
     }
     st.html(tag("h3", "Week by week"))
     show_chart(
         partial(weeks_chart, one.weeks),
-        weeks_reading(one.weeks),
+        weeks_reading(one.weeks, one.row),
         one.weeks,
         columns,
         name=f"parts_by_week_{stem}",

@@ -79,7 +79,7 @@ def test_one_part_has_its_chart_its_weeks_and_who_may_ask(shown):
     assert len(app.get("vega_lite_chart")) == 2
     assert text.count("wa-reading") == 2
     assert "North Yard, part P-1: order 4 (2 packs of 2) now." in text
-    assert "Bikes never seen before ask for 1.1 a year of P-1 (likely 0.4 to 2.3)" in text
+    assert "Bikes never seen before ask for 1.1 of P-1 a year (likely 0.4 to 2.3)" in text
     assert "3 parts at 14 first visits in 3.0 years" in text
     assert "The 10 sensors of 12 likeliest to ask within 21 days" in text
 

@@ -19,13 +19,16 @@ from tests.dashboard.fake_stock import demand, stock_rows, weeks
 ROW, ENOUGH = (stock_rows().to_dict("records")[i] for i in (0, 1))
 
 
-def test_bars_are_told_by_filling_as_well_as_colour():
-    layer = layers_with(spec_of(demand_chart(demand(), ROW)), "bar")[0]
-    filling = layer["encoding"]["fillOpacity"]["scale"]
+def test_bars_are_told_by_mark_and_filling_as_well_as_colour():
+    spec = spec_of(demand_chart(demand(), ROW))
+    bars, marks = layers_with(spec, "bar")[0], layers_with(spec, "point")[0]
+    filling = bars["encoding"]["fillOpacity"]["scale"]
     assert filling["domain"] == [STOCK, ORDER, NEITHER]
     assert filling["range"] == sorted(filling["range"], reverse=True)
     assert filling["range"][-1] == 0
-    assert layer["encoding"]["stroke"]["scale"]["domain"] == filling["domain"]
+    shapes = marks["encoding"]["shape"]["scale"]
+    assert shapes["domain"] == filling["domain"] == marks["encoding"]["color"]["scale"]["domain"]
+    assert len(set(shapes["range"])) == 3
 
 
 def test_each_number_of_parts_is_met_by_stock_by_the_order_or_not():
@@ -37,14 +40,14 @@ def test_each_number_of_parts_is_met_by_stock_by_the_order_or_not():
 
 
 def test_where_nothing_is_ordered_there_is_no_word_for_an_order():
-    layer = layers_with(spec_of(demand_chart(demand(1.1, 5), ENOUGH)), "bar")[0]
-    assert layer["encoding"]["color"]["scale"]["domain"] == [STOCK]
+    layer = layers_with(spec_of(demand_chart(demand(1.1, 5), ENOUGH)), "point")[0]
+    assert layer["encoding"]["shape"]["scale"]["domain"] == [STOCK]
 
 
 def test_the_reading_names_need_stock_and_both_chances():
     assert demand_reading(demand(), ROW) == (
         "In 21 days 4.2 parts are expected to be asked for, once the stock of P-0 is used where "
-        "it fits; most likely 4. With 4 there, a need goes unmet with a chance of about 42 in "
+        "it fits; most likely 4. With 4 there, a need goes unmet with a chance of 42 in "
         "100; with 8, as advised, 3 in 100."
     )
     assert demand_reading(demand(), ENOUGH).endswith("a chance of less than 1 in 100.")
@@ -63,9 +66,11 @@ def test_weeks_have_a_line_with_and_one_without_orders_each_with_its_own_dash_an
     assert max(row["in_100"] for row in rows) == pytest.approx(100.0)
 
 
-def test_the_weeks_reading_names_the_worst_week():
-    assert weeks_reading(weeks()) == (
-        "Without an order a need is unmet on 2026-06-07 with a chance of about 100 in 100. With "
-        "today's order and 12 parts ordered later as expected, the chance is highest, 9 in 100, in "
-        "the week ending 2026-04-26."
+def test_the_weeks_reading_names_the_worst_week_that_an_order_can_still_help():
+    assert weeks_reading(weeks(), ROW) == (
+        "Without an order a need is unmet on 2026-06-07 with a chance of more than 99 in 100. From "
+        "when an order placed today can be there, with it and 12 parts ordered later, the chance is "
+        "at most 9 in 100 (week ending 2026-04-26)."
     )
+    late = weeks_reading(weeks(), ROW | {"lead_time_days": 120})
+    assert late.endswith("An order placed today comes after the weeks shown.")
