@@ -155,11 +155,7 @@ def weeks_reading(weeks: pd.DataFrame, row: dict) -> str:
     last = weeks.iloc[-1]
     can_come = weeks[7 * weeks["week"] >= row["lead_time_days"]]
     later = int(weeks["order_expected"].sum())
-    orders = (
-        "the orders advised"
-        if not later
-        else f"the orders advised and {counted(later, 'part')} later"
-    )
+    orders = f"it and {counted(later, 'part')} ordered later" if later else "it"
     said = (
         f"Without an order a need is unmet on {day(last['ends_on'])} with a chance of "
         f"{unmet(last['short_now'])} in 100."
