@@ -100,3 +100,7 @@ RIDING_SD = 0.3
 EARLIER_SD = 0.3
 #: Lives without a defect that the hazard is fitted to at most; more are drawn from and weighed up.
 MOST_SURVIVORS = 20_000
+
+#: A sensor rough enough to fail adds complaints at a rate of, on average, one in so many km before
+#: the records speak (exponential prior, drawn towards none), assumed.
+ROUGH_COMPLAINTS_KM = 10_000.0

@@ -57,7 +57,7 @@ class Records:
     def __init__(self, rows: Rows, group: np.ndarray, edges: np.ndarray):
         self.rows, self.edges = rows, edges
         self.cells = len(edges) - 1
-        self.prior = rows.weight
+        self.prior, self.factor = rows.weight, np.ones(len(rows.life))
         self.delayed = np.flatnonzero(~np.isnan(rows.near))
         self.inside = np.flatnonzero(rows.window)
         self.exact = np.flatnonzero(rows.exact)
@@ -79,7 +79,7 @@ class Records:
         """Weigh the pieces of windows by the delay until a defect is heard of (rate per km)."""
         rows, some = self.rows, self.delayed
         factor = silent_chance(rows.near[some], rows.far[some], rate)
-        self.prior = rows.weight.copy()
+        self.prior = rows.weight * self.factor
         self.prior[some] *= factor * np.where(rows.heard[some], rate, 1.0)
 
     def km_with_defect(self, weight: np.ndarray, rate: float) -> float:
@@ -89,7 +89,10 @@ class Records:
 
     def expect(self, hazard: np.ndarray) -> Expected:
         """E-step at a hazard per km of each pair, shape (pairs,)."""
-        weight, log_likelihood = self._weights(self._log_chance(hazard))
+        share, height = self.shares(hazard)
+        weight, times = share * self.rows.times, np.zeros(len(height))
+        times[self.rows.life] = self.rows.times
+        log_likelihood = float(times @ height)
         events, exposure = self._window_parts(hazard)
         unsure, sure = self.unsure, self.sure
         of_part = weight[self.inside][unsure.span]
@@ -145,9 +148,9 @@ class Records:
         chance[self.exact] += np.log(hazard[self.exact_pair])
         return chance
 
-    def _weights(self, chance: np.ndarray) -> tuple[np.ndarray, float]:
-        """Chance of each row of a life given its record (Bayes), and the log likelihood."""
-        life, prior = self.rows.life, self.prior
+    def shares(self, hazard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Chance of each row of a life given its record (Bayes), and each life's log likelihood."""
+        chance, life, prior = self._log_chance(hazard), self.rows.life, self.prior
         lives = int(life.max()) + 1 if len(life) else 0
         top = np.full(lives, -np.inf)
         np.maximum.at(top, life, chance)
@@ -155,9 +158,7 @@ class Records:
         total = np.bincount(life, scaled, lives)
         seen = total > 0
         height = np.where(seen, np.log(np.maximum(total, 1e-300)) + np.where(seen, top, 0.0), 0.0)
-        times = np.zeros(lives)
-        times[life] = self.rows.times
-        return scaled / total[life] * self.rows.times, float(times @ height)
+        return scaled / total[life], height
 
     def _window_hazard(self, hazard: np.ndarray) -> np.ndarray:
         part = self.unsure

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import pandas as pd
 from sklearn.base import clone
 
 from models.risk.assumed import TEST_SENSITIVITY, BetaPrior
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
-from models.risk.joint import fit_growth
+from models.risk.joint import fit_complaint_rates, fit_growth
 from models.risk.lives import checked_lives, found_on_entry, with_doubts
 from models.risk.now import good_test_gaps, good_tests, learned_shares, usual_test_spacing_km
+from models.risk.past_tests import LifeEvidence
 from models.risk.schemas import (
     CONTACT_GAPS,
     FOLLOWED_UP,
@@ -21,6 +24,10 @@ from models.risk.schemas import (
     WEAR_READINGS,
 )
 from models.risk.view import followed_on, in_view_chances, paces
+
+#: Most turns in which the hazard is fitted anew given the course of readings; the course is fitted
+#: anew, and a turn follows, only where the last moved the delay or the curve by more than this.
+_TURNS, _MOVED = 2, 0.1
 
 
 @dataclass(frozen=True)
@@ -68,8 +75,44 @@ def fit_risk(
     if fitted is not None and read is not None:
         spacing_km = usual_test_spacing_km(windows)
         how = {"sensitivity": sensitivity, "spacing_km": spacing_km, "seed": seed}
-        growth = fit_growth(fitted, lives, read, **how)
+        fitted, growth = _fit_in_turns(fitted, followed, lives, read, how)
     return FittedRisk(fitted, silent, growth)
+
+
+def _fit_in_turns(
+    model: DefectHazard,
+    followed: pd.DataFrame,
+    lives: pd.DataFrame,
+    read: pd.DataFrame,
+    how: dict[str, Any],
+) -> tuple[DefectHazard, WearGrowth]:
+    """Hazard and course of readings, each given the other."""
+    growth = _fit_growth(model, lives, read, how)
+    if model.delay_ is None:
+        return model, growth
+    for turn in range(_TURNS):
+        before = _size(model)
+        model = model.fit(followed, evidence=LifeEvidence(growth, read))
+        if turn == _TURNS - 1 or np.abs(_size(model) - before).max() < _MOVED:
+            break
+        growth = _fit_growth(model, lives, read, how)
+    return model, growth
+
+
+def _fit_growth(
+    model: DefectHazard, lives: pd.DataFrame, read: pd.DataFrame, how: dict[str, Any]
+) -> WearGrowth:
+    growth = fit_growth(model, lives, read, **how)
+    growth.complaint_rates_ = fit_complaint_rates(model, growth, lives, read, **how)
+    return growth
+
+
+def _size(model: DefectHazard) -> np.ndarray:
+    """Logarithms of the delay and of the common cumulative hazard at some ages."""
+    common = pd.DataFrame({"part_no": [None], "duty": [None], "repaired": [False]})
+    ages = model.edges_[-1] * np.array([[0.25, 0.5, 1.0]])
+    total = model.predict_cumulative_hazard(common, ages)[0]
+    return np.log(np.append(total, model.delay_.rate_per_km))
 
 
 def _fit(windows: pd.DataFrame, model: DefectHazard) -> DefectHazard | None:

@@ -71,6 +71,8 @@ class WearGrowth(BaseEstimator):
     gain_ : float
         By how much the rise raises the penalised log likelihood over the best flat course.
     n_readings_ : int
+    complaint_rates_ : array of shape (2,) or None
+        See ``models.risk.complaints``; set by ``models.risk.fit``.
     """
 
     def __init__(self, rise_scale: float = 0.4, max_iter: int = 60):
@@ -102,6 +104,7 @@ class WearGrowth(BaseEstimator):
             Log chance of each by all but the readings, summing to 1 over a row.
         """
         self.course_, self.measure_, self.gain_, self.n_readings_ = None, MEASURES[0], 0.0, 0
+        self.complaint_rates_ = None
         for measure in MEASURES:
             values = _values(X, wear_readings, measure)
             told = np.isfinite(values.level)

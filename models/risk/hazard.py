@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -24,6 +25,7 @@ from models.risk.assumed import (
     GammaPrior,
 )
 from models.risk.baseline import BaselineColumns
+from models.risk.beyond import Beyond, Evidence
 from models.risk.covariates import LifeColumns
 from models.risk.delay import (
     Delay,
@@ -49,6 +51,26 @@ from models.risk.spread import covariance
 
 #: Step on the scale of log rate in the second difference that gives the delay's spread.
 _LOG_STEP = 0.1
+#: With what lies ahead of each life among what is not known, EM is slow: its tolerance times this.
+_COARSE = 100.0
+
+
+class _Ahead(NamedTuple):
+    design: np.ndarray
+    assumed: np.ndarray
+
+    def hazard(self, coef: np.ndarray) -> np.ndarray:
+        return self.assumed * np.exp(np.clip(self.design @ coef, -60, 60))
+
+    def joined(
+        self, design: np.ndarray, assumed: np.ndarray, expected: Expected, later: Expected
+    ) -> tuple[np.ndarray, Expected, np.ndarray]:
+        """What the M-step takes, of the record and of what lies beyond it."""
+        both = expected._replace(
+            events=np.append(expected.events, later.events),
+            exposure=np.append(expected.exposure, later.exposure),
+        )
+        return np.vstack([design, self.design]), both, np.append(assumed, self.assumed)
 
 
 class DefectHazard(BaseEstimator):
@@ -147,8 +169,13 @@ class DefectHazard(BaseEstimator):
         self.max_iter = max_iter
         self.tol = tol
 
-    def fit(self, X: pd.DataFrame, y: object = None) -> DefectHazard:
+    def fit(
+        self, X: pd.DataFrame, y: object = None, *, evidence: Evidence | None = None
+    ) -> DefectHazard:
         """Fit to lives in the columns of ``LIFE_WINDOWS``.
+
+        With ``evidence`` what past tests measured counts too (``models.risk.beyond``), where the
+        delay is used; a model fitted to the same lives before then starts from where it was.
 
         Raises
         ------
@@ -170,7 +197,11 @@ class DefectHazard(BaseEstimator):
         self.life_columns_ = LifeColumns(self.group_sd, self.repaired_sd).fit(lives)
         first, pattern = self.life_columns_.patterns(lives)
         other = self.life_columns_.transform(lives.iloc[first])
-        self._maximise(Records(rows, pattern[rows.life], self.edges_), other)
+        group, beyond = pattern[rows.life], None
+        if evidence is not None and used is not None:
+            beyond = Beyond(lives, rows, group, evidence)
+            rows = beyond.rows
+        self._maximise(Records(rows, group, self.edges_), other, beyond)
         return self
 
     def predict_cumulative_hazard(
@@ -254,31 +285,48 @@ class DefectHazard(BaseEstimator):
         self.columns_ = BaselineColumns(self.baseline, self.level_sd, self.slope_sd, self.bend_sd)
         self.columns_.fit(_middles(self.edges_), weight=watched)
 
-    def _maximise(self, records: Records, other: np.ndarray) -> None:
+    def _maximise(self, records: Records, other: np.ndarray, beyond: Beyond | None) -> None:
         """EM from the assumed curve, each M-step a Poisson regression on rows of person-km."""
         base = self.columns_.transform(_middles(self.edges_))
         self.n_base_ = base.shape[1]
         design = np.hstack([base[records.pair_cell], other[records.pair_group]])
         assumed = self._assumed_rate(self.edges_)[records.pair_cell]
+        ahead = None if beyond is None else self._ahead(beyond, other)
         step = PoissonRegressor(
             fit_intercept=False, solver="newton-cholesky", warm_start=True, tol=1e-8, max_iter=50
         )
-        coef, reached = np.zeros(design.shape[1]), -np.inf
+        tol = self.tol if beyond is None else _COARSE * self.tol
+        before = None if beyond is None else getattr(self, "coef_", None)
+        coef, reached = np.zeros(design.shape[1]) if before is None else before, -np.inf
         for turn in range(self.max_iter):
             hazard = assumed * np.exp(design @ coef)
+            if ahead is not None:
+                records.factor[beyond.without] = np.exp(beyond.factor(ahead.hazard(coef)))
             if self.delay_ is not None:
                 records.set_delay(self.delay_.rate_per_km)
             expected = records.expect(hazard)
             now = expected.log_likelihood - float(coef @ coef) / 2 + self._delay_term()
             self.n_iter_ = turn
-            if now - reached < self.tol and turn > 1:
+            if now - reached < tol and turn > 1:
                 break
             reached = now
-            coef = _m_step(step, design, expected, assumed)
+            if ahead is None:
+                coef = _m_step(step, design, expected, assumed)
+            else:
+                later = beyond.expect(ahead.hazard(coef), expected.weight[beyond.without])
+                coef = _m_step(step, *ahead.joined(design, assumed, expected, later))
             self._move_delay(records, expected.weight)
         self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
         self.covariance_ = covariance(records, hazard, design, expected.weight, self.n_defects_)
         self._spread_delay(records, hazard)
+
+    def _ahead(self, beyond: Beyond, other: np.ndarray) -> _Ahead:
+        """Columns and assumed rates of the stretches beyond the lives' last contacts."""
+        edges = self._edges_to(beyond.oldest_km)
+        records = beyond.lay(edges)
+        base = self.columns_.transform(_middles(edges))
+        design = np.hstack([base[records.pair_cell], other[records.pair_group]])
+        return _Ahead(design, self._assumed_rate(edges)[records.pair_cell])
 
     def _delay_term(self) -> float:
         if self.delay_ is None or not self.delay_.learned:

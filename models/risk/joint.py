@@ -7,6 +7,7 @@ import pandas as pd
 
 from models.risk.assumed import TEST_SENSITIVITY, BetaPrior
 from models.risk.cells import cells_in_service, cells_of_found, survivor_shares
+from models.risk.complaints import complaints_of, drawn_lives, learned_complaint_rates
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from models.risk.lives import checked_lives, found_on_entry, last_known
@@ -54,7 +55,7 @@ def fit_growth(
     for some, with_defect in ((lives[found], True), (lives[~found], False)):
         if len(some):
             gaps = good_test_gaps(some, wear_readings, spacing_km)
-            parts.append(_places(model, some, gaps, s, rate, with_defect))
+            parts.append(defect_places(model, some, gaps, s, rate, with_defect))
     none = np.zeros((0, _PLACES))
     return WearGrowth().fit(
         pd.concat([lives[found], lives[~found]], ignore_index=True),
@@ -62,6 +63,38 @@ def fit_growth(
         defect_km=np.vstack([none, *(place for place, _ in parts)]),
         log_chance=np.vstack([none, *(chance for _, chance in parts)]),
     )
+
+
+def fit_complaint_rates(
+    model: DefectHazard,
+    growth: WearGrowth,
+    windows: pd.DataFrame,
+    wear_readings: pd.DataFrame,
+    *,
+    sensitivity: BetaPrior = TEST_SENSITIVITY,
+    spacing_km: float,
+    seed: int = 0,
+) -> np.ndarray | None:
+    """Rates of complaints whose test passes (``models.risk.complaints``); None where not known.
+
+    The place of each life's defect is weighed by its readings too. Arguments as in ``fit_growth``.
+    """
+    if wear_readings["prompted"].isna().all():
+        return None
+    lives, weight = drawn_lives(checked_lives(windows), seed=seed)
+    found = lives["bad_km"].notna().to_numpy()
+    s = np.array([sensitivity.mean])
+    rate = None if model.delay_ is None else np.array([model.delay_.rate_per_km])
+    defect_km, log_chance = np.zeros((2, len(lives), _PLACES))
+    for some, with_defect in ((found, True), (~found, False)):
+        if some.any():
+            gaps = good_test_gaps(lives[some], wear_readings, spacing_km)
+            places = defect_places(model, lives[some], gaps, s, rate, with_defect)
+            defect_km[some], log_chance[some] = places
+    readings = growth.life_readings(lives, wear_readings)
+    log_chance += growth.log_likelihood(readings, defect_km[:, :, None])[..., 0]
+    complaints = complaints_of(lives, wear_readings)
+    return learned_complaint_rates(complaints, defect_km, log_chance, weight)
 
 
 def _drawn(lives: pd.DataFrame, wear_readings: pd.DataFrame, seed: int) -> pd.DataFrame:
@@ -82,7 +115,7 @@ def _drawn(lives: pd.DataFrame, wear_readings: pd.DataFrame, seed: int) -> pd.Da
     return lives.iloc[np.sort(np.concatenate(kept))].reset_index(drop=True)
 
 
-def _places(
+def defect_places(
     model: DefectHazard,
     lives: pd.DataFrame,
     gaps_km: np.ndarray,
@@ -90,7 +123,7 @@ def _places(
     rate: np.ndarray | None,
     with_defect: bool,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Ages at which each defect may lie, and the log chance of each."""
+    """Ages at which each defect may lie, and the log chance of each by all but readings."""
     if with_defect:
         cells = cells_of_found(lives, gaps_km, s, rate)
     else:

@@ -11,9 +11,9 @@ from scipy.special import expit, logit
 
 from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
 from models.risk.cells import TESTS_BACK, cells_in_service, survivor_shares
-from models.risk.course import Course, LifeReadings
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
+from models.risk.past_tests import Read, read_of
 
 #: Km ahead for which a chance is given, beside now.
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
@@ -36,27 +36,6 @@ class Draws(NamedTuple):
     coef: np.ndarray
     s: np.ndarray
     rate: np.ndarray | None
-
-
-class Read(NamedTuple):
-    """What past tests measured of some sensors, and how that bears on when their defect comes.
-
-    ``growth`` is None where it does not; ``moved_km`` of shape (n, 1, 1), by how much the sensors'
-    ages are set otherwise than they were when read; ``courses`` the growth's course and draws of
-    it.
-    """
-
-    growth: WearGrowth | None
-    readings: LifeReadings | None = None
-    moved_km: np.ndarray | float = 0.0
-    courses: tuple[Course, ...] = ()
-
-    def take(self, members: np.ndarray) -> Read:
-        """That of some sensors."""
-        if self.growth is None or self.readings is None:
-            return self
-        moved = self.moved_km if np.isscalar(self.moved_km) else self.moved_km[members]
-        return Read(self.growth, self.readings.take(members), moved, self.courses)
 
 
 class Chances(NamedTuple):
@@ -300,10 +279,8 @@ def _log_no_defect(
     rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
     drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)
-    n_courses = min(n_resamples, _COURSES)
-    read = _read(sensors_now, wear_readings, growth, moved_km)
-    if read.growth is not None:
-        read = read._replace(courses=tuple(read.growth.courses(n_courses, seed)))
+    read = read_of(sensors_now, wear_readings, growth, moved_km)
+    read = read.with_courses(min(n_resamples, _COURSES), seed)
     if gaps_km is None:
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
 
@@ -328,20 +305,6 @@ def _log_no_defect(
         log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
         q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
         yield members, _with_sign(log_ok, q, silence)
-
-
-def _read(
-    sensors_now: pd.DataFrame,
-    wear_readings: pd.DataFrame | None,
-    growth: WearGrowth | None,
-    moved_km: np.ndarray | None,
-) -> Read:
-    if wear_readings is None or growth is None or growth.course_ is None:
-        return Read(None)
-    readings = growth.life_readings(sensors_now, wear_readings)
-    if moved_km is None:
-        return Read(growth, readings)
-    return Read(growth, readings, -np.asarray(moved_km)[:, None, None])
 
 
 def _chunks(members: np.ndarray) -> list[np.ndarray]:
@@ -392,8 +355,7 @@ def _log_ok_over(
     cells = cells_in_service(sensors, gaps_km, draws.s, draws.rate, horizons_km)
     at = model.predict_cumulative_hazard(sensors, cells.edges[:, :, None] + start_km, draws.coef)
     chance = survivor_shares(at, sensors) * cells.weight[..., None]
-    if read.growth is not None:
-        _weigh_readings(chance, read, cells.middle[:, :, None] + read.moved_km + start_km, start_km)
+    read.weigh(chance, cells.middle[:, :, None] + start_km, start_km)
     chance = chance.sum(axis=3)
     age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))
     bounds = age[:, None] + np.asarray(horizons_km) - _SAME_KM
@@ -401,22 +363,6 @@ def _log_ok_over(
     onwards = np.cumsum(chance[:, :, ::-1], axis=2)[:, :, ::-1]
     ahead = np.take_along_axis(onwards, begins[None], axis=2)
     return np.log(np.maximum(ahead, _LEAST)) - np.log(onwards[:, :, :1])
-
-
-def _weigh_readings(
-    chance: np.ndarray, read: Read, defect_km: np.ndarray, shift_km: np.ndarray
-) -> None:
-    """Multiply chances (draws, n, cells, m) by the likelihood of the readings, in place.
-
-    The first draw has the course as fitted; the others share the courses drawn, turn by turn.
-    """
-    for k, course in enumerate(read.courses):
-        given = read.growth.log_likelihood(read.readings, defect_km, shift_km, course=course)
-        given = np.exp(given - given.max(axis=(1, 2), keepdims=True))
-        if k == 0:
-            chance[0] *= given
-        else:
-            chance[k :: len(read.courses) - 1] *= given
 
 
 def _mixed(until_contact: np.ndarray, until_today: np.ndarray, in_view: np.ndarray) -> np.ndarray:

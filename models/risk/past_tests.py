@@ -1,0 +1,129 @@
+"""How past tests, and what led to them, weigh the ages at which a defect may come."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from models.risk.complaints import Complaints, complaints_log_likelihood, complaints_of
+from models.risk.course import Course, LifeReadings
+from models.risk.growth import WearGrowth
+
+#: Rows whose likelihood is worked out at a time, for the memory's sake.
+_MOST_ROWS = 50_000
+
+
+class Read(NamedTuple):
+    """What past tests tell of some sensors, and how that bears on when their defect comes.
+
+    ``growth`` is None where it does not; ``moved_km`` of shape (n, 1, 1), by how much the sensors'
+    ages are set otherwise than they were when read; ``courses`` the growth's course and draws of
+    it; ``complaints`` those whose test passed, None where no rate of them is known.
+    """
+
+    growth: WearGrowth | None
+    readings: LifeReadings | None = None
+    moved_km: np.ndarray | float = 0.0
+    courses: tuple[Course, ...] = ()
+    complaints: Complaints | None = None
+
+    def take(self, members: np.ndarray) -> Read:
+        """That of some sensors."""
+        if self.growth is None or self.readings is None:
+            return self
+        moved = self.moved_km if np.isscalar(self.moved_km) else self.moved_km[members]
+        felt = None if self.complaints is None else self.complaints.take(members)
+        return Read(self.growth, self.readings.take(members), moved, self.courses, felt)
+
+    def with_courses(self, n_draws: int, seed: int) -> Read:
+        """The same with the course fitted and so many draws of it."""
+        if self.growth is None:
+            return self
+        return self._replace(courses=tuple(self.growth.courses(n_draws, seed)))
+
+    def weigh(self, chance: np.ndarray, defect_km: np.ndarray, shift_km: np.ndarray) -> None:
+        """Multiply chances (draws, n, cells, m) by the likelihood of the tests, in place.
+
+        The first draw has the course as fitted; the others share the courses drawn, turn by turn.
+        Ages ``defect_km`` (n, cells, m) are those set for today, ``shift_km`` (m,) among them.
+        """
+        if self.growth is None:
+            return
+        at = defect_km + self.moved_km
+        if self.complaints is not None:
+            rates = self.growth.complaint_rates_
+            chance *= _scaled(complaints_log_likelihood(rates, self.complaints, at, shift_km))
+        for k, course in enumerate(self.courses):
+            given = self.growth.log_likelihood(self.readings, at, shift_km, course=course)
+            some = slice(0, 1) if k == 0 else slice(k, None, len(self.courses) - 1)
+            chance[some] *= _scaled(given)
+
+
+class LifeEvidence:
+    """What the tests of observed lives say of where their defect lies, for the hazard's fit.
+
+    Parameters
+    ----------
+    growth : WearGrowth
+        How readings grow, and at which rates sensors are complained of.
+    wear_readings : frame
+        Columns of ``WEAR_READINGS``.
+    """
+
+    def __init__(self, growth: WearGrowth, wear_readings: pd.DataFrame):
+        self.growth, self.wear_readings = growth, wear_readings
+
+    def log_likelihood(
+        self, lives: pd.DataFrame, life: np.ndarray, defect_km: np.ndarray, shift_km: np.ndarray
+    ) -> np.ndarray:
+        """Log likelihood of a life's tests were its defect at an age.
+
+        Parameters
+        ----------
+        lives : frame of shape (lives, ...)
+            As ``checked_lives`` gives them.
+        life : array of int, shape (rows,)
+            Place of the life.
+        defect_km, shift_km : arrays of shape (rows,)
+            Age at the defect, and what it adds to the life's own ages.
+        """
+        total = np.zeros(len(life))
+        for shift in np.unique(shift_km):
+            rows = np.flatnonzero(shift_km == shift)
+            for some in np.array_split(rows, len(rows) // _MOST_ROWS + 1):
+                frame, at = lives.iloc[life[some]], defect_km[some][:, None, None]
+                total[some] = self._of_rows(frame, at, np.array([shift]))
+        return total
+
+    def _of_rows(self, frame: pd.DataFrame, at: np.ndarray, shift: np.ndarray) -> np.ndarray:
+        growth, rates = self.growth, self.growth.complaint_rates_
+        readings = growth.life_readings(frame, self.wear_readings)
+        total = growth.log_likelihood(readings, at, shift)
+        if rates is not None and rates[1]:
+            felt = complaints_of(frame, self.wear_readings)
+            total = total + complaints_log_likelihood(rates, felt, at, shift)
+        return total[:, 0, 0]
+
+
+def read_of(
+    sensors_now: pd.DataFrame,
+    wear_readings: pd.DataFrame | None,
+    growth: WearGrowth | None,
+    moved_km: np.ndarray | None,
+) -> Read:
+    """What the past tests of sensors in service tell, without draws of the course."""
+    if wear_readings is None or growth is None:
+        return Read(None)
+    rates = growth.complaint_rates_
+    if growth.course_ is None and rates is None:
+        return Read(None)
+    felt = None if rates is None or not rates[1] else complaints_of(sensors_now, wear_readings)
+    moved = 0.0 if moved_km is None else -np.asarray(moved_km)[:, None, None]
+    return Read(growth, growth.life_readings(sensors_now, wear_readings), moved, (), felt)
+
+
+def _scaled(log_likelihood: np.ndarray) -> np.ndarray:
+    """Likelihood over the greatest of each sensor."""
+    return np.exp(log_likelihood - log_likelihood.max(axis=(1, 2), keepdims=True))
