@@ -201,3 +201,23 @@ def silence_reading(silence: pd.DataFrame) -> str:
         f"nothing, {number(told['expected_defects'], digits=1)}, and the chance of "
         f"{int(told['differing_count']):,} would differ by more than 5 in 100."
     )
+
+
+def followed_reading(followed: pd.DataFrame) -> str:
+    """Since when advice is kept, and the two counts that speak against it."""
+    if followed.empty:
+        return (
+            "Advice is kept from this build on. Once the shop has acted on it, this says how many "
+            "sensors taken off were found sound, and how many failed on the road after being left."
+        )
+    by = followed.set_index("action")
+    sound = int(by["sound_count"].get("replace", 0))
+    off = int(by["taken_off_count"].get("replace", 0))
+    left = int(by["spell_count"].get("leave", 0))
+    failed = int(by["road_failure_count"].get("leave", 0))
+    return (
+        f"Advice is kept since {day(followed['first_on'].min())}. Of {counted(off, 'sensor')} "
+        f"taken off as advised {sound:,} proved sound; of {left:,} times that leaving was advised "
+        f"{failed:,} ended in a road failure. Where a removed sensor is not tested again on the "
+        "bench, nobody knows: bench-test what is taken off and hand the result in."
+    )

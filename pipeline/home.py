@@ -13,6 +13,7 @@
     set_aside.csv       what could not be taken in, and why
     to_correct/         the same rows whole, ready to correct and hand in again
     settings.toml       costs, levels and limits, for the owner to edit
+    advised/            what each published version advised: kept, since it cannot be made again
 """
 
 from __future__ import annotations
@@ -84,6 +85,11 @@ class Home:
     def to_correct(self) -> Path:
         """The same rows whole, one file a table."""
         return self.root / "to_correct"
+
+    @property
+    def advised(self) -> Path:
+        """What each published version advised."""
+        return self.root / "advised"
 
     @property
     def settings(self) -> Path:

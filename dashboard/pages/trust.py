@@ -24,6 +24,7 @@ from dashboard.trust_words import (
     calibration_reading,
     curve_reading,
     expected_range,
+    followed_reading,
     group_names,
     life_in_words,
     looked_back,
@@ -52,6 +53,7 @@ def show(shown: records.Shown) -> None:
     _learned(view.learned)
     _silence(view.silence)
     _sensitivity(view.over_sensitivity)
+    _followed(view.followed)
 
 
 def _past(view: TrustView) -> None:
@@ -191,6 +193,25 @@ def _sensitivity(over: pd.DataFrame) -> None:
     }
     caption = "Sensors in service by what would be advised."
     _table_and_csv(rows, columns, caption, "advice_by_sensitivity", of=over)
+
+
+def _followed(followed: pd.DataFrame) -> None:
+    surround.heading("What was advised, and what came of it")
+    st.html(tag("p", followed_reading(followed)))
+    if followed.empty:
+        return
+    columns = {
+        "Advised": lambda r: plain(r["action"], ACTIONS),
+        "Times": "spell_count",
+        "Of these by lot": "by_lot_count",
+        "Tested within 180 days": "tested_count",
+        "Taken off within 180 days": "taken_off_count",
+        "Defect confirmed": "confirmed_count",
+        "Found sound": "sound_count",
+        "Road failures before other advice": "road_failure_count",
+    }
+    caption = "One count for each run of days over which the same was advised for a sensor."
+    _table_and_csv(followed, columns, caption, "advice_followed")
 
 
 def _table_and_csv(

@@ -43,3 +43,21 @@ WHAT_IF_ORDERS = FrameSchema(
         Column("short_after_as_built", "number", "the same as built", "0 to 1", True),
     ),
 )
+
+ADVICE_FOLLOWED = FrameSchema(
+    "advice_followed",
+    "one action: how often it was advised, what the shop did within 180 days, what happened",
+    (
+        Column("action", "text", "replace, test, leave or not_enough_known"),
+        Column("spell_count", "whole", "runs of days over which it was advised for a sensor"),
+        Column("sensor_count", "whole", "sensors it was advised for"),
+        Column("first_on", "date", "first day it was advised"),
+        Column("last_on", "date", "last day it was advised"),
+        Column("by_lot_count", "whole", "of the runs, drawn by lot"),
+        Column("tested_count", "whole", "of the runs, tested within 180 days"),
+        Column("taken_off_count", "whole", "of the runs, replaced or cleaned within 180 days"),
+        Column("confirmed_count", "whole", "of these, the defect confirmed"),
+        Column("sound_count", "whole", "of these, found sound"),
+        Column("road_failure_count", "whole", "road failures after it, before other advice"),
+    ),
+)

@@ -11,6 +11,7 @@ import pandas as pd
 from models.statics.cautions import next_look
 from models.sweeps.decimate import decimate_minmax
 from pipeline.access import schemas
+from pipeline.access.plan_schemas import ADVICE_FOLLOWED
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
 from pipeline.home import Home
@@ -61,7 +62,8 @@ class TrustView:
 
     ``about`` is one row of BACKTEST_ABOUT as a dict; ``skill`` BACKTEST_SKILL, ``calibration``
     BACKTEST_CALIBRATION, ``curve`` FLEET_CURVE, ``quantiles`` LIFE_QUANTILES, ``learned``
-    ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY, ``silence`` SILENCE.
+    ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY, ``silence`` SILENCE,
+    ``followed`` ADVICE_FOLLOWED.
     """
 
     edition: Edition
@@ -73,6 +75,7 @@ class TrustView:
     learned: pd.DataFrame
     over_sensitivity: pd.DataFrame
     silence: pd.DataFrame
+    followed: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -179,6 +182,7 @@ def trust_view(home: Home) -> TrustView:
             read_frame(connection, "assumed_and_learned", schemas.ASSUMED_AND_LEARNED),
             read_frame(connection, "advice_over_sensitivity", schemas.ADVICE_OVER_SENSITIVITY),
             read_frame(connection, "silence", schemas.SILENCE),
+            read_frame(connection, "advice_followed", ADVICE_FOLLOWED),
         )
 
 

@@ -16,6 +16,7 @@ from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.backtest import backtest
 from pipeline.jobs.measure import measure_missing
 from pipeline.statements import ROOT, connect, run, statement
+from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish
 from pipeline.warehouse.risk import score_risk
@@ -41,6 +42,7 @@ def build(
     draft = draft_path(home)
     connection = connect(draft)
     told = _settings(home)
+    keep_advised(home)
     try:
         say("Reading and checking what was handed in")
         settle(connection, home, read_all(connection, home))
@@ -56,12 +58,17 @@ def build(
             say("Estimating risk")
             score_risk(connection, day, home.kept_models, told, say)
             backtest(connection, day, say=say)
+        follow_advised(connection, home)
         _note(connection, day, told.problems)
         connection.execute("checkpoint")
     finally:
         connection.close()
     built_at = datetime.now(UTC).isoformat(timespec="seconds")
-    return publish(home, draft, built_at=built_at, as_of=day.isoformat(), kind=home.kind or "own")
+    manifest = publish(
+        home, draft, built_at=built_at, as_of=day.isoformat(), kind=home.kind or "own"
+    )
+    keep_advised(home)
+    return manifest
 
 
 def _stage(connection: duckdb.DuckDBPyConnection, day: date) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,12 +38,17 @@ class Manifest:
 
 def newest(home: Home) -> Manifest | None:
     """The newest published version, or None; a damaged manifest is passed over."""
+    return next(published(home), None)
+
+
+def published(home: Home) -> Iterator[Manifest]:
+    """The versions still there, newest first; a damaged manifest is passed over."""
     for path in sorted(_manifests(home), reverse=True):
         with suppress(OSError, ValueError, KeyError):
             card = json.loads(path.read_text(encoding="utf-8"))
             warehouse = home.published / card["warehouse"]
             if warehouse.exists():
-                return Manifest(
+                yield Manifest(
                     int(path.stem),
                     warehouse,
                     card["built_at"],
@@ -50,7 +56,6 @@ def newest(home: Home) -> Manifest | None:
                     card["kind"],
                     card["shape"],
                 )
-    return None
 
 
 def draft_path(home: Home) -> Path:

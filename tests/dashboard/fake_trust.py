@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.access import schemas
+from pipeline.access.plan_schemas import ADVICE_FOLLOWED
 from pipeline.access.views import TrustView
 from tests.dashboard.fake_views import HOSTILE, edition, one, rows
 
@@ -100,6 +101,22 @@ def over_sensitivity(changed: int = 1) -> pd.DataFrame:
     )
 
 
+def followed() -> pd.DataFrame:
+    return rows(
+        ADVICE_FOLLOWED,
+        2,
+        action=["leave", "replace"],
+        spell_count=[40, 5],
+        sensor_count=[38, 5],
+        by_lot_count=0,
+        tested_count=[6, 1],
+        taken_off_count=[2, 4],
+        confirmed_count=[2, 3],
+        sound_count=[0, 1],
+        road_failure_count=[2, 0],
+    )
+
+
 def silence() -> pd.DataFrame:
     return rows(
         schemas.SILENCE,
@@ -130,6 +147,7 @@ def trust_view(**values) -> TrustView:
         "learned": learned(),
         "over_sensitivity": over_sensitivity(),
         "silence": silence(),
+        "followed": followed(),
     }
     return TrustView(**(parts | values))
 
@@ -145,4 +163,5 @@ def trust_without_records() -> TrustView:
         quantiles=schemas.LIFE_QUANTILES.empty(),
         over_sensitivity=schemas.ADVICE_OVER_SENSITIVITY.empty(),
         silence=schemas.SILENCE.empty(),
+        followed=ADVICE_FOLLOWED.empty(),
     )

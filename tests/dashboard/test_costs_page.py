@@ -48,7 +48,7 @@ def test_moving_a_cost_shows_what_changes_at_once():
     app.run()
     assert not app.exception
     text = text_of(app)
-    assert "With these settings 1 of 4 sensors gets other advice" in text
+    assert "With these settings 1 of 4 sensors in service gets other advice" in text
     assert "Sensors that would get other advice." in text
     assert HOSTILE not in text
 
