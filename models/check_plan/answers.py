@@ -50,7 +50,8 @@ def told(
     settings: CheckSettings,
 ) -> dict[str, pd.DataFrame]:
     """The frames of a plan by name, each as declared."""
-    tellers = [_Teller(answer, records, gains, as_of, settings) for answer in answers]
+    bike_rows = records.bikes.to_dict("records")
+    tellers = [_Teller(answer, bike_rows, gains, as_of, settings) for answer in answers]
     rows: dict[str, list[dict]] = {
         "visits": [row for teller in tellers for row in teller.visits()],
         "work": [row for teller in tellers for row in teller.work()],
@@ -82,7 +83,7 @@ class _Teller:
     def __init__(
         self,
         answer: ShopAnswer,
-        records: CheckRecords,
+        bike_rows: list[dict],
         gains: SensorGains,
         as_of: date,
         settings: CheckSettings,
@@ -90,7 +91,10 @@ class _Teller:
         self.problem, self.case = answer.problem, answer.problem.made.case
         self.found, self.method = answer.solved
         self.answer, self.gains, self.as_of, self.settings = answer, gains, as_of, settings
-        self.bike_rows = records.bikes.to_dict("records")
+        self.bike_rows = bike_rows
+        self.sensor_ids, self.part_nos = (
+            gains.sensors[name].tolist() for name in ("sensor_id", "part_no")
+        )
         self.top = _most_by_day(answer.problem, gains)
         self.best = self.top.argmax(axis=1) if len(self.top) else np.zeros(0, dtype=int)
         self.draft = Draft(self.case)
@@ -157,12 +161,11 @@ class _Teller:
         for bike in self._planned():
             day = int(self.found.day[bike])
             for sensor in self._members(int(self.found.choice[bike])):
-                known = gains.sensors.iloc[sensor]
                 rows.append(
                     {
-                        "sensor_id": known["sensor_id"],
-                        "unit_id": known["unit_id"],
-                        "part_no": known["part_no"],
+                        "sensor_id": self.sensor_ids[sensor],
+                        "unit_id": self.bike_rows[int(self.problem.bikes[bike])]["unit_id"],
+                        "part_no": self.part_nos[sensor],
                         "action": "replace" if gains.replaces[sensor, day] else "test",
                         "on_day": self._day(day),
                         "work_hours": gains.hours[sensor, day],
@@ -189,7 +192,7 @@ class _Teller:
         day, row = int(self.best[bike]), int(self.problem.bikes[bike])
         own = self.problem.sensors[self._own_sensors(bike)]
         worth = [int(s) for s in own if self.gains.gain[s, day] > 0]
-        parts = [self.gains.sensors["part_no"].iat[s] for s in worth if self.gains.replaces[s, day]]
+        parts = [self.part_nos[s] for s in worth if self.gains.replaces[s, day]]
         plight, part = self._plight(bike), ", ".join(sorted(set(parts)))
         todo = "\n".join(self._todo(sensor, day) for sensor in worth)
         return self._head(row) | self._none(
@@ -254,15 +257,16 @@ class _Teller:
         return [int(self.problem.sensors[s]) for s in self.problem.made.members[choice]]
 
     def _todo(self, sensor: int, day: int) -> str:
-        known = self.gains.sensors.iloc[sensor]
         action = "replace" if self.gains.replaces[sensor, day] else "test"
         needed = float(self.gains.part_needed[sensor, day])
-        return what_to_do(action, known["sensor_id"], known["part_no"], needed)
+        return what_to_do(action, self.sensor_ids[sensor], self.part_nos[sensor], needed)
 
     def _stock_note(self, sensor: int, day: int) -> str:
         """Whether the part is there, for a replacement or where a test may well need one."""
-        part, ahead = self.gains.sensors["part_no"].iat[sensor], self.gains.days[day]
+        part, ahead = self.part_nos[sensor], self.gains.days[day]
         replaces = bool(self.gains.replaces[sensor, day])
+        if not self.problem.counted:
+            return f"No stock is on record here: see that a part {part} is there." * replaces
         chain = self.problem.chains.get(part, [part])
         shop = self.problem.shop["shop_id"]
         there = [one for number in chain for one in self.problem.supply.get((shop, number), [])]

@@ -104,7 +104,8 @@ class ShopProblem:
     """One shop's problem, and where its bikes and sensors stand in the records.
 
     ``bikes`` rows of CHECK_BIKES with known costs, ``unknown`` those without; ``sensors`` rows of
-    the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``.
+    the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``; ``counted`` whether the
+    shop has handed in a count of any part.
     """
 
     shop: dict
@@ -115,6 +116,7 @@ class ShopProblem:
     sensors: np.ndarray
     supply: dict
     chains: dict
+    counted: bool
 
 
 def _cases(
@@ -125,6 +127,7 @@ def _cases(
     settings: CheckSettings,
 ):
     supply, chains = supply_by_day(records.stock, as_of), successors(records.parts)
+    counted = set(records.stock["shop_id"])
     known = np.isfinite(gains.gain).all(axis=1)
     row = pd.Index(records.bikes["unit_id"]).get_indexer(gains.sensors["unit_id"])
     counts = np.bincount(row[(row >= 0) & known], minlength=len(records.bikes)) > 0
@@ -135,7 +138,9 @@ def _cases(
         sensors = np.flatnonzero(known & np.isin(row, bikes) & (row >= 0))
         sensors = sensors[np.argsort(row[sensors], kind="stable")]
         part_nos = gains.sensors["part_no"].to_numpy()[sensors]
-        pools = pools_of_shop(shop["shop_id"], sorted(set(part_nos)), supply, chains)
+        pools = []
+        if shop["shop_id"] in counted:  # a shop that counts nothing is not held to its stock
+            pools = pools_of_shop(shop["shop_id"], sorted(set(part_nos)), supply, chains)
         uses, limits = uses_of_pools(part_nos, gains.replaces[sensors], gains.days, pools)
         hours, assumed = _bay_hours(shop["bay_hours_per_day"], settings)
         of_bikes = BikeSensors(
@@ -151,7 +156,9 @@ def _cases(
             settings.depot_day_cost,
         )
         unknown = np.flatnonzero(own & ~counts)
-        yield ShopProblem(shop, assumed, made, bikes, unknown, sensors, supply, chains)
+        yield ShopProblem(
+            shop, assumed, made, bikes, unknown, sensors, supply, chains, shop["shop_id"] in counted
+        )
 
 
 def _bay_hours(stated: float, settings: CheckSettings) -> tuple[float, bool]:

@@ -13,8 +13,8 @@ from scipy.optimize import Bounds, milp
 from models.check_plan.case import ShopCase
 from models.check_plan.exact import programme
 
-_KEPT = 8_000
-_DIVES = 4
+_KEPT = 5_000
+_DIVES = 3
 _NEARLY = 0.9
 _LEAST_SHARE = 0.02
 

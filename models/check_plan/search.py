@@ -20,6 +20,9 @@ from models.check_plan.rounding import rounded_choices
 _ROUNDS = 6
 #: Below this share of what is saved, nothing more is sought.
 _NEAR_ENOUGH = 0.003
+#: Bikes up to which every move is tried.
+_SMALL = 60
+_REACH = 0.05
 _BIKES_ANEW, _OTHERS_ANEW = 14, 10
 
 
@@ -41,25 +44,40 @@ def good_plan(case: ShopCase, *, steps: int = 200, days_anew: int = 40) -> Answe
     draft.fill()
     prices = find_prices(case, reached=draft.value, steps=steps)
     paid = worth(case, prices.hour, prices.part)
-    rounded = Draft(case)
-    rounded.take_all(*rounded_choices(case, paid, prices.turn))
-    for each in (draft, rounded):
-        improve(each)
-    best = max((draft, rounded), key=lambda each: each.value)
+    best = Draft(case)
+    best.take_all(*rounded_choices(case, paid, prices.turn))
+    above = np.maximum.reduceat(paid, best.first, axis=0) - prices.turn[:, None]
+    improve(best, above, prices.at_most)
+    if len(draft.hopeful) <= _SMALL:
+        improve(draft, above, prices.at_most)
+        best = max((draft, best), key=lambda each: each.value)
     if days_anew and prices.at_most - best.value > _NEAR_ENOUGH * best.value:
         plan_anew(best, paid, prices.at_most, days_anew)
     value = value_of(case, best.choice, best.day)
     return Answer(best.choice, best.day, value, max(prices.at_most, value))
 
 
-def improve(draft: Draft) -> None:
-    """Move after move, until none saves more."""
-    for _ in range(_ROUNDS):
+def improve(draft: Draft, above: np.ndarray, at_most: float) -> None:
+    """Move after move, until none saves more or the plan is near enough.
+
+    Parameters
+    ----------
+    draft : Draft
+        The plan.
+    above : array of shape (bikes, days)
+        What each bike's visit is worth above the prices of its hours, parts and turn; only bikes
+        near 0 or above try to take the place of others.
+    at_most : float
+        No plan saves more.
+    """
+    reach = -_REACH * float(np.abs(above[np.isfinite(above)]).mean() if above.size else 0.0)
+    small = len(draft.hopeful) <= _SMALL
+    for _ in range(_ROUNDS if small else _ROUNDS // 3):
         before = draft.value
         _move_each(draft)
         _give_up_days(draft)
         _begin_days(draft)
-        _take_places(draft)
+        _take_places(draft, np.full_like(above, np.inf) if small else above - reach)
         if draft.value <= before + max(LEAST, 1e-5 * abs(before)):
             return
 
@@ -190,13 +208,14 @@ def _begin_day(draft: Draft, bikes: np.ndarray, day: int) -> None:
         draft.put(bike, choice, own)
 
 
-def _take_places(draft: Draft) -> None:
+def _take_places(draft: Draft, keen_at: np.ndarray) -> None:
     """Each bike takes the place of another, where both together then save more."""
     draft.note_cheapest()
     for bike in draft.hopeful:
         own = max(draft.worth_now(bike), 0.0)
         top = draft.top[bike]
-        keen = np.flatnonzero(top > np.maximum(own, draft.cheapest) + LEAST)
+        least = np.maximum(own, draft.cheapest) + LEAST
+        keen = np.flatnonzero((top > least) & (keen_at[bike] > 0))
         for day in keen[np.argsort(-top[keen], kind="stable")[:5]].tolist():
             if day != draft.day[bike] and _take_place(draft, bike, day):
                 break

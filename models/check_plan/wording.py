@@ -84,7 +84,7 @@ def why_no_day(
         ),
         "no_part": f"Part {part_no} is neither there nor due within these {weeks} weeks.",
         "no_hours": "The bay hours for checks are taken by bikes whose checks save more.",
-        "not_worth_a_day": "Alone it is not worth a day of its depot, and it fits no day of others.",
+        "not_worth_a_day": "Alone it is not worth a day of its depot, and no day of others fits.",
         "cost_not_known": "What a check would save is not known: too little is on record.",
     }[plight]
     then = {
@@ -98,8 +98,8 @@ def why_no_day(
     if plight != "cost_not_known":
         when = f" on {weekday(best_day)}" if best_day else ""
         words.append(
-            f"Going unchecked in these weeks is expected to cost {money(waiting_costs)} more than a "
-            f"check{when}."
+            f"Going unchecked in these weeks is expected to cost {money(waiting_costs)} more than "
+            f"a check{when}."
         )
     if late:
         words.append("Late: every day of waiting costs, so the best day lies past.")

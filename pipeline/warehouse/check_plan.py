@@ -1,0 +1,109 @@
+"""Plan the preventive checks of the coming weeks, and keep what the pages and calendars show."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from models.check_plan import schemas
+from models.check_plan.events import events_after
+from models.check_plan.plan import CheckRecords, plan_checks as plan
+from models.check_plan.settings import CheckSettings
+from models.frames import Column, FrameSchema
+from pipeline.home import Home
+from pipeline.statements import connect, run, store
+from pipeline.warehouse.lives import MARTS
+from pipeline.warehouse.publish import newest
+
+CHECK_SETTINGS = FrameSchema(
+    "check_settings",
+    "the settings that the plan was made with, one row",
+    (
+        Column("weeks_ahead", "whole", "weeks planned"),
+        Column("check_share_of_bay_hours", "number", "share of bay hours for checks", "0 to 1"),
+        Column("bay_hours_per_day_if_unknown", "number", "taken where a shop does not say", "h"),
+        Column("test_hours", "number", "of a test", "h"),
+        Column("replace_hours", "number", "of a replacement", "h"),
+        Column("depot_day_cost", "number", "of a day of one depot", "currency"),
+        Column("working_days", "text", "days of the week, Monday being 0, by spaces"),
+    ),
+)
+
+
+def plan_checks(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    *,
+    earlier: pd.DataFrame | None = None,
+    **settings: Any,
+) -> None:
+    """Fill ``marts.check_visits``, ``_work``, ``_unplaced``, ``_days``, ``_about``, ``_events``.
+
+    Rests on ``marts.check_costs``, ``marts.bikes``, ``marts.tests``, ``marts.sensors_now`` and
+    ``staging``'s shops, calendar, stock and parts. Everything that goes into the plan is read back
+    from there by :func:`check_records`, so that a page can plan anew under other settings.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        The warehouse that is being built.
+    day : date
+        The as-of day.
+    earlier : frame, optional
+        CHECK_EVENTS of the version published before, from :func:`earlier_events`.
+    **settings
+        Those of ``CheckSettings``.
+    """
+    chosen = CheckSettings(**settings)
+    made = plan(check_records(connection, day), day, chosen)
+    kept = {
+        "check_visits": made.visits,
+        "check_work": made.work,
+        "check_unplaced": made.unplaced,
+        "check_days": made.days,
+        "check_about": made.about,
+        "check_events": events_after(
+            schemas.CHECK_EVENTS.empty() if earlier is None else earlier, made.visits, day
+        ),
+        "check_settings": CHECK_SETTINGS.check(_as_row(chosen)),
+    }
+    for name, frame in kept.items():
+        store(connection, name, frame)
+
+
+def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckRecords:
+    """All that the plan is made from, as it stands in a warehouse."""
+    return CheckRecords(
+        run(connection, f"{MARTS}/check_costs_taken").df(),
+        run(connection, f"{MARTS}/check_bikes").df(),
+        run(connection, f"{MARTS}/check_windows").df(),
+        run(connection, f"{MARTS}/check_shops").df(),
+        run(connection, f"{MARTS}/check_stock", {"as_of": day}).df(),
+        run(connection, f"{MARTS}/check_parts").df(),
+    )
+
+
+def earlier_events(home: Home) -> pd.DataFrame:
+    """CHECK_EVENTS of the newest published version; empty where it has none."""
+    found = newest(home)
+    if found is None or not found.is_current:
+        return schemas.CHECK_EVENTS.empty()
+    connection = connect(found.path, read_only=True)
+    try:
+        there = connection.execute(
+            "select 1 from information_schema.tables "
+            "where table_schema = 'marts' and table_name = 'check_events'"
+        ).fetchall()
+        if not there:
+            return schemas.CHECK_EVENTS.empty()
+        return schemas.CHECK_EVENTS.check(run(connection, "access/sql/check_events").df())
+    finally:
+        connection.close()
+
+
+def _as_row(settings: CheckSettings) -> pd.DataFrame:
+    row = vars(settings) | {"working_days": " ".join(map(str, settings.working_days))}
+    return pd.DataFrame([row])
