@@ -55,18 +55,16 @@ def demand_chart(demand: pd.DataFrame, row: dict, *, ink: str = INK) -> alt.Laye
             alt.Tooltip("covered:N", title="They would be"),
         ],
     )
+    # the channels' legends are alike, so that they are drawn as one
+    alike = {"field": "covered", "type": "nominal", "title": None, "sort": words}
     bars = base.mark_bar(strokeWidth=2).encode(
-        fill=alt.Fill("covered:N", scale=colour, legend=None),
-        stroke=alt.Stroke("covered:N", scale=colour, legend=None),
-        fillOpacity=alt.FillOpacity(
-            "covered:N", scale=alt.Scale(domain=words, range=filled), legend=None
-        ),
+        color=alt.Color(scale=colour, **alike),
+        stroke=alt.Stroke(scale=colour, **alike),
+        fillOpacity=alt.FillOpacity(scale=alt.Scale(domain=words, range=filled), **alike),
     )
     marks = base.mark_point(size=130, filled=True, opacity=1).encode(
-        color=alt.Color("covered:N", title=None, scale=colour, sort=words),
-        shape=alt.Shape(
-            "covered:N", title=None, scale=alt.Scale(domain=words, range=shapes), sort=words
-        ),
+        color=alt.Color(scale=colour, **alike),
+        shape=alt.Shape(scale=alt.Scale(domain=words, range=shapes), **alike),
     )
     sensors = counted(int(row["n_sensors"]), "sensor")
     count = [f"n = {sensors}; in {counted(int(row['covered_days']), 'day')}"]
@@ -163,10 +161,13 @@ def weeks_reading(weeks: pd.DataFrame, row: dict) -> str:
     if can_come.empty:
         return f"{said} An order placed today comes after the weeks shown."
     worst = can_come.loc[can_come["short_after"].idxmax()]
-    return (
-        f"{said} From when an order placed today can be there, with {orders}, the chance is at "
-        f"most {unmet(worst['short_after'])} in 100 (week ending {day(worst['ends_on'])})."
+    most = unmet(worst["short_after"])
+    chance = (
+        "below 1 in 100"
+        if most.startswith("less")
+        else f"at most {most} in 100 (week ending {day(worst['ends_on'])})"
     )
+    return f"{said} From when an order placed today can be there, with {orders}, it is {chance}."
 
 
 def _week_axis(weeks: pd.DataFrame) -> alt.Axis:

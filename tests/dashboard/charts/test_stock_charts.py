@@ -69,8 +69,9 @@ def test_weeks_have_a_line_with_and_one_without_orders_each_with_its_own_dash_an
 def test_the_weeks_reading_names_the_worst_week_that_an_order_can_still_help():
     assert weeks_reading(weeks(), ROW) == (
         "Without an order a need is unmet on 2026-06-07 with a chance of more than 99 in 100. From "
-        "when an order placed today can be there, with it and 12 parts ordered later, the chance is "
-        "at most 9 in 100 (week ending 2026-04-26)."
+        "when an order placed today can be there, with it and 12 parts ordered later, it is at "
+        "most 9 in 100 (week ending 2026-04-26)."
     )
+    assert "it is below 1 in 100." in weeks_reading(weeks().assign(short_after=0.001), ROW)
     late = weeks_reading(weeks(), ROW | {"lead_time_days": 120})
     assert late.endswith("An order placed today comes after the weeks shown.")
