@@ -6,6 +6,23 @@ import pandas as pd
 
 from dashboard.words import about_in_100, counted, day, in_100, known, number
 
+# In the file each number carries its unit.
+_EXPORT_NAMES = {
+    **dict.fromkeys(("counted", "used_since", "on_hand", "old_on_hand", "due", "there"), "parts"),
+    **dict.fromkeys(("need", "need_low", "need_high", "need_from_sensors"), "parts"),
+    **dict.fromkeys(("need_from_repeats", "need_from_walk_ins", "base_stock"), "parts"),
+    **dict.fromkeys(("transfer_in", "transfer_out"), "parts"),
+    **dict.fromkeys(("short_before", "short_now", "short_after"), "chance_0_to_1"),
+    **dict.fromkeys(("filled_now", "filled_after"), "share_0_to_1"),
+    **dict.fromkeys(("unit_price", "tied_up", "tied_up_after"), "money"),
+    **dict.fromkeys(("keep_one_cost", "keep_none_cost"), "money_a_year"),
+}
+
+
+def exported(rows: pd.DataFrame) -> pd.DataFrame:
+    """STOCK_ORDERS rows as they stand in the file, units behind the names."""
+    return rows.rename(columns={name: f"{name}_{unit}" for name, unit in _EXPORT_NAMES.items()})
+
 
 def money(value: float, currency: str = "") -> str:
     """An amount in whole units of the shop's currency, its name behind where it has one."""

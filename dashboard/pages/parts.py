@@ -16,6 +16,7 @@ from dashboard.stock_words import (
     advised,
     coming,
     expected,
+    exported,
     in_short,
     last_buy_words,
     money,
@@ -79,7 +80,7 @@ def _today(view: StockView) -> None:
         title = f"Nothing to order: {counted(len(rest), 'line')}, each with its reason"
         caption = "Nothing to order today. That says nothing about any bike."
         st.html(fold(title, table(rest, columns, caption)))
-    _csv(view.rows, "parts_to_order")
+    _csv(exported(view.rows), "parts_to_order")
 
 
 def _columns(currency: str) -> dict:

@@ -67,7 +67,9 @@ def decide_orders(
     keep_one = holding_of(price, DAYS_A_YEAR, settings.holding_cost_share_per_year)
     slow = keep_none <= keep_one
     aim = np.where(slow, 0, lacking_parts(cycle, price, settings))
-    spare = np.where(slow, on_hand, spare_parts(cycle, price, on_hand, settings))
+    spare = np.zeros(len(aim), dtype=int)
+    if len(allowed):
+        spare = np.where(slow, on_hand, spare_parts(cycle, price, on_hand, settings))
     moved = transfers(groups, aim, np.where(aim > 0, 0, spare), allowed)
     taken, given = (_sum_of(moved, groups, side) for side in ("to_shop", "from_shop"))
     after = moved_in(cycle, taken - given)

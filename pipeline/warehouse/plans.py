@@ -109,6 +109,7 @@ def plan_ahead(
         connection,
         day,
         transfers_allowed=TRANSFERS_ALLOWED.check(allowed),
+        currency=told.settings.currency,
         **stock_settings(told.settings),
     )
 

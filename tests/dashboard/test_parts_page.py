@@ -8,6 +8,7 @@ import pytest
 
 from dashboard import show_chart
 from dashboard.markup import table
+from dashboard.stock_words import exported
 from models.stock import schemas
 from pipeline.access import stock_schemas, stock_view, views
 from tests.dashboard import fake_stock as fakes
@@ -156,6 +157,13 @@ def test_each_figure_has_its_rows_as_a_table_and_as_a_file(shown, monkeypatch):
 
 def test_the_worklist_leads_here(shown):
     assert 'href="parts"' in text_of(opened())
+
+
+def test_every_number_in_the_file_carries_its_unit():
+    units = ("parts", "packs", "days", "sensors", "money", "0_to_1", "size", "left_out", "a_year")
+    frame = exported(fakes.stock_rows())
+    for name in frame.select_dtypes("number").columns:
+        assert name.endswith(units), name
 
 
 def test_every_schema_column_of_an_order_reaches_the_page():
