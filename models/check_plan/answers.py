@@ -136,6 +136,7 @@ class _Teller:
         why = why_this_day(
             day=self._day(day),
             bound=bool(self.answer.bound[row]),
+            currency=self.settings.currency,
             stock_note=" ".join(filter(None, (self._stock_note(s, day) for s in members))),
             **facts,
         )
@@ -218,6 +219,7 @@ class _Teller:
             part_no=part_no,
             windows=bool(self.answer.free[row].any()),
             weeks=self.settings.weeks_ahead,
+            currency=self.settings.currency,
         )
         return {
             "plight": plight,

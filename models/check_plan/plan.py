@@ -104,8 +104,8 @@ class ShopProblem:
     """One shop's problem, and where its bikes and sensors stand in the records.
 
     ``bikes`` rows of CHECK_BIKES with known costs, ``unknown`` those without; ``sensors`` rows of
-    the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``; ``counted`` whether the
-    shop has handed in a count of any part.
+    the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``; ``counted``: the
+    shop has handed in a count of some part.
     """
 
     shop: dict

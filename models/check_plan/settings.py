@@ -23,6 +23,8 @@ class CheckSettings:
         Cost of a day on which at least one bike of a depot comes in, however many do.
     working_days : tuple of int
         Days of the week on which shops check, Monday being 0.
+    currency : str
+        Name of the currency, as it stands beside amounts.
 
     Raises
     ------
@@ -37,6 +39,7 @@ class CheckSettings:
     replace_hours: float = 0.8
     depot_day_cost: float = 25.0
     working_days: tuple[int, ...] = (0, 1, 2, 3, 4)
+    currency: str = ""
 
     def __post_init__(self) -> None:
         limits = {

@@ -7,15 +7,14 @@ from datetime import date
 from models.plans.wording import in_100
 
 PLIGHTS = ("no_window", "no_part", "no_hours", "not_worth_a_day", "cost_not_known")
-NOT_SAFE = "That no day is planned, or a later one, declares no bike safe until then."
 _DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
-def money(value: float) -> str:
+def money(value: float, currency: str = "") -> str:
     """An amount in the shop's currency: whole from 10 up, else to a tenth."""
     if abs(value) < 0.05:
-        return "less than 0.1"
-    return f"{value:,.0f}" if abs(value) >= 10 else f"{value:,.1f}"
+        return f"less than 0.1 {currency}".strip()
+    return f"{value:,.{0 if abs(value) >= 10 else 1}f} {currency}".strip()
 
 
 def weekday(day: date) -> str:
@@ -43,9 +42,11 @@ def why_this_day(
     bound: bool,
     with_depot: int,
     stock_note: str = "",
+    currency: str = "",
 ) -> list[str]:
     """Why a visit stands on its day, the weightiest first."""
-    words = [f"A check that day is expected to cost {money(saves)} less than none in these weeks."]
+    less = money(saves, currency)
+    words = [f"A check that day is expected to cost {less} less than none in these weeks."]
     if late:
         words.append("Late: every day of waiting costs, so the best day lies past.")
     if day == best_day:
@@ -54,8 +55,9 @@ def why_this_day(
         limits = "its windows, the bay hours, parts and its depot's days"
         if not bound:
             limits = "the bay hours, parts and days shared with others"
+        more = money(waiting_costs, currency)
         words.append(
-            f"{weekday(best_day)} would cost {money(waiting_costs)} less, but {limits} leave "
+            f"{weekday(best_day)} would cost {more} less, but {limits} leave "
             "this day as the best for all together."
         )
     if with_depot > 1:
@@ -74,6 +76,7 @@ def why_no_day(
     part_no: str = "",
     windows: bool = False,
     weeks: int = 6,
+    currency: str = "",
 ) -> list[str]:
     """Why a bike got no day, what that costs, and what would change it."""
     reason = {
@@ -97,9 +100,9 @@ def why_no_day(
     words = [reason]
     if plight != "cost_not_known":
         when = f" on {weekday(best_day)}" if best_day else ""
+        more = money(waiting_costs, currency)
         words.append(
-            f"Going unchecked in these weeks is expected to cost {money(waiting_costs)} more than "
-            f"a check{when}."
+            f"Going unchecked in these weeks is expected to cost {more} more than a check{when}."
         )
     if late:
         words.append("Late: every day of waiting costs, so the best day lies past.")

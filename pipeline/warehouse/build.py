@@ -17,6 +17,7 @@ from pipeline.jobs.backtest import backtest
 from pipeline.jobs.measure import measure_missing
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
+from pipeline.warehouse.check_plan import earlier_events, plan_checks, settings_for_checks
 from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish
 from pipeline.warehouse.risk import score_risk
@@ -57,6 +58,9 @@ def build(
             map_travel(connection)
             say("Estimating risk")
             score_risk(connection, day, home.kept_models, told, say)
+            say("Planning checks")
+            chosen = settings_for_checks(told.settings)
+            plan_checks(connection, day, earlier=earlier_events(home), **chosen)
             backtest(connection, day, say=say)
         follow_advised(connection, home)
         _note(connection, day, told.problems)

@@ -10,9 +10,11 @@ import pandas as pd
 
 from models.check_plan import schemas
 from models.check_plan.events import events_after
-from models.check_plan.plan import CheckRecords, plan_checks as plan
+from models.check_plan.plan import CheckRecords
+from models.check_plan.plan import plan_checks as plan
 from models.check_plan.settings import CheckSettings
-from models.frames import Column, FrameSchema
+from models.frames import Column, FrameError, FrameSchema
+from models.plans.settings import PlanSettings
 from pipeline.home import Home
 from pipeline.statements import connect, run, store
 from pipeline.warehouse.lives import MARTS
@@ -29,6 +31,7 @@ CHECK_SETTINGS = FrameSchema(
         Column("replace_hours", "number", "of a replacement", "h"),
         Column("depot_day_cost", "number", "of a day of one depot", "currency"),
         Column("working_days", "text", "days of the week, Monday being 0, by spaces"),
+        Column("currency", "text", "name of the currency", blank=True),
     ),
 )
 
@@ -74,6 +77,15 @@ def plan_checks(
         store(connection, name, frame)
 
 
+def settings_for_checks(settings: PlanSettings) -> dict[str, Any]:
+    """The owner's settings that the plan of checks takes, under its names."""
+    same = (
+        *("weeks_ahead", "check_share_of_bay_hours", "bay_hours_per_day_if_unknown"),
+        *("test_hours", "replace_hours", "depot_day_cost", "currency"),
+    )
+    return {name: getattr(settings, name) for name in same}
+
+
 def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckRecords:
     """All that the plan is made from, as it stands in a warehouse."""
     return CheckRecords(
@@ -87,19 +99,22 @@ def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckReco
 
 
 def earlier_events(home: Home) -> pd.DataFrame:
-    """CHECK_EVENTS of the newest published version; empty where it has none."""
+    """CHECK_EVENTS of the newest published version, by whatever code it was made.
+
+    Empty where there is none that can be read: calendars then take the plan as a first one, and
+    what they hold of an earlier one is revised by it but not cancelled.
+    """
     found = newest(home)
-    if found is None or not found.is_current:
+    if found is None:
         return schemas.CHECK_EVENTS.empty()
-    connection = connect(found.path, read_only=True)
     try:
-        there = connection.execute(
-            "select 1 from information_schema.tables "
-            "where table_schema = 'marts' and table_name = 'check_events'"
-        ).fetchall()
-        if not there:
-            return schemas.CHECK_EVENTS.empty()
+        connection = connect(found.path, read_only=True)
+    except duckdb.Error:
+        return schemas.CHECK_EVENTS.empty()
+    try:
         return schemas.CHECK_EVENTS.check(run(connection, "access/sql/check_events").df())
+    except (duckdb.Error, FrameError):
+        return schemas.CHECK_EVENTS.empty()
     finally:
         connection.close()
 

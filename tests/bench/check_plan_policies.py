@@ -34,7 +34,7 @@ class Never:
 class FixedInterval(Never):
     """A test whenever a bike is due by days, or by km, and free; the longest overdue first."""
 
-    def __init__(self, every: float, *, by: str) -> None:
+    def __init__(self, every: float, *, by: str = "km") -> None:
         self.every, self.by = every, by
 
     def visits(self, fleet: w.Fleet, heard: np.ndarray) -> list[tuple[int, str]]:
