@@ -140,3 +140,16 @@ def test_a_cheaper_level_is_the_least_of_all_costs():
         left = np.sum(np.maximum(level - K, 0) * poisson.pmf(K, 5.0))
         cost.append(keep * left + 60.0 * one.missed(np.array([2 * packs]))[0, 0])
     assert found == int(np.argmin(cost))
+
+
+def test_a_cycle_with_parts_due_within_it_by_simulation():
+    rng = np.random.default_rng(4)
+    lead, due, end = (rng.poisson(m, 300_000) for m in (2.0, 1.5, 1.0))
+    ordered, early, late = 2, 1, 3
+    shelf = early + ordered - lead  # below 0: riders wait
+    first = np.clip(shelf, 0, due)
+    shelf = shelf - due + late - early
+    second = np.clip(shelf, 0, end)
+    simulated = (first + second).sum() / (due + end).sum()
+    found = cycle(2.0, 4.5, early, late, due=3.5).filled(np.array([ordered]))[0, 0]
+    assert found == pytest.approx(simulated, abs=0.003)

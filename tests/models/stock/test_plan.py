@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import poisson
 
 from models.stock.plan import orders_today, stock_plan
+from models.stock.repeats import asks_twice
 from models.stock.settings import COSTS, StockSettings
 from tests.models.stock.simulated_stock import (
     both_ways,
@@ -193,3 +194,43 @@ def test_settings_that_make_no_sense_are_named(wrong):
     found = records(part_need(["north"], ["P"], 1.0))
     with pytest.raises(ValueError, match=next(iter(wrong))):
         orders_today(found, StockSettings(**wrong), no_transfers())
+
+
+def test_chances_and_shares_agree_with_a_simulation_of_the_shop():
+    """Fits, sensors, repeats, walk-ins, old stock and parts due, all drawn anew 40,000 times."""
+    rng = np.random.default_rng(5)
+    need = part_need(["north"] * 30, ["OLD"] * 12 + ["NEW"] * 18, 0.9, draws=6, spread=0.5, seed=2)
+    found = records(
+        need,
+        parts=[part("OLD", **ENDED), part("NEW")],
+        counts=[
+            count(part_no="OLD", on_hand=1),
+            count(part_no="NEW", on_hand=1, on_order=1, order_due_on="2026-11-18"),
+        ],
+        first_visits=[visits(part_no="NEW", n_asked=6)],
+        repeat_rate=2e-3,
+    )
+    row = orders_today(found, StockSettings(), no_transfers()).orders.iloc[0]
+    walk, chances = found.walk_ins.iloc[0], found.needs
+    times, days = 40_000, np.array([14.0, 18.0, 21.0])
+    draw = rng.integers(0, 6, times)
+    once = chances.by_days(days)[:, draw].transpose(1, 0, 2)
+    twice = asks_twice(once, days, 2e-3)
+    u = rng.random((times, 30, 1))  # a sensor that asks by one day has asked by all later ones
+    asked = (u < once).astype(int) + (u < twice)
+    rate = rng.gamma(walk["shape"], 1 / walk["rate_days"], times)
+    came = np.cumsum(rng.poisson(rate[:, None] * np.diff(days, prepend=0.0)), axis=1)
+    old, new = asked[:, :12].sum(axis=1), asked[:, 12:].sum(axis=1) + came
+    beyond = np.maximum(old - 1, 0) + new
+    ordered = row["order_parts"]
+    there = np.array([1, 1, 2])
+    missed = np.maximum(beyond - there - ordered, 0)
+    # the part due on the 18th day serves from then on
+    before = np.maximum(beyond[:, 1] - 1 - ordered, 0)
+    after = missed[:, 2] - np.maximum(beyond[:, 1] - 2 - ordered, 0)
+    filled = 1 - (before - missed[:, 0] + after).mean() / (beyond[:, 2] - beyond[:, 0]).mean()
+    assert row["need"] == pytest.approx(beyond[:, 2].mean(), abs=0.03)
+    assert row["short_now"] == pytest.approx((beyond[:, 2] > 2).mean(), abs=0.01)
+    assert row["short_before"] == pytest.approx((beyond[:, 0] > 1).mean(), abs=0.01)
+    assert row["short_after"] == pytest.approx((beyond[:, 2] > 2 + ordered).mean(), abs=0.01)
+    assert row["filled_after"] == pytest.approx(filled, abs=0.02)
