@@ -4,7 +4,9 @@ Each test is asked alone where the band is, near where all tests together put it
 through the answers gives shift and growth. The square root of the band's level (drop-outs a pass)
 is taken to grow in a straight line with km: a count's root has about the same spread whatever its
 size, and spots and their chance to lift both grow with use. Each band's growth is drawn to that of
-its like, and the level at failure is what lives that failed had at their end.
+its like, and the level at failure is what lives that failed had at their end. How far such a
+forecast is off is learnt from the same lives: each is foretold once from the tests up to one of
+them, and held against its failure (as in conformal prediction, Vovk et al. 2005, from memory).
 """
 
 from __future__ import annotations
@@ -27,6 +29,8 @@ NEAR_PCT = 10.0  # a single test's band is looked for this near the life's
 SIGN_ODDS = 0.0  # log odds from which a test alone shows the band
 SPOT_SPREAD = 0.25  # spots found so far, against the band's width: 1 sigma of their middle
 FEWEST_FAILURES = 8  # lives that failed, below which their level is not known
+FAILURES_TRUSTED = 10.0  # failures that a normal spread of forecasts counts for
+LEAST_KM = 100.0  # km left are told no finer than this
 N_DRAWS = 400
 _LIMIT = norm.ppf(0.95)
 
@@ -47,6 +51,8 @@ class BandProgress(BaseEstimator):
     failing_ : tuple of float, or None
         Mean and standard deviation of the root of level at failure; None with fewer than 8.
     n_failures_ : int
+    off_ : array of shape (3,)
+        Middle, 5 % and 95 % point of log (km left / km foretold), in its own spread.
     """
 
     def __init__(self, bands: WornBands, seed: int = 0):
@@ -78,6 +84,7 @@ class BandProgress(BaseEstimator):
         self.failing_ = None
         if len(ends) >= FEWEST_FAILURES:
             self.failing_ = (float(ends.mean()), float(max(ends.std(ddof=1), 0.1)))
+            self.off_ = self._learn_off(series, failures)
         return self
 
     def predict(self, X: WearRecords, pooled: np.ndarray, found: pd.DataFrame) -> pd.DataFrame:
@@ -158,10 +165,31 @@ class BandProgress(BaseEstimator):
         age = last[known].to_numpy()
         km = self._crossing(fits[known])
         reached = np.median(km, axis=1) <= 0.0
-        quantiles = np.quantile(np.maximum(km, 0.0), [0.5, 0.05, 0.95], axis=1)
-        out.loc[known, columns] = (age + quantiles).T
+        middle, spread = _log_km(km)
+        out.loc[known, columns] = age[:, None] + np.exp(middle + spread * self.off_[:, None]).T
         out.loc[known, "answer"] = np.where(reached, "level reached", "km expected")
         return out
+
+    def _learn_off(self, series: pd.DataFrame, failures: pd.DataFrame) -> np.ndarray:
+        """Points of how far forecasts of lives that failed were off, drawn to normal ones."""
+        usual = norm.ppf([0.5, 0.05, 0.95])
+        known = failures.drop_duplicates("life_id").set_index("life_id")["failed_age_km"]
+        own = series[series["life_id"].isin(known.index)]
+        part = np.random.default_rng(self.seed).random(own["life_id"].nunique())
+        number = own.groupby("life_id", sort=False).ngroup().to_numpy()
+        turn = own.groupby("life_id").cumcount().to_numpy()
+        size = own.groupby("life_id")["life_id"].transform("size").to_numpy()
+        cut = own[turn <= np.floor(1 + part[number] * (size - 1))]
+        fits = _drawn_to(_growth(cut), self.growth_)
+        fits = fits[fits["n_signs"] >= 2]
+        if fits.empty:
+            return usual
+        last = cut.groupby("life_id")["sensor_age_km"].max().reindex(fits.index)
+        rest = np.log(np.maximum(known.reindex(fits.index) - last, LEAST_KM).to_numpy())
+        middle, spread = _log_km(self._crossing(fits))
+        # a little beyond 5 and 95 %: the points are learnt from few lives themselves
+        seen = np.quantile((rest - middle) / spread, [0.5, 0.04, 0.96])
+        return (len(fits) * seen + FAILURES_TRUSTED * usual) / (len(fits) + FAILURES_TRUSTED)
 
     def _crossing(self, fits: pd.DataFrame) -> np.ndarray:
         """Km from the last test until each life's level is that of failure, (lives, draws)."""
@@ -179,6 +207,12 @@ class BandProgress(BaseEstimator):
         below = norm.cdf((np.minimum(now, mean + 2 * sd) - mean) / sd)
         level = mean + sd * norm.ppf(below + (1.0 - below) * rng.uniform(1e-6, 1 - 1e-6, shape))
         return 1000.0 * (level - now) / growth
+
+
+def _log_km(km: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Middle and spread (1 sigma) of the log of each row's draws."""
+    low, middle, high = np.log(np.maximum(np.quantile(km, [0.05, 0.5, 0.95], axis=1), LEAST_KM))
+    return middle, np.maximum((high - low) / (2.0 * _LIMIT), 0.2)
 
 
 def _signs(found: Posterior) -> np.ndarray:
