@@ -11,47 +11,15 @@ import pandas as pd
 import pytest
 
 from models.stock import schemas
-from pipeline.home import Home
 from pipeline.statements import connect
+from pipeline.warehouse.publish import newest
 from pipeline.warehouse.stock import plan_stock, read_stock_records
-from tests.pipeline.shop_files import SHOP, hand_in
-
-DAY = date(2026, 6, 1)
-FILES = SHOP | {
-    "units": SHOP["units"] + "B3,s1,,,alder,tour,2024-01-01\nB4,s1,f1,,alder,tour,2024-01-01\n",
-    "parts": (
-        "part_no,description,kind,output,unit_price,pack_size,lead_time_days\n"
-        "P1,sensor,potentiometer,rising,80,2,14\nP2,sealed,potentiometer,rising,90,1,\n"
-    ),
-    "sensors": SHOP["sensors"]
-    + (
-        "S3,B3,throttle,P1,unknown,,\nS4,B4,throttle,P1,unknown,,\n"
-        "S5,B3,throttle,P1,fitted_here,2025-02-03,9000\n"
-    ),
-    "test_sessions": SHOP["test_sessions"]
-    + (
-        "T4,S3,s1,2025-02-01T09:00:00+00:00,9000,first_visit,5.01,,fail\n"
-        "T5,S4,s1,2025-03-01T09:00:00+00:00,4000,first_visit,5.01,,pass\n"
-    ),
-    "repair_outcomes": SHOP["repair_outcomes"]
-    + "R2,S3,T4,2025-02-03,9000,sensor_replaced,yes,opened,no\n",
-    "stock": (
-        "shop_id,part_no,counted_on,on_hand,on_order,order_due_on\n"
-        "s1,P1,2026-01-02,9,0,\ns1,P1,2026-05-11,1,2,2026-06-10\ns1,P1,2027-01-02,7,0,\n"
-    ),
-}
-
-
-@pytest.fixture(scope="module")
-def published(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("stocked")
-    home = Home(folder / "home").prepare(as_of=DAY)
-    return hand_in(home, folder / "a", FILES).manifest.path
+from tests.pipeline.stocked_shop import DAY
 
 
 @pytest.fixture
-def connection(published, tmp_path):
-    copy = shutil.copy(published, tmp_path / "copy.duckdb")
+def connection(stocked_home, tmp_path):
+    copy = shutil.copy(newest(stocked_home).path, tmp_path / "copy.duckdb")
     connection = connect(copy)
     yield connection
     connection.close()
