@@ -9,6 +9,7 @@ import pandas as pd
 
 from models.stock.base_stock import (
     ReviewCycle,
+    base_stock_for_share,
     cycle_cost,
     holding_of,
     least_for_costs,
@@ -67,10 +68,11 @@ def decide_orders(
     keep_one = holding_of(price, DAYS_A_YEAR, settings.holding_cost_share_per_year)
     slow = keep_none <= keep_one
     aim = np.where(slow, 0, lacking_parts(cycle, price, settings))
-    spare = np.zeros(len(aim), dtype=int)
+    moved = transfers(groups, aim, np.zeros_like(aim), allowed.iloc[:0])
     if len(allowed):
         spare = np.where(slow, on_hand, spare_parts(cycle, price, on_hand, settings))
-    moved = transfers(groups, aim, np.where(aim > 0, 0, spare), allowed)
+        wants = np.where(slow, 0, np.maximum(aim, lacking_at_once(cycle, settings)))
+        moved = transfers(groups, wants, np.where(wants > 0, 0, spare), allowed)
     taken, given = (_sum_of(moved, groups, side) for side in ("to_shop", "from_shop"))
     after = moved_in(cycle, taken - given)
     wanted = np.where(slow, 0, _packs(after, price, pack, settings) * pack)
@@ -91,6 +93,16 @@ def lacking_parts(cycle: ReviewCycle, price: np.ndarray, settings: StockSettings
     return _packs(cycle, price, np.ones(len(price), dtype=int), settings)
 
 
+def lacking_at_once(cycle: ReviewCycle, settings: StockSettings) -> np.ndarray:
+    """Single parts lacking before an order placed today can come, shape (groups,).
+
+    Parts from another shop are there at once: they serve this time as well as the cycle after it.
+    """
+    lead = cycle.needs.of((slice(None), 0))
+    level = base_stock_for_share(lead, settings.target_filled_share)
+    return np.maximum(level - cycle.there_early, 0)
+
+
 def spare_parts(
     cycle: ReviewCycle, price: np.ndarray, on_hand: np.ndarray, settings: StockSettings
 ) -> np.ndarray:
@@ -98,7 +110,9 @@ def spare_parts(
     most = int(np.max(on_hand, initial=0))
     spare = np.zeros(len(on_hand), dtype=int)
     for given in range(1, most + 1):  # what is lacking rises with what is given
-        enough = lacking_parts(moved_in(cycle, -np.full(len(on_hand), given)), price, settings) == 0
+        left = moved_in(cycle, -np.full(len(on_hand), given))
+        lacks = lacking_parts(left, price, settings) + lacking_at_once(left, settings)
+        enough = lacks == 0
         spare = np.where(enough & (given <= on_hand), given, spare)
     return spare
 

@@ -125,6 +125,16 @@ def test_shops_order_apart_unless_both_owners_agree():
     assert north["transfer_out"] == south["transfer_in"]
 
 
+def test_a_shop_that_an_order_would_reach_too_late_takes_parts_from_another():
+    sure = part_need(["north"] * 20, ["P"] * 20, 0.0)
+    sure["need"] = np.where(sure["sensor_id"].isin(["S0", "S1"]), 1.0, 0.1 * sure["days"] / 182)
+    counts = [count("north"), count("south", on_hand=5)]
+    found = records(sure, counts=counts, parts=[part(lead_time_days=28)])
+    rows = ordered(found, allowed=both_ways()).orders.set_index("shop_id")
+    assert rows.loc["north", "transfer_in"] >= 2
+    assert rows["transfer_in"].sum() == rows["transfer_out"].sum()
+
+
 def test_one_way_consent_lets_parts_go_one_way():
     one_way = frame(schemas.TRANSFERS_ALLOWED, [{"from_shop": "south", "to_shop": "north"}])
     found = records(TWO_SHOPS, counts=[count("north", on_hand=40), count("south", on_hand=1)])
