@@ -115,7 +115,7 @@ def _why(row: dict, currency: str) -> str:
     if row["none_is_right"]:
         costs = (
             f"keeping one costs {money(row['keep_one_cost'], currency)} a year, doing without "
-            f"about {_small_money(row['keep_none_cost'], currency)}"
+            f"{_small_money(row['keep_none_cost'], currency)}"
         )
         kept = " What is there may be used up." if row["on_hand"] + row["due"] else ""
         return f"A slow mover: stocking none costs least ({costs}).{kept}"
@@ -131,7 +131,7 @@ def _why(row: dict, currency: str) -> str:
 
 
 def _small_money(value: float, currency: str) -> str:
-    return money(value, currency) if value >= 1 else f"less than {money(1, currency)}"
+    return f"about {money(value, currency)}" if value >= 1 else f"less than {money(1, currency)}"
 
 
 def _capital(words: str) -> str:
