@@ -95,9 +95,11 @@ class _Teller:
         self.sensor_ids, self.part_nos = (
             gains.sensors[name].tolist() for name in ("sensor_id", "part_no")
         )
-        self.top = _most_by_day(answer.problem, gains)
-        self.best = self.top.argmax(axis=1) if len(self.top) else np.zeros(0, dtype=int)
         self.draft = Draft(self.case)
+        self.top = _most_by_day(answer.problem, gains)
+        owed = np.array([self._owes(b) for b in range(len(self.top))], dtype=bool)
+        early = answer.problem.bonus * (gains.days.max(initial=0) - gains.days)
+        self.best = (self.top + owed[:, None] * early).argmax(axis=1)
         for bike in np.flatnonzero(self.found.choice >= 0).tolist():
             self.draft.put(bike, int(self.found.choice[bike]), int(self.found.day[bike]))
 
@@ -110,8 +112,9 @@ class _Teller:
         return day_of(self.as_of, self.gains.days[place])
 
     def _late(self, bike: int) -> bool:
+        """No later day is cheaper than the first, and waiting costs."""
         top = self.top[bike]
-        return bool(top[0] > _LEAST and top.argmax() == 0 and top[0] - top[-1] > _LEAST)
+        return bool(top.argmax() == 0 and top[0] - top[-1] > _LEAST)
 
     def _planned(self) -> list[int]:
         return np.flatnonzero(self.found.choice >= 0).tolist()
@@ -124,15 +127,16 @@ class _Teller:
         case, day = self.case, int(self.found.day[bike])
         choice, row = int(self.found.choice[bike]), int(self.problem.bikes[bike])
         depot = case.depot[bike]
-        saves = float(case.gain[choice, day])
+        members = self._members(choice)
+        saves = float(sum(self.gains.gain[sensor, day] for sensor in members))
         facts = {
+            "owed": any(self.problem.owed[sensor] for sensor in members),
             "saves": saves,
             "best_day": self._day(self.best[bike]),
-            "waiting_costs": max(float(self.top[bike].max()) - saves, 0.0),
+            "waiting_costs": max(float(self.top[bike, self.best[bike]]) - saves, 0.0),
             "late": self._late(bike),
             "with_depot": int(self.draft.count[depot, day]) if depot >= 0 else 1,
         }
-        members = self._members(choice)
         why = why_this_day(
             day=self._day(day),
             bound=bool(self.answer.bound[row]),
@@ -184,20 +188,34 @@ class _Teller:
             for row in self.problem.unknown
         ]
         for bike in np.flatnonzero(self.found.choice < 0).tolist():
-            most = float(self.top[bike].max(initial=0.0))
-            if most > _LEAST:
-                rows.append(self._left_out(bike, most))
+            if self._wanted(bike):
+                rows.append(self._left_out(bike))
         return rows
 
-    def _left_out(self, bike: int, most: float) -> dict:
+    def _owes(self, bike: int) -> bool:
+        return bool(self.problem.owed[self.problem.sensors[self._own_sensors(bike)]].any())
+
+    def _wanted(self, bike: int) -> bool:
+        """A check of the bike is owed, or would pay on some day."""
+        return bool(self.top[bike].max() > _LEAST or self._owes(bike))
+
+    def _left_out(self, bike: int) -> dict:
         day, row = int(self.best[bike]), int(self.problem.bikes[bike])
         own = self.problem.sensors[self._own_sensors(bike)]
-        worth = [int(s) for s in own if self.gains.gain[s, day] > 0]
+        owed, most = self.problem.owed, float(self.top[bike, day])
+        worth = [int(s) for s in own if self.gains.gain[s, day] > 0 or owed[s]]
         parts = [self.part_nos[s] for s in worth if self.gains.replaces[s, day]]
         plight, part = self._plight(bike), ", ".join(sorted(set(parts)))
         todo = "\n".join(self._todo(sensor, day) for sensor in worth)
         return self._head(row) | self._none(
-            plight, self._day(day), most, late=self._late(bike), todo=todo, row=row, part_no=part
+            plight,
+            self._day(day),
+            most,
+            late=self._late(bike),
+            todo=todo,
+            row=row,
+            part_no=part,
+            owed=bool(owed[worth].any()),
         )
 
     def _none(
@@ -210,6 +228,7 @@ class _Teller:
         todo: str,
         row: int,
         part_no: str = "",
+        owed: bool = False,
     ) -> dict:
         words = why_no_day(
             plight,
@@ -219,10 +238,12 @@ class _Teller:
             part_no=part_no,
             windows=bool(self.answer.free[row].any()),
             weeks=self.settings.weeks_ahead,
+            owed=owed,
             currency=self.settings.currency,
         )
         return {
             "plight": plight,
+            "owed": owed,
             "best_day": best_day,
             "waiting_costs": waiting_costs,
             "late": late,
@@ -234,10 +255,11 @@ class _Teller:
         """Which limit leaves no day: windows first, then parts, hours, and the depot's day."""
         own, row = self._own_sensors(bike), int(self.problem.bikes[bike])
         free = self.answer.free[row]
-        if not (self.top[bike][free] > _LEAST).any():
-            return "no_window"
         rows = slice(self.draft.first[bike], self.draft.end[bike])
-        alone = self.gains.gain[self.problem.sensors[own]]
+        places = self.problem.sensors[own]
+        alone = self.gains.gain[places] + self.problem.bonus * self.problem.owed[places, None]
+        if not (alone[:, free] > 0).any():
+            return "no_window"
         pays = self._sums(rows, alone, own[0]) > 0
         stocked = ~(self.case.uses[rows] > self.draft.parts_left + 0.5).any(axis=2)
         if not (pays & free & stocked).any():
@@ -316,7 +338,10 @@ class _Teller:
     def about(self) -> dict:
         """How good the shop's plan is."""
         comes, case = self.found.choice >= 0, self.case
-        worth_it = self.top.max(axis=1, initial=0.0) > _LEAST
+        worth_it = np.array([self._wanted(b) for b in range(len(self.found.choice))], dtype=bool)
+        saves = sum(row["saves"] for row in self.work())
+        depot_days = int((self.draft.count[:-1] > 0).sum())
+        saves -= self.settings.depot_day_cost * depot_days
         hours = case.hours[self.found.choice[comes], self.found.day[comes]]
         return {
             "shop_id": self.problem.shop["shop_id"],
@@ -324,8 +349,8 @@ class _Teller:
             "bike_count": len(self.problem.bikes) + len(self.problem.unknown),
             "visit_count": int(comes.sum()),
             "not_worth_count": int((~worth_it & ~comes).sum()),
-            "saves": self.found.value,
-            "at_most": self.found.at_most,
+            "saves": saves,
+            "at_most": saves + self.found.at_most - self.found.value,
             "method": self.method,
             "check_hours": float(case.bay_hours.sum()),
             "planned_hours": float(hours.sum()),
@@ -334,11 +359,13 @@ class _Teller:
 
 
 def _most_by_day(problem: ShopProblem, gains: SensorGains) -> np.ndarray:
-    """Most that a visit to each bike can save on each day, limits aside, shape (bikes, days)."""
+    """What a visit to each bike can save on each day, limits aside, owed sensors always counted."""
     most = np.zeros((len(problem.bikes), len(gains.days)))
     # the case numbers its bikes in the order of its sensors
     bike = np.repeat(np.arange(len(problem.bikes)), _sensors_each(problem, gains))
-    np.add.at(most, bike, np.maximum(gains.gain[problem.sensors], 0.0))
+    own = gains.gain[problem.sensors]
+    owed = problem.owed[problem.sensors][:, None]
+    np.add.at(most, bike, np.where(owed, own, np.maximum(own, 0.0)))
     return most
 
 

@@ -36,11 +36,12 @@ class CheckPlan:
 class CheckRecords:
     """What the plan is made from.
 
-    ``costs`` CHECK_COSTS, ``bikes`` CHECK_BIKES, ``windows`` CHECK_WINDOWS, ``shops`` CHECK_SHOPS,
-    ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS.
+    ``costs`` CHECK_COSTS, ``owed`` CHECK_OWED, ``bikes`` CHECK_BIKES, ``windows`` CHECK_WINDOWS,
+    ``shops`` CHECK_SHOPS, ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS.
     """
 
     costs: pd.DataFrame
+    owed: pd.DataFrame
     bikes: pd.DataFrame
     windows: pd.DataFrame
     shops: pd.DataFrame
@@ -57,6 +58,7 @@ class CheckRecords:
         """
         return CheckRecords(
             schemas.CHECK_COSTS.check(self.costs),
+            schemas.CHECK_OWED.check(self.owed),
             schemas.CHECK_BIKES.check(self.bikes),
             schemas.CHECK_WINDOWS.check(self.windows),
             schemas.CHECK_SHOPS.check(self.shops),
@@ -69,6 +71,9 @@ def plan_checks(
     records: CheckRecords, as_of: date, settings: CheckSettings | None = None
 ) -> CheckPlan:
     """Dates for preventive checks over the coming weeks that cost least in expectation.
+
+    Checks that the advice asks for now come first and as early as they can, whatever they cost;
+    beyond them a check is planned where it is expected to save more than it costs.
 
     Parameters
     ----------
@@ -105,7 +110,8 @@ class ShopProblem:
 
     ``bikes`` rows of CHECK_BIKES with known costs, ``unknown`` those without; ``sensors`` rows of
     the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``; ``counted``: the
-    shop has handed in a count of some part.
+    shop has handed in a count of some part. ``owed`` by row of the gains; ``bonus`` is what an owed
+    sensor counts for more in the case, so that owed checks come first.
     """
 
     shop: dict
@@ -117,6 +123,8 @@ class ShopProblem:
     supply: dict
     chains: dict
     counted: bool
+    owed: np.ndarray
+    bonus: float
 
 
 def _cases(
@@ -128,6 +136,7 @@ def _cases(
 ):
     supply, chains = supply_by_day(records.stock, as_of), successors(records.parts)
     counted = set(records.stock["shop_id"])
+    owed = gains.sensors["sensor_id"].isin(set(records.owed["sensor_id"])).to_numpy()
     known = np.isfinite(gains.gain).all(axis=1)
     row = pd.Index(records.bikes["unit_id"]).get_indexer(gains.sensors["unit_id"])
     counts = np.bincount(row[(row >= 0) & known], minlength=len(records.bikes)) > 0
@@ -143,8 +152,13 @@ def _cases(
             pools = pools_of_shop(shop["shop_id"], sorted(set(part_nos)), supply, chains)
         uses, limits = uses_of_pools(part_nos, gains.replaces[sensors], gains.days, pools)
         hours, assumed = _bay_hours(shop["bay_hours_per_day"], settings)
+        gain = gains.gain[sensors]
+        bonus = 2 * (np.abs(gain).max(initial=0.0) + settings.depot_day_cost)
         of_bikes = BikeSensors(
-            np.searchsorted(bikes, row[sensors]), gains.gain[sensors], gains.hours[sensors], uses
+            np.searchsorted(bikes, row[sensors]),
+            gain + owed_first(owed[sensors], bonus, gains.days),
+            gains.hours[sensors],
+            uses,
         )
         depot = pd.factorize(records.bikes["fleet_id"].iloc[bikes])[0]
         made = shop_case(
@@ -157,8 +171,26 @@ def _cases(
         )
         unknown = np.flatnonzero(own & ~counts)
         yield ShopProblem(
-            shop, assumed, made, bikes, unknown, sensors, supply, chains, shop["shop_id"] in counted
+            shop=shop,
+            hours_assumed=assumed,
+            made=made,
+            bikes=bikes,
+            unknown=unknown,
+            sensors=sensors,
+            supply=supply,
+            chains=chains,
+            counted=shop["shop_id"] in counted,
+            owed=owed,
+            bonus=bonus,
         )
+
+
+def owed_first(owed: np.ndarray, bonus: float, days: np.ndarray) -> np.ndarray:
+    """What owed sensors count for more: ``bonus`` at first, half of it on the last day.
+
+    Shape (sensors, days). So an owed check outweighs any other and comes as early as it can.
+    """
+    return bonus * owed[:, None] * (1 - days / (2 * max(days.max(initial=1), 1)))
 
 
 def _bay_hours(stated: float, settings: CheckSettings) -> tuple[float, bool]:

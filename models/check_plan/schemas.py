@@ -33,6 +33,12 @@ CHECK_BIKES = FrameSchema(
     ),
 )
 
+CHECK_OWED = FrameSchema(
+    "check_owed",
+    "one sensor in service whose advice is to work on it now",
+    (Column("sensor_id", "text", "the sensor"),),
+)
+
 CHECK_WINDOWS = FrameSchema(
     "check_windows",
     "one window in which one bike can be spared, both days included",
@@ -90,7 +96,8 @@ CHECK_VISITS = FrameSchema(
         Column("sensor_count", "whole", "sensors looked at"),
         Column("todo", "text", "what to do, one sensor a line"),
         Column("saves", "number", "expected cost without the visit less with it", "currency"),
-        Column("best_day", "date", "cheapest working day, windows and hours aside"),
+        Column("owed", "flag", "the advice is to work on one of its sensors now"),
+        Column("best_day", "date", "best working day, windows and hours aside"),
         Column("waiting_costs", "number", "what the days after that cost", "currency"),
         Column("late", "flag", "no later day is cheaper than the first: the best day lies past"),
         Column("with_depot", "whole", "bikes of its depot that come that day, itself included"),
@@ -124,7 +131,8 @@ CHECK_UNPLACED = FrameSchema(
         Column("shop_name", "text", "the shop's name"),
         Column("fleet_id", "text", "its fleet; blank for a private bike", blank=True),
         Column("plight", "text", "no_window, no_part, no_hours, not_worth_a_day or cost_not_known"),
-        Column("best_day", "date", "cheapest working day, all limits aside", blank=True),
+        Column("owed", "flag", "the advice is to work on one of its sensors now"),
+        Column("best_day", "date", "best working day, all limits aside", blank=True),
         Column("waiting_costs", "number", "what going unchecked costs", "currency", True),
         Column("late", "flag", "the best day lies past"),
         Column("todo", "text", "what would be done, one sensor a line"),
@@ -158,7 +166,7 @@ CHECK_ABOUT = FrameSchema(
         Column("visit_count", "whole", "of these planned"),
         Column("not_worth_count", "whole", "for which no visit pays in these weeks"),
         Column("saves", "number", "expected cost without the plan less with it", "currency"),
-        Column("at_most", "number", "no plan under these limits could save more", "currency"),
+        Column("at_most", "number", "that, and what the best plan could add to it", "currency"),
         Column("method", "text", "exact or search"),
         Column("check_hours", "number", "bay hours for checks in these weeks", "h"),
         Column("planned_hours", "number", "of these planned", "h"),

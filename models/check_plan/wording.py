@@ -35,6 +35,7 @@ def what_to_do(action: str, sensor_id: str, part_no: str, part_needed: float) ->
 def why_this_day(
     *,
     saves: float,
+    owed: bool,
     day: date,
     best_day: date,
     waiting_costs: float,
@@ -47,18 +48,26 @@ def why_this_day(
     """Why a visit stands on its day, the weightiest first."""
     less = money(saves, currency)
     words = [f"A check that day is expected to cost {less} less than none in these weeks."]
+    if saves < 0:
+        more = money(-saves, currency)
+        words = [f"It is expected to cost {more} more than no check in these weeks."]
+    if owed:
+        words.insert(0, "The advice is to work on it now, so its check comes first.")
     if late:
         words.append("Late: every day of waiting costs, so the best day lies past.")
     if day == best_day:
-        words.append("It is the first day open." if late else "No other working day costs less.")
+        early = late or owed
+        words.append("It is the first day open." if early else "No other working day costs less.")
     else:
         limits = "its windows, the bay hours, parts and its depot's days"
         if not bound:
             limits = "the bay hours, parts and days shared with others"
         more = money(waiting_costs, currency)
         words.append(
-            f"{weekday(best_day)} would cost {more} less, but {limits} leave "
-            "this day as the best for all together."
+            f"It is the first day that {limits} leave."
+            if owed and waiting_costs < 0.05
+            else f"{weekday(best_day)} would cost {more} less, but {limits} leave this day as the "
+            "best for all together."
         )
     if with_depot > 1:
         words.append(f"{with_depot} bikes of its depot come that day.")
@@ -72,6 +81,7 @@ def why_no_day(
     *,
     waiting_costs: float,
     late: bool,
+    owed: bool,
     best_day: date | None,
     part_no: str = "",
     windows: bool = False,
@@ -98,7 +108,9 @@ def why_no_day(
         "cost_not_known": "Hand in an odometer reading, and test it when it is in.",
     }[plight]
     words = [reason]
-    if plight != "cost_not_known":
+    if owed:
+        words.insert(0, "The advice is to work on it now.")
+    if plight != "cost_not_known" and waiting_costs > 0:
         when = f" on {weekday(best_day)}" if best_day else ""
         more = money(waiting_costs, currency)
         words.append(

@@ -20,8 +20,8 @@ def check_costs(
 ) -> pd.DataFrame:
     """Expected cost of a visit on each day, and of none in these weeks.
 
-    A sensor advised to be replaced is replaced; others are tested or replaced, as is cheaper on
-    the day.
+    A sensor advised to be replaced is replaced, one advised to be tested now is tested; others are
+    tested or replaced, as is cheaper on the day.
 
     Parameters
     ----------
@@ -45,9 +45,13 @@ def check_costs(
     km = weighed.km_per_day[:, None] * days
     test, replace = at_km(found.test_at, km), at_km(found.replace_at, km)
     sensors = outlook.sensors.iloc[weighed.places]
-    advised = PLANNED_WORK.check(work).set_index("sensor_id").loc[sensors["sensor_id"], "work"]
-    must = advised.eq("replace").fillna(False).to_numpy(bool)[:, None]
-    replaced = must | (replace < test)
+    advised = PLANNED_WORK.check(work).set_index("sensor_id").loc[sensors["sensor_id"]]
+    must, tests = (
+        advised["work"].eq(work).fillna(False).to_numpy(bool)[:, None]
+        for work in ("replace", "test")
+    )
+    tests = tests & advised["work_days"].eq(0).to_numpy(bool)[:, None]
+    replaced = must | ((replace < test) & ~tests)
     usual = weighed.prices.usual_per_km * weighed.km_per_day * settings.planning_horizon_days
     without = at_km(found.best_at, km[:, -1:]) + usual[:, None]
     defect = _silent_defect(outlook, weighed.places, days)

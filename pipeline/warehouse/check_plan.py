@@ -45,9 +45,9 @@ def plan_checks(
 ) -> None:
     """Fill ``marts.check_visits``, ``_work``, ``_unplaced``, ``_days``, ``_about``, ``_events``.
 
-    Rests on ``marts.check_costs``, ``marts.bikes``, ``marts.tests``, ``marts.sensors_now`` and
-    ``staging``'s shops, calendar, stock and parts. Everything that goes into the plan is read back
-    from there by :func:`check_records`, so that a page can plan anew under other settings.
+    Rests on ``marts.check_costs``, ``planned_work``, ``bikes``, ``tests`` and ``sensors_now``, and
+    on ``staging``'s shops, calendar, stock and parts. Everything that goes into the plan is read
+    back from there by :func:`check_records`, so that a page can plan anew under other settings.
 
     Parameters
     ----------
@@ -90,6 +90,7 @@ def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckReco
     """All that the plan is made from, as it stands in a warehouse."""
     return CheckRecords(
         run(connection, f"{MARTS}/check_costs_taken").df(),
+        run(connection, f"{MARTS}/check_owed").df(),
         run(connection, f"{MARTS}/check_bikes").df(),
         run(connection, f"{MARTS}/check_windows").df(),
         run(connection, f"{MARTS}/check_shops").df(),

@@ -20,6 +20,7 @@ from scipy.stats import t as student
 
 from models.check_plan.exact import best_plan
 from models.check_plan.plan import CheckRecords, plan_checks
+from models.check_plan.schemas import CHECK_OWED
 from models.check_plan.search import good_plan
 from tests.bench import check_plan_world as w
 from tests.bench.check_plan_policies import FixedInterval, FixedReplacement, Never, Ours, Perfect
@@ -164,6 +165,7 @@ def _many(n: int, n_shops: int, *, windows: bool, seed: int = 0) -> CheckRecords
     due = as_of + pd.to_timedelta(rng.integers(3, 33, len(stock)), unit="D")
     return CheckRecords(
         costs,
+        CHECK_OWED.empty(),
         pd.DataFrame({"unit_id": unit, "label": unit, "shop_id": shop, "fleet_id": fleet}).assign(
             last_session_id=None
         ),

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.check_plan.plan import CheckRecords, plan_checks
-from models.check_plan.schemas import CHECK_PARTS, CHECK_STOCK
+from models.check_plan.schemas import CHECK_OWED, CHECK_PARTS, CHECK_STOCK
 from models.check_plan.settings import CheckSettings
 from models.plans.belief import Test, belief_after_pass, riding_step
 from models.plans.check_costs import CHECK_DAYS
@@ -179,7 +179,15 @@ class Ours(Never):
                 "bay_hours_per_day": 4 * w.CHECK_HOURS_A_DAY,
             }
         )
-        return CheckRecords(costs, bikes, windows, shops, CHECK_STOCK.empty(), CHECK_PARTS.empty())
+        return CheckRecords(
+            costs,
+            CHECK_OWED.empty(),
+            bikes,
+            windows,
+            shops,
+            CHECK_STOCK.empty(),
+            CHECK_PARTS.empty(),
+        )
 
 
 SETTINGS = CheckSettings(check_share_of_bay_hours=0.25, depot_day_cost=w.COST["depot_day"])
