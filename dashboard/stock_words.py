@@ -29,6 +29,12 @@ def money(value: float, currency: str = "") -> str:
     return f"{value:,.0f} {currency}".strip()
 
 
+def tied_up(row: dict, currency: str) -> str:
+    """Money in parts on hand and due, today and with what is advised."""
+    now, after = row["tied_up"], row["tied_up_after"]
+    return money(now, currency) if now == after else f"{money(now)} → {money(after, currency)}"
+
+
 def parts(value: float) -> str:
     """A whole number of parts."""
     return counted(int(value), "part")
@@ -297,8 +303,8 @@ def rests_on(about: dict) -> list[str]:
         f"Stock is looked at every {counted(told['review_days'], 'day')}; an order covers its lead "
         "time and the days to the next look.",
         aim,
-        f"New parts are taken to fail again at {number(about['repeats_per_year'], digits=2)} a "
-        "sensor and year.",
+        f"A new part is taken to fail again at a rate of "
+        f"{number(about['repeats_per_year'], digits=2)} a year.",
         consent,
         "Later orders and weeks show needs as expected; each is decided anew at its review.",
         "Costs, target and defaults are assumed until the owner sets them in the settings file.",

@@ -27,6 +27,7 @@ from dashboard.stock_words import (
     reasons,
     rests_on,
     runs_out,
+    tied_up,
     unmet,
     walk_in_words,
 )
@@ -79,7 +80,8 @@ def _today(view: StockView) -> None:
     if len(rest):
         title = f"Nothing to order: {counted(len(rest), 'line')}, each with its reason"
         caption = "Nothing to order today. That says nothing about any bike."
-        st.html(fold(title, table(rest, columns, caption)))
+        shown = {name: cell for name, cell in columns.items() if name not in ("Order now", "Costs")}
+        st.html(fold(title, table(rest, shown, caption)))
     _csv(exported(view.rows), "parts_to_order")
 
 
@@ -98,9 +100,7 @@ def _columns(currency: str) -> dict:
         "On order": coming,
         "Asked for, expected": needed,
         "A need unmet, today → after": runs_out,
-        "Tied up, today → after": lambda r: (
-            f"{money(r['tied_up'])} → {money(r['tied_up_after'], currency)}"
-        ),
+        "Tied up, today → after": lambda r: tied_up(r, currency),
         "Why": why,
     }
 
@@ -214,6 +214,7 @@ def _transfers(view: StockView) -> None:
             f"Part {r['part_no']} ({', '.join(names.get(s, s) for s in r['shops'].split(', '))}): "
             f"one shared stock would aim at {r['as_one']}, the shops apart at {r['apart']}."
             for r in view.pools.to_dict("records")
+            if r["as_one"] < r["apart"]
         )
     )
 

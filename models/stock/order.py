@@ -45,9 +45,7 @@ def decide_orders(
 ) -> Orders:
     """Parts to order today.
 
-    A part is a slow mover where keeping one for a year costs more than doing without costs in
-    missed needs; none is then stocked, whatever the target. For a stock that is refilled one for
-    one this comparison is exact: both costs are worn for the same share of the time.
+    Of a slow mover none is stocked, whatever the target.
 
     Parameters
     ----------
@@ -63,9 +61,9 @@ def decide_orders(
         TRANSFERS_ALLOWED.
     """
     price, pack = groups["unit_price"].to_numpy(float), groups["pack_size"].to_numpy(int)
-    per_year = cycle.needs.mean[:, 2] * DAYS_A_YEAR / groups["covered_days"].to_numpy(float)
-    keep_none = settings.shortage_cost * per_year
-    keep_one = holding_of(price, DAYS_A_YEAR, settings.holding_cost_share_per_year)
+    covered_days = groups["covered_days"].to_numpy(float)
+    per_year = cycle.needs.mean[:, 2] * DAYS_A_YEAR / covered_days
+    keep_none, keep_one = none_or_one(cycle, price, covered_days, settings)
     slow = keep_none <= keep_one
     aim = np.where(slow, 0, lacking_parts(cycle, price, settings))
     moved = transfers(groups, aim, np.zeros_like(aim), allowed.iloc[:0])
@@ -79,6 +77,19 @@ def decide_orders(
     wanted = _put_together(after, wanted, per_year, keep_one, pack, settings)
     wanted = np.where(groups["can_order"], wanted, 0)
     return Orders(aim, wanted.astype(int), taken, given, slow, keep_one, keep_none, moved)
+
+
+def none_or_one(
+    cycle: ReviewCycle, price: np.ndarray, covered_days: np.ndarray, settings: StockSettings
+) -> tuple[np.ndarray, np.ndarray]:
+    """Cost of a year of keeping none, in missed needs, and of keeping one, shape (groups,).
+
+    A part is a slow mover where the first is not above the second. For a stock that is refilled
+    one for one this is exact: both costs are worn for the same share of the time.
+    """
+    per_year = cycle.needs.mean[:, 2] * DAYS_A_YEAR / covered_days
+    keep_one = holding_of(price, DAYS_A_YEAR, settings.holding_cost_share_per_year)
+    return settings.shortage_cost * per_year, keep_one
 
 
 def moved_in(cycle: ReviewCycle, parts: np.ndarray) -> ReviewCycle:

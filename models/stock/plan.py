@@ -19,7 +19,7 @@ from models.stock.counts import CountDistribution
 from models.stock.demand import Demand
 from models.stock.last_time_buy import last_buys
 from models.stock.needs import SensorNeeds
-from models.stock.order import Orders, decide_orders, lacking_parts
+from models.stock.order import Orders, decide_orders, lacking_parts, none_or_one
 from models.stock.pooling import pools
 from models.stock.schemas import PARTS_SUPPLY, STOCK_DEMAND, STOCK_ORDERS, STOCK_POOLS
 from models.stock.settings import StockSettings
@@ -314,10 +314,13 @@ def _shared(
         cycle = ReviewCycle(
             CountDistribution(one.pmf[None], one.mean[None]), np.array([0]), np.array([0])
         )
-        price = today.supply["unit_price"].to_numpy(float)[at[:1]]
+        first = today.supply.iloc[at[:1]]
+        price, covered = (first[n].to_numpy(float) for n in ("unit_price", "covered_days"))
+        keep_none, keep_one = none_or_one(cycle, price, covered, settings)
         shops = ", ".join(today.supply["shop_id"].iloc[at])
         apart = int(today.orders["base_stock"].iloc[at].sum())
-        as_one = int(lacking_parts(cycle, price, settings)[0])
+        aim = lacking_parts(cycle, price, settings)[0]
+        as_one = 0 if keep_none[0] <= keep_one[0] else int(aim)
         rows.append((today.supply["part_no"].iloc[at[0]], shops, apart, as_one))
     return STOCK_POOLS.check(pd.DataFrame(rows, columns=STOCK_POOLS.names))
 

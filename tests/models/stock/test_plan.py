@@ -84,6 +84,12 @@ def test_one_shared_stock_is_smaller(plan):
     assert row["as_one"] < row["apart"]
 
 
+def test_of_a_slow_mover_one_shared_stock_holds_none_either():
+    found = records(part_need(["north", "south"], ["P", "P"], 0.05))
+    row = planned(found, allowed=both_ways()).pools.iloc[0]
+    assert (row["apart"], row["as_one"]) == (0, 0)
+
+
 def test_a_poisson_walk_in_alone_gives_the_textbook_level():
     # so many first visits that the rate is all but known: about 52 a year, 3 weeks ahead
     found = records(
