@@ -210,6 +210,21 @@ def in_short(rows: pd.DataFrame, currency: str) -> str:
     )
 
 
+def to_settle(rows: pd.DataFrame) -> list[str]:
+    """What stands in the way of trusting the orders: counts, and parts that cannot be had."""
+    uncounted, old = (int(rows["count_state"].eq(state).sum()) for state in ("never", "stale"))
+    gone = int((rows["supply"].eq("ended") & rows["short_now"].gt(0.05)).sum())
+    said = []
+    if uncounted or old:
+        kinds = [f"{uncounted} never counted"] * bool(uncounted) + [f"{old} long ago"] * bool(old)
+        lines = counted(uncounted + old, "line")
+        said.append(f"Count first: {lines} without a fresh count ({', '.join(kinds)}).")
+    if gone:
+        cannot = "can no longer be ordered and may be asked for"
+        said.append(f"{counted(gone, 'line')} {cannot}: see what goes out of supply.")
+    return said
+
+
 def part_in_words(row: dict, currency: str) -> list[str]:
     """One shop's part in sentences, beneath its heading."""
     moved = row["transfer_in"] - row["transfer_out"]

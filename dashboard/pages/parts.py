@@ -28,6 +28,7 @@ from dashboard.stock_words import (
     rests_on,
     runs_out,
     tied_up,
+    to_settle,
     unmet,
     walk_in_words,
 )
@@ -70,7 +71,7 @@ def _today(view: StockView) -> None:
     surround.heading("Today, shop by shop")
     rows = view.rows.assign(shop=shop_names(view.rows))
     currency = view.about["currency"]
-    st.html(tag("p", tag("strong", in_short(rows, currency))))
+    st.html(tag("p", tag("strong", in_short(rows, currency)), " ", " ".join(to_settle(rows))))
     columns = _columns(currency)
     wanted = pd.Series([advised(r) for r in rows.to_dict("records")], index=rows.index)
     if wanted.any():

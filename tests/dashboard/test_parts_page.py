@@ -48,6 +48,7 @@ def test_the_first_thing_said_is_what_to_order_today(shown):
     assert "700 crowns is tied up in parts on hand and due, 1,460 crowns with the order." in text
     assert text.index(first) < text.index("order 4 (2 packs of 2)") < text.index("One shop")
     assert "42 → 3 in 100" in text
+    assert text.index("Count first: 2 lines") < text.index("order 4 (2 packs of 2)")
     assert "400 → 800 crowns" in text
 
 

@@ -14,6 +14,7 @@ from dashboard.stock_words import (
     reasons,
     rests_on,
     runs_out,
+    to_settle,
     unmet,
     walk_in_words,
 )
@@ -85,6 +86,18 @@ def test_nothing_to_order_is_said_with_the_money_tied_up():
     assert in_short(rows, "") == (
         "Nothing to order today. 700 is tied up in parts on hand and due."
     )
+
+
+def test_what_to_settle_first_is_counted():
+    assert to_settle(stock_rows()) == [
+        "Count first: 2 lines without a fresh count (1 never counted, 1 long ago)."
+    ]
+    fresh = stock_rows().assign(count_state="counted")
+    assert to_settle(fresh) == []
+    gone = to_settle(fresh.assign(supply=["ended", "ended", "open", "open"]))
+    assert gone == [
+        "1 line can no longer be ordered and may be asked for: see what goes out of supply."
+    ]
 
 
 def test_walk_ins_name_their_evidence():
