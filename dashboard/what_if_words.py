@@ -91,3 +91,14 @@ def file_reading(base: WhatIfBase) -> str:
         "The settings kept have been changed since these records were built; the lists take them "
         "up with the next build."
     )
+
+
+def checks_reading(checks: pd.DataFrame, currency: str) -> str:
+    """How many visits would be planned, and what they are expected to save."""
+    if checks.empty:
+        return "No shop is on record, so that no check can be planned."
+    now, built = int(checks["visit_count"].sum()), int(checks["visit_count_as_built"].sum())
+    told = f"{counted(now, 'visit')} would be planned"
+    told += " as before" if now == built else f" instead of {built:,}"
+    saves = money(checks["saves"].sum(), currency)
+    return f"{told}; in expectation they save {saves} against planning none (a model's estimate)."

@@ -19,13 +19,14 @@ from dashboard.what_if_words import (
     advice_reading,
     changed_advice,
     changed_orders,
+    checks_reading,
     cost_reading,
     file_reading,
     money,
     orders_reading,
 )
 from dashboard.words import ACTIONS, in_100, known, number, plain
-from pipeline.access.what_if import SETTINGS, WhatIf, what_if
+from pipeline.access.what_if import SETTINGS, WhatIf, WhatIfBase, checks_if, what_if
 from pipeline.intake.settings_file import keep_settings
 
 TITLE = "Costs and levels, and what they change"
@@ -58,6 +59,7 @@ def show(shown: records.Shown) -> None:
     in_short.html(tag("div", *(tag("p", sentence) for sentence in told), class_="wa-said"))
     _advice(found, int(values["planning_horizon_days"]), currency)
     _orders(found)
+    _checks(base, values, currency)
     _keep(shown, values)
 
 
@@ -151,6 +153,27 @@ def _orders(found: WhatIf) -> None:
     caption = "Parts over each one's lead time and the time until the next ordering."
     st.html(table(changed, columns, caption))
     _save(changed, "other_orders")
+
+
+def _checks(base: WhatIfBase, values: dict[str, object], currency: str) -> None:
+    """The calendar takes longer: it is said to be under way until it is there."""
+    surround.heading("What checks would be planned")
+    waiting = st.empty()
+    waiting.html(tag("p", "The plan of checks is being worked out anew …", role="status"))
+    checks = checks_if(base, values)
+    waiting.html(tag("p", checks_reading(checks, currency)))
+    if checks.empty:
+        return
+    columns = {
+        "Shop": "shop_name",
+        "Visits, as built": "visit_count_as_built",
+        "Visits, with these settings": "visit_count",
+        "Bay hours, as built": lambda r: number(r["planned_hours_as_built"], "h", digits=1),
+        "Bay hours, with these settings": lambda r: number(r["planned_hours"], "h", digits=1),
+        "Bay hours kept for checks": lambda r: number(r["check_hours"], "h", digits=1),
+    }
+    weeks = f"Visits in the next {values['weeks_ahead']} weeks."
+    st.html(table(checks, columns, weeks))
 
 
 def _parts(value: object, digits: int) -> str:

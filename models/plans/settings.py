@@ -51,8 +51,8 @@ class PlanSettings:
 
     currency: str = _set("", "costs", "name of the shop's currency, shown beside money")
     labour_cost_per_hour: float = _set(70.0, "costs", "an hour of labour", "money/h", most=1e5)
-    test_hours: float = _set(0.5, "costs", "bench time of one test", "h", most=24)
-    replace_hours: float = _set(0.8, "costs", "time to replace a sensor", "h", most=24)
+    test_hours: float = _set(0.5, "costs", "bench time of one test", "h", least=0.01, most=24)
+    replace_hours: float = _set(0.8, "costs", "time to replace a sensor", "h", least=0.01, most=24)
     part_cost_if_unknown: float = _set(
         120.0, "costs", "a part whose price is not handed in", "money", least=0.01, most=1e6
     )

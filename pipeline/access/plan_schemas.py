@@ -44,6 +44,23 @@ WHAT_IF_ORDERS = FrameSchema(
     ),
 )
 
+WHAT_IF_CHECKS = FrameSchema(
+    "what_if_checks",
+    "one shop: its plan of checks under other settings and as built",
+    (
+        Column("shop_id", "text", "the shop"),
+        Column("shop_name", "text", "its name"),
+        Column("visit_count", "whole", "visits planned"),
+        Column("planned_hours", "number", "bay hours they take", "h"),
+        Column("check_hours", "number", "bay hours kept for checks", "h"),
+        Column("saves", "number", "expected cost without the plan less with it", "money"),
+        Column("visit_count_as_built", "whole", "the same as built"),
+        Column("planned_hours_as_built", "number", "the same as built", "h"),
+        Column("check_hours_as_built", "number", "the same as built", "h"),
+        Column("saves_as_built", "number", "the same as built", "money"),
+    ),
+)
+
 ADVICE_FOLLOWED = FrameSchema(
     "advice_followed",
     "one action: how often it was advised, what the shop did within 180 days, what happened",

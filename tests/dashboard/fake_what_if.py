@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from models.check_plan import schemas as check
+from models.check_plan.plan import CheckRecords
 from models.plans.actions import settled_cases
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings
@@ -63,9 +65,31 @@ def what_if_base(**changed) -> WhatIfBase:
         "last_tested_on": pd.Series(pd.NaT, index=range(4)),
         "stock": records,
         "orders": orders_today(records, StockSettings(), _no_transfers()).orders,
+        "checks": _check_records(view),
+        "check_about": rows(
+            check.CHECK_ABOUT,
+            2,
+            shop_id=["north", "south"],
+            visit_count=[1, 0],
+            planned_hours=[0.8, 0.0],
+            check_hours=60.0,
+        ),
         "transfers": _no_transfers(),
     }
     return WhatIfBase(**(base | changed))
+
+
+def _check_records(view) -> CheckRecords:
+    bikes = view.sensors[["unit_id", "shop_id", "fleet_id"]]
+    return CheckRecords(
+        costs=check.CHECK_COSTS.empty(),
+        owed=check.CHECK_OWED.empty(),
+        bikes=check.CHECK_BIKES.check(bikes.assign(label="K", last_session_id=None)),
+        windows=check.CHECK_WINDOWS.empty(),
+        shops=rows(check.CHECK_SHOPS, 2, shop_id=["north", "south"], bay_hours_per_day=8.0),
+        stock=check.CHECK_STOCK.empty(),
+        parts=check.CHECK_PARTS.empty(),
+    )
 
 
 def _no_transfers() -> pd.DataFrame:

@@ -53,6 +53,16 @@ def test_moving_a_cost_shows_what_changes_at_once():
     assert HOSTILE not in text
 
 
+def test_the_plan_of_checks_is_worked_out_anew():
+    app = opened("costs")
+    assert "would be planned" in text_of(app)
+    app.number_input(key="set_check_share_of_bay_hours").set_value(0.0)
+    app.run()
+    text = text_of(app)
+    assert "0 visits would be planned instead of 1" in text
+    assert "Visits in the next 6 weeks." in text
+
+
 def test_levels_that_cannot_stand_together_are_said():
     app = opened("costs")
     app.number_input(key="set_test_above").set_value(0.9)

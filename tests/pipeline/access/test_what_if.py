@@ -5,7 +5,7 @@ import pytest
 from models.plans.settings import PlanSettings
 from pipeline.access.reading import NotThereError
 from pipeline.access.views import worklist_view
-from pipeline.access.what_if import what_if, what_if_base
+from pipeline.access.what_if import checks_if, what_if, what_if_base
 from pipeline.intake.settings_file import keep_settings, read_settings
 from pipeline.jobs.ingest import rebuild
 from tests.pipeline.shop_files import SHOP, hand_in
@@ -33,6 +33,17 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
     assert orders["need"].to_numpy() == pytest.approx(orders["need_as_built"].to_numpy(), rel=1e-6)
     assert found.n_priced > 0
     assert found.following > 0
+
+
+def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
+    base = what_if_base(shop)
+    checks = checks_if(base, asdict(base.built_with))
+    assert checks["visit_count"].tolist() == checks["visit_count_as_built"].tolist()
+    assert checks["saves"].to_numpy() == pytest.approx(
+        checks["saves_as_built"].to_numpy(), abs=0.01
+    )
+    none = checks_if(base, {"check_share_of_bay_hours": 0.0})
+    assert none["visit_count"].eq(0).all()
 
 
 def test_other_settings_move_the_cost(shop):
