@@ -7,11 +7,16 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from pipeline.access import stock_view, views, wear_view, what_if
+from pipeline.access import check_plan_view, stock_view, views, wear_view, what_if
 from pipeline.home import Home, demo_home, own_home
 
 #: Modules of the views that do not stand in ``views``.
-_FOUND_IN = {"wear_view": wear_view, "what_if_base": what_if, "stock_view": stock_view}
+_FOUND_IN = {
+    "check_plan_view": check_plan_view,
+    "wear_view": wear_view,
+    "what_if_base": what_if,
+    "stock_view": stock_view,
+}
 
 
 @dataclass(frozen=True)
@@ -74,6 +79,11 @@ def stock(
 ) -> stock_view.StockView:
     """What parts to order today, and one shop's part in detail."""
     return _read("stock_view", shown, shop_id, part_no)
+
+
+def checks(shown: Shown) -> check_plan_view.CheckPlanView:
+    """Which bikes are to come in for a check, and when."""
+    return _read("check_plan_view", shown)
 
 
 def _read(view: str, shown: Shown, *of: str | None) -> object:

@@ -49,6 +49,7 @@ def _tally(view: WorklistView) -> None:
     ]
     trust = link("How far to trust these chances", "trust", "wa-pressed")
     parts = link("What parts to order", "parts", "wa-pressed")
+    checks = link("When to call bikes in", "checks", "wa-pressed")
     wear = link("Where wear gathers", "wear", "wa-pressed")
     costs = link("Costs and levels", "costs", "wa-pressed")
     st.html(
@@ -56,7 +57,7 @@ def _tally(view: WorklistView) -> None:
             [
                 tag("div", whole, *counts, class_="wa-tally"),
                 tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
-                tag("p", joined([parts, costs, trust, wear], ". ")),
+                tag("p", joined([parts, checks, costs, trust, wear], ". ")),
             ]
         )
     )
