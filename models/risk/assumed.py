@@ -22,6 +22,11 @@ class BetaPrior:
         """Mean share."""
         return self.hits / (self.hits + self.misses)
 
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the share."""
+        return float((self.mean * (1 - self.mean) / (self.hits + self.misses + 1)) ** 0.5)
+
     def after(self, hits: float, misses: float) -> BetaPrior:
         """The same share after counts of hits and misses (conjugate update)."""
         return BetaPrior(self.hits + hits, self.misses + misses)
@@ -83,9 +88,12 @@ LOST_AT_CONTACT = BetaPrior(1.0, 20.0)
 #: Distance between two tests of one sensor where the records show no such distance, assumed.
 TEST_SPACING_KM = 6_000.0
 
+#: The sign of a test that shows another sign, and whose sweep by itself shows a worn band.
+WORN_BAND = "worn_band"
 #: Share of tests with a sign in which the sensor later proves defective, assumed, and worth only
 #: two to five tests each.
 SIGN_PRIORS = {
+    WORN_BAND: BetaPrior(4.0, 1.0),
     "fail": BetaPrior(3.0, 1.0),
     "suspect": BetaPrior(1.0, 1.0),
     "dropouts_seen": BetaPrior(4.0, 1.0),

@@ -126,4 +126,5 @@ def _stretches(rows: Rows, without: np.ndarray, cuts: np.ndarray, ahead: np.ndar
         far=blank,
         heard=np.zeros(n * count, dtype=bool),
         times=np.ones(n * count),
+        missed=np.zeros(n * count, dtype=bool),
     )

@@ -62,7 +62,7 @@ def fit_risk(
     read = None if wear_readings is None else WEAR_READINGS.check(wear_readings)
     shares = learned_shares(None if followed_up is None else FOLLOWED_UP.check(followed_up))
     unfitted = clone(DefectHazard() if model is None else model)
-    unfitted.set_params(sensitivity=sensitivity.mean)
+    unfitted.set_params(sensitivity=sensitivity.mean, sensitivity_sd=sensitivity.sd)
     lives = with_doubts(_with_earlier(windows, read), shares)
     followed = lives
     if contact_gaps is not None:

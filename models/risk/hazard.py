@@ -47,12 +47,14 @@ from models.risk.lives import (
     rows_of,
     thinned,
 )
-from models.risk.spread import covariance
+from models.risk.spread import covariance, slopes
 
 #: Step on the scale of log rate in the second difference that gives the delay's spread.
 _LOG_STEP = 0.1
 #: With what lies ahead of each life among what is not known, EM is slow: its tolerance times this.
 _COARSE = 100.0
+#: Share of defects missed below which a test is as good as perfect.
+_LEAST_MISSED = 0.01
 
 
 class _Ahead(NamedTuple):
@@ -112,6 +114,8 @@ class DefectHazard(BaseEstimator):
     sensitivity : float
         Share of defective sensors in which a test finds the defect. Below 1 the last good test may
         have missed it, where the lives tell when the one before was made (``earlier_km``).
+    sensitivity_sd : float
+        Standard deviation of that share, for the draws.
     max_iter : int
         Most EM steps.
     tol : float
@@ -123,7 +127,10 @@ class DefectHazard(BaseEstimator):
         Coefficients of the scaled columns; their prior is standard normal.
     covariance_ : array of shape (columns, columns)
         Their covariance: inverse observed information with, as the middle of the sandwich, the
-        spread of the bikes' scores, so that several sensors of a bike count as one draw.
+        spread of the bikes' scores, so that several sensors of a bike count as one draw. Given the
+        delay and the sensitivity.
+    slopes_ : array of shape (2, columns)
+        How the coefficients move with the logarithms of the delay's rate and of the share missed.
     delay_ : Delay or None
         Km from a defect until it is heard of; None where not used.
     n_lives_, n_defects_, n_bikes_ : int
@@ -150,6 +157,7 @@ class DefectHazard(BaseEstimator):
         fewest_road_failures: int = FEWEST_ROAD_FAILURES,
         most_survivors: int = MOST_SURVIVORS,
         sensitivity: float = 1.0,
+        sensitivity_sd: float = 0.0,
         max_iter: int = 200,
         tol: float = 1e-4,
     ):
@@ -166,6 +174,7 @@ class DefectHazard(BaseEstimator):
         self.fewest_road_failures = fewest_road_failures
         self.most_survivors = most_survivors
         self.sensitivity = sensitivity
+        self.sensitivity_sd = sensitivity_sd
         self.max_iter = max_iter
         self.tol = tol
 
@@ -246,13 +255,25 @@ class DefectHazard(BaseEstimator):
         rate = self._rates(edges, self.coef_[: self.n_base_])[cell]
         return rate * np.exp(self.life_columns_.transform(X) @ self.coef_[self.n_base_ :])
 
-    def draw(self, n_draws: int, seed: int) -> np.ndarray:
-        """Coefficients drawn from their normal approximation, shape (n_draws, columns)."""
+    def draw(self, n_draws: int, seed: int, *, s: np.ndarray | None = None) -> np.ndarray:
+        """Coefficients drawn from their normal approximation, shape (n_draws, columns).
+
+        The delay and the sensitivity on which they rest are drawn too: the delay as ``Delay.draw``
+        does with the same seed, the sensitivity where ``s`` of shape (n_draws,) does not give it.
+        """
         check_is_fitted(self)
         rng = np.random.default_rng(seed)
         value, vector = np.linalg.eigh(self.covariance_)
         root = vector * np.sqrt(np.maximum(value, 0.0))
-        return self.coef_ + rng.standard_normal((n_draws, len(self.coef_))) @ root.T
+        coef = self.coef_ + rng.standard_normal((n_draws, len(self.coef_))) @ root.T
+        if self.delay_ is None:
+            return coef
+        rates = self.delay_.draw(n_draws, seed)
+        if s is None:
+            normal = np.random.default_rng([seed, 3]).standard_normal(n_draws)
+            s = self.sensitivity + self.sensitivity_sd * normal
+        missed = np.log(np.maximum(1 - s, _LEAST_MISSED) / max(1 - self.sensitivity, _LEAST_MISSED))
+        return coef + np.column_stack([np.log(rates[1:] / rates[0]), missed]) @ self.slopes_
 
     def weibull(self) -> tuple[float, float]:
         """Shape and scale (km) of the common curve; for ``baseline="log_km"`` only."""
@@ -317,8 +338,13 @@ class DefectHazard(BaseEstimator):
                 coef = _m_step(step, *ahead.joined(design, assumed, expected, later))
             self._move_delay(records, expected.weight)
         self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
-        self.covariance_ = covariance(records, hazard, design, expected.weight, self.n_defects_)
+        spread = covariance(records, hazard, design, expected.weight, self.n_defects_)
+        self.covariance_, inverse = spread
         self._spread_delay(records, hazard)
+        self.slopes_ = np.zeros((2, len(coef)))
+        if self.delay_ is not None:
+            rate = self.delay_.rate_per_km
+            self.slopes_ = slopes(records, hazard, design, inverse, rate)
 
     def _ahead(self, beyond: Beyond, other: np.ndarray) -> _Ahead:
         """Columns and assumed rates of the stretches beyond the lives' last contacts."""

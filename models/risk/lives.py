@@ -39,7 +39,7 @@ class Rows:
     used, a life also stands in a row for each piece of the window in which the defect may lie
     (``near`` to ``far`` km before the window's end, blank for other rows), and, if nothing was
     heard of it until its last contact, in one without a defect until then. ``times`` is how often
-    the life counts. All ages in km.
+    the life counts; ``missed`` says that the last good test missed the defect. All ages in km.
     """
 
     entry: np.ndarray
@@ -52,6 +52,7 @@ class Rows:
     far: np.ndarray
     heard: np.ndarray
     times: np.ndarray
+    missed: np.ndarray
 
     @property
     def window(self) -> np.ndarray:
@@ -215,7 +216,9 @@ def rows_of(
     26,000, found at 31,000: a defect in (26,000, 31,000] weighs 1, in (20,000, 26,000] 0.1.
     """
     parts = _plain(lives) if delay_km is None else _with_pieces(lives, delay_km)
-    parts = pd.concat([parts, _missed(lives, delay_km, 1.0 - sensitivity)], ignore_index=True)
+    some = _missed(lives, delay_km, 1.0 - sensitivity)
+    missed = np.arange(len(parts) + len(some)) >= len(parts)
+    parts = pd.concat([parts, some], ignore_index=True)
     number = parts["life"].to_numpy()
     unknown = ~lives["age_known"].astype(bool).to_numpy()[number]
     copies = np.where(unknown, len(ages_at_entry), 1)
@@ -234,6 +237,7 @@ def rows_of(
         far=parts["far"].to_numpy()[part],
         times=lives["times"].to_numpy(float)[life],
         heard=lives["heard"].to_numpy()[life] & lives["bad_km"].notna().to_numpy()[life],
+        missed=missed[part],
     )
 
 

@@ -9,7 +9,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from models.risk.assumed import SIGN_PRIORS, TEST_SENSITIVITY, TEST_SPACING_KM, BetaPrior
+from models.risk.assumed import (
+    SIGN_PRIORS,
+    TEST_SENSITIVITY,
+    TEST_SPACING_KM,
+    WORN_BAND,
+    BetaPrior,
+)
 from models.risk.cells import TESTS_BACK, cells_in_service, survivor_shares
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
@@ -86,7 +92,11 @@ def good_tests(wear_readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def sign_of(sensors_now: pd.DataFrame, shares: Mapping[str, BetaPrior]) -> pd.Series:
-    """The sign of each sensor's last test that most often proves right; blank where none."""
+    """The sign of each sensor's last test that most often proves right; blank where none.
+
+    Beside any of them a worn band that the sweep shows by itself is the sign: it tells wear of the
+    track from a fault of the lead and from a technician's caution.
+    """
     shown = pd.DataFrame(
         {
             sign: (sensors_now["last_verdict"].eq(sign) | sensors_now["last_conclusion"].eq(sign))
@@ -96,6 +106,9 @@ def sign_of(sensors_now: pd.DataFrame, shares: Mapping[str, BetaPrior]) -> pd.Se
     sign = pd.Series(None, index=sensors_now.index, dtype="object")
     for name in shown.columns:
         sign[shown[name].astype(bool)] = name
+    if WORN_BAND in shares and "last_band" in sensors_now.columns:
+        worn = sensors_now["last_band"].astype("boolean").fillna(False).to_numpy(dtype=bool)
+        sign[sign.notna() & worn] = WORN_BAND
     return sign
 
 
@@ -274,8 +287,8 @@ def _log_no_defect(
     """Some sensors' places and log chances of no defect, shape (draws, sensors, horizons)."""
     seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     rng = np.random.default_rng(seed)
-    draws = np.vstack([model.coef_, model.draw(n_resamples, seed)])
     s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
+    draws = np.vstack([model.coef_, model.draw(n_resamples, seed, s=s[1:])])
     rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
     drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)

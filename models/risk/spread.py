@@ -7,6 +7,8 @@ import numpy as np
 from models.risk.assumed import FEW_DEFECTS
 from models.risk.expectation import Records
 
+_LOG_STEP = 0.1
+
 
 def covariance(
     records: Records,
@@ -14,8 +16,8 @@ def covariance(
     design: np.ndarray,
     weight: np.ndarray,
     n_defects: int,
-) -> np.ndarray:
-    """Covariance of the scaled coefficients, bikes being the independent draws.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Covariance of the scaled coefficients, bikes being the independent draws; and J^-1.
 
     J^-1 (M + I) J^-1 with J the penalised observed information, I the prior's precision and M the
     outer products of the bikes' scores. Were the sensors independent, M would be J - I and this the
@@ -37,7 +39,34 @@ def covariance(
     spread = units.T @ units * (n_defects / max(n_defects - fitted, n_defects / 3, 1))
     trust = n_defects / (n_defects + FEW_DEFECTS)
     middle = trust * spread + (1 - trust) * information
-    return inverse @ (middle + identity) @ inverse
+    return inverse @ (middle + identity) @ inverse, inverse
+
+
+def slopes(
+    records: Records, hazard: np.ndarray, design: np.ndarray, inverse: np.ndarray, rate: float
+) -> np.ndarray:
+    """How the coefficients move with what they were fitted given, shape (2, columns).
+
+    By the logarithm of the rate at which a defect is heard of, and by that of the share of
+    defects that a test misses: J^-1 times the slope of the score (implicit function theorem), by
+    differences.
+    """
+
+    def score() -> np.ndarray:
+        expected = records.expect(hazard)
+        return design.T @ (expected.events - hazard * expected.exposure)
+
+    by_rate, by_missed = [], []
+    for step in (_LOG_STEP, -_LOG_STEP):
+        records.set_delay(rate * np.exp(step))
+        by_rate.append(score())
+        records.factor[records.rows.missed] *= np.exp(step)
+        records.set_delay(rate)
+        by_missed.append(score())
+        records.factor[records.rows.missed] *= np.exp(-step)
+    records.set_delay(rate)
+    moved = [(more - less) / (2 * _LOG_STEP) for more, less in (by_rate, by_missed)]
+    return np.array(moved) @ inverse
 
 
 def mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarray:

@@ -8,11 +8,11 @@ from hypothesis import strategies as st
 from sklearn.base import clone
 from sklearn.exceptions import NotFittedError
 
-from models.risk.assumed import CURVE_SCALE_KM, CURVE_SHAPE
+from models.risk.assumed import CURVE_SCALE_KM, CURVE_SHAPE, GammaPrior
 from models.risk.hazard import DefectHazard
 from models.risk.lives import LivesError
 from tests.models.risk.published_lives import lives
-from tests.models.risk.simulated_fleet import Truth, simulate
+from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
 
 AGES = np.array([1_000.0, 10_000, 20_000, 40_000, 60_000])
 
@@ -179,3 +179,34 @@ def test_several_sensors_of_one_bike_count_as_one_draw():
         for m in (DefectHazard().fit(windows), DefectHazard().fit(shared))
     ]
     assert spread[1] > 1.5 * spread[0]
+
+
+def test_coefficients_move_with_the_delay_as_stated():
+    """Fitted anew with the delay a tenth shorter and longer, by a prior that leaves no doubt."""
+    windows, _ = with_contact(400, 3)
+    ages = np.array([10_000.0, 20_000, 30_000, 40_000, 60_000])
+
+    def fitted(rate):
+        return DefectHazard(delay_prior=GammaPrior(1e7, 1e7 / rate), tol=1e-9).fit(windows)
+
+    def log_hazard(model, coef):
+        return np.log(model.predict_cumulative_hazard(patterns(), ages, coef[None])[0])
+
+    low, middle, high = (fitted(np.exp(step) / 4_000) for step in (-0.2, 0.0, 0.2))
+    expected = log_hazard(high, high.coef_) - log_hazard(low, low.coef_)
+    stated = [log_hazard(middle, middle.coef_ + step * middle.slopes_[0]) for step in (0.2, -0.2)]
+    assert stated[0] - stated[1] == pytest.approx(expected, abs=0.015)
+    assert expected[0] < -0.05
+
+
+def test_an_uncertain_delay_widens_the_draws():
+    windows, _ = with_contact(600, 4)
+    spread = []
+    for events in (2.0, 1e6):
+        model = DefectHazard(
+            delay_prior=GammaPrior(events, events * 5_000), fewest_road_failures=10_000
+        ).fit(windows)
+        seen = patterns(part="P", duty=None)
+        hazard = model.predict_cumulative_hazard(seen, AGES, model.draw(400, 0))
+        spread.append(np.log(hazard[:, 3]).std())
+    assert spread[0] > 1.1 * spread[1]
