@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
-
 import pandas as pd
 
 from dashboard.words import counted, day, number
@@ -42,22 +40,20 @@ def day_of_week(value: object) -> str:
     return f"{_DAYS[pd.Timestamp(value).weekday()]} {day(value)}"
 
 
-def week_name(week: int, as_of: date) -> str:
-    """A week by what people call it, with its Monday."""
-    monday = as_of - timedelta(days=as_of.weekday()) + timedelta(weeks=int(week))
+def week_name(week: int, first: object) -> str:
+    """A week by what people call it, with its Monday; ``first`` is any day of it."""
+    at = pd.Timestamp(first)
     called = {0: "This week", 1: "Next week"}.get(int(week), "The week")
-    return f"{called}, from Monday {day(monday)}"
+    return f"{called}, from Monday {day(at - pd.Timedelta(days=at.weekday()))}"
 
 
-def first_weeks(days: pd.DataFrame, visits: pd.DataFrame, as_of: date) -> list[tuple[str, list]]:
+def first_weeks(days: pd.DataFrame, visits: pd.DataFrame) -> list[tuple[str, list]]:
     """The first two weeks with working days: their names, and a sentence a shop.
 
     Parameters
     ----------
     days, visits : DataFrame
         CHECK_DAYS and CHECK_VISITS, as filtered.
-    as_of : date
-        The as-of day.
     """
     told = []
     for week in sorted(days["week"].unique())[:2]:
@@ -71,7 +67,7 @@ def first_weeks(days: pd.DataFrame, visits: pd.DataFrame, as_of: date) -> list[t
         empty = [name for name, own in shops if own.empty]
         if empty:
             sentences.append(f"{', '.join(empty)}: no bike.")
-        told.append((week_name(week, as_of), sentences))
+        told.append((week_name(week, of_week["on_day"].min()), sentences))
     return told
 
 

@@ -49,7 +49,7 @@ def show(shown: records.Shown) -> None:
     days = view.days if shop is None else view.days[shop_names(view.days).eq(shop)]
     currency = view.settings["currency"] if pd.notna(view.settings["currency"]) else ""
     st.html(tag("p", tag("strong", in_short(visits, unplaced, currency))))
-    _first_weeks(days, visits, view)
+    _first_weeks(days, visits)
     surround.show_cautions(whole=False)
     st.html(tag("p", NOT_SAFE))
     _downloads(visits, events)
@@ -100,8 +100,8 @@ def _of(rows: pd.DataFrame, shop: str | None, fleet: str | None) -> pd.DataFrame
     return rows[keep].reset_index(drop=True)
 
 
-def _first_weeks(days: pd.DataFrame, visits: pd.DataFrame, view: CheckPlanView) -> None:
-    for name, sentences in first_weeks(days, visits, view.edition.as_of):
+def _first_weeks(days: pd.DataFrame, visits: pd.DataFrame) -> None:
+    for name, sentences in first_weeks(days, visits):
         st.html(joined([tag("h2", name), bullets(sentences)]))
 
 

@@ -31,8 +31,8 @@ MEASURES = ("cost", "road", "complaints", "tests", "replaced", "hours")
 
 def years(seeds: int, tuning: int) -> None:
     """Each way of calling bikes in, per bike and year."""
-    for name, (frailty, drift) in w.WORLDS.items():
-        tuned = [w.make_world(seed, frailty, drift) for seed in range(tuning)]
+    for name, of in w.WORLDS.items():
+        tuned = [w.make_world(seed, *of) for seed in range(tuning)]
         hours = np.mean([w.run(world, Ours(world))["hours"] for world in tuned])
         rivals = {
             "test every so many days": lambda x: FixedInterval(x, by="days"),
@@ -50,12 +50,14 @@ def years(seeds: int, tuning: int) -> None:
         } | rivals
         found = {way: [] for way in ways}
         for seed in range(1_000, 1_000 + seeds):
-            world = w.make_world(seed, frailty, drift)
+            world = w.make_world(seed, *of)
             for way, make in ways.items():
                 policy = Ours(world) if make is None else make(every.get(way))
                 found[way].append(w.run(world, policy))
         fleet_years = seeds * w.YEARS
-        print(f"\n{name}: {fleet_years} fleet-years of {w.N_BIKES} bikes, per bike-year")
+        print(
+            f"\n{name}: {fleet_years} fleet-years of {w.N_BIKES} bikes, per bike-year", flush=True
+        )
         _print(found, every)
 
 

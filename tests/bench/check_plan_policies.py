@@ -10,7 +10,7 @@ import pandas as pd
 from models.check_plan.plan import CheckRecords, plan_checks
 from models.check_plan.schemas import CHECK_OWED, CHECK_PARTS, CHECK_STOCK
 from models.check_plan.settings import CheckSettings
-from models.plans.belief import Test, belief_after_pass, riding_step
+from models.plans.belief import Test
 from models.plans.check_costs import CHECK_DAYS
 from models.plans.costs import Prices
 from models.plans.new_life import AGES_KM, new_life
@@ -19,6 +19,10 @@ from tests.bench import check_plan_world as w
 
 _START = date(2024, 1, 1)  # a Monday, as day 0 of the world is
 REPLAN_DAYS = 14
+#: Ages at which a defect may come, in cells, and the chance of each for a new sensor.
+_EDGES = np.concatenate([np.linspace(0, 120_000, 241), [400_000.0]])
+_ONSETS = (_EDGES[1:] + _EDGES[:-1]) / 2
+_PRIOR = -np.diff(np.exp(-w.hazard(_EDGES)))
 
 
 class Never:
@@ -27,7 +31,7 @@ class Never:
     def visits(self, fleet: w.Fleet, heard: np.ndarray) -> list[tuple[int, str]]:
         return []
 
-    def seen(self, bike: int, *, replaced: bool) -> None:
+    def seen(self, bike: int, *, replaced: bool, reading: float) -> None:
         """Nothing to learn."""
 
 
@@ -63,7 +67,11 @@ class Perfect(Never):
 
 
 class Ours(Never):
-    """The product's own: chances, costs of each day and the plan of checks, anew each fortnight."""
+    """The product's own costs of each day and plan of checks, anew each fortnight.
+
+    What is known of a sensor is a chance for each age at which its defect may come, moved by
+    silence, tests passed and roughness read (Bayes), as the product's risk model does.
+    """
 
     def __init__(self, world: w.World) -> None:
         self.world, n = world, w.N_BIKES
@@ -82,44 +90,50 @@ class Ours(Never):
             w.hazard(AGES_KM)[None, :], prices.take(slice(0, 1)), self.test, w.HEARD_PER_KM
         )
         self.prices = prices._replace(usual_per_km=life.cost_per_km[0] * one)
-        # a first belief: nothing heard over the age at which the fleet was taken on
-        self.belief, self.known_age = np.zeros(n), np.zeros(n)
+        self.weight = np.tile(_PRIOR, (n, 1))
+        self.known_age = np.zeros(n)
         self.planned: dict[int, list[tuple[int, str]]] = {}
 
     def visits(self, fleet: w.Fleet, heard: np.ndarray) -> list[tuple[int, str]]:
+        self._fleet = fleet
         for bike in np.flatnonzero(heard).tolist():
-            self.seen(bike, replaced=True)
+            self.seen(bike, replaced=True, reading=np.nan)
         if fleet.day % REPLAN_DAYS == 0:
             self._plan(fleet)
         return self.planned.pop(fleet.day, [])
 
-    def seen(self, bike: int, *, replaced: bool) -> None:
-        for day, visits in self.planned.items():
-            self.planned[day] = [visit for visit in visits if visit[0] != bike]
+    def seen(self, bike: int, *, replaced: bool, reading: float) -> None:
         if replaced:
-            self.belief[bike] = self.known_age[bike] = 0.0
-        else:
-            self._ride_on(np.array([bike]), self.age_now[[bike]])
-            passed = belief_after_pass(self.belief[[bike]], self.test)
-            self.belief[bike] = passed[0]
+            for day, visits in self.planned.items():
+                self.planned[day] = [visit for visit in visits if visit[0] != bike]
+            self.weight[bike], self.known_age[bike] = _PRIOR, 0.0
+            return
+        some, age = np.array([bike]), self._fleet.age[[bike]]
+        self._ride_on(some, age)
+        missed = np.where(age[0] >= _ONSETS, 1 - w.SENSITIVITY, 1 - w.FALSE_ALARM)
+        way = np.minimum(age[0] / _ONSETS, 1.0)
+        read = np.exp(-0.5 * ((reading - self.world.read_slope * way) / w.READ_NOISE) ** 2)
+        self._learn(some, missed * read)
 
     def _ride_on(self, bikes: np.ndarray, age: np.ndarray) -> None:
-        """Chances after the km run since they were last told, in steps of one part in eight."""
-        for bike, to in zip(bikes.tolist(), age.tolist(), strict=True):
-            ages = np.linspace(self.known_age[bike], to, 9)
-            onset = -np.expm1(-np.diff(w.hazard(ages)))
-            p = self.belief[[bike]]
-            for chance, km in zip(onset, np.diff(ages), strict=True):
-                if km > 0:
-                    p = riding_step(np.array([chance]), float(km), w.HEARD_PER_KM).onwards(p)
-            self.belief[bike], self.known_age[bike] = p[0], to
+        """Nothing was heard over the km run since chances were last told."""
+        before = np.maximum(self.known_age[bikes, None], _ONSETS)
+        self._learn(bikes, np.exp(-w.HEARD_PER_KM * np.maximum(age[:, None] - before, 0)))
+        self.known_age[bikes] = age
 
-    @property
-    def age_now(self) -> np.ndarray:
-        return self._fleet.age
+    def _learn(self, bikes: np.ndarray, likelihood: np.ndarray) -> None:
+        weight = self.weight[bikes] * likelihood
+        self.weight[bikes] = weight / np.maximum(weight.sum(axis=1, keepdims=True), 1e-300)
+
+    def _chances(self, age: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Chance of a defect now, and of one in each step ahead for a sound sensor."""
+        by = np.concatenate([np.zeros((len(age), 1)), np.cumsum(self.weight, axis=1)], axis=1)
+        edges = np.concatenate([[0.0], _EDGES[1:]])
+        at = np.stack([np.interp(a + KM_AHEAD, edges, row) for a, row in zip(age, by, strict=True)])
+        sound = np.maximum(1 - at, 1e-9)
+        return at[:, 0], np.clip(1 - sound[:, 1:] / sound[:, :-1], 0, 1)
 
     def _plan(self, fleet: w.Fleet) -> None:
-        self._fleet = fleet
         self._ride_on(np.arange(w.N_BIKES), fleet.age)
         costs = self._costs(fleet)
         day = _START + timedelta(days=fleet.day)
@@ -130,11 +144,8 @@ class Ours(Never):
             self.planned.setdefault(at, []).append((int(row["unit_id"]), row["action"]))
 
     def _costs(self, fleet: w.Fleet) -> pd.DataFrame:
-        ahead = w.hazard(fleet.age[:, None] + KM_AHEAD)
-        onset = -np.expm1(-np.diff(ahead, axis=1))
-        found = alternatives(
-            self.belief, onset, self.prices, self.test, w.HEARD_PER_KM, n_beliefs=17
-        )
+        belief, onset = self._chances(fleet.age)
+        found = alternatives(belief, onset, self.prices, self.test, w.HEARD_PER_KM, n_beliefs=17)
         days = np.array(CHECK_DAYS, dtype=float)
         km = self.world.km_per_day[:, None] * days
         test, replace = at_km(found.test_at, km), at_km(found.replace_at, km)

@@ -2,7 +2,10 @@
 
 A sensor's defect arises by a Weibull hazard over its age in km; it is heard of at a constant rate
 per km after it, as a road failure or a complaint; a bench test finds it with the sensitivity and
-condemns a sound one rarely. All constants are assumed. Whatever chance decides is drawn beforehand
+condemns a sound one rarely. Each bike is bench-tested once a year at its service, whatever the
+policy; those tests take no hours of checks and cost nothing here. Every test also reads how rough
+the track is: a normal score that rises with the share of the way to the defect. All constants are
+assumed. Whatever chance decides is drawn beforehand
 by bike and life, so that all policies meet the same fate (common random numbers).
 """
 
@@ -21,8 +24,17 @@ COST = {"part": 120.0, "hour": 70.0, "road": 450.0, "complaint": 90.0, "depot_da
 TEST_HOURS, REPLACE_HOURS = 0.5, 0.8
 FITTED = COST["part"] + COST["hour"] * REPLACE_HOURS
 CHECK_HOURS_A_DAY = 1.0
+SERVICE_DAYS = 365
+#: Normal score of the roughness read: slope over the share of the way to the defect, and noise.
+READ_SLOPE, READ_NOISE = 2.5, 1.0
 YEARS_WARM, YEARS = 1, 3
-WORLDS = {"as modelled": (0.0, 0.0), "frailty 0.5": (0.5, 0.0), "drift 15 % a year": (0.0, 0.15)}
+#: Variance of the bikes' own hazard, its rise a year, and the slope of readings (0: none is read).
+WORLDS = {
+    "as modelled": (0.0, 0.0, READ_SLOPE),
+    "frailty 0.5": (0.5, 0.0, READ_SLOPE),
+    "drift 15 % a year": (0.0, 0.15, READ_SLOPE),
+    "age alone known, no services": (0.0, 0.0, 0.0),
+}
 
 
 @dataclass
@@ -34,15 +46,18 @@ class World:
     depot: np.ndarray
     frailty: np.ndarray
     drift: float
+    read_slope: float
     free: np.ndarray
     onset: np.ndarray
     delay_km: np.ndarray
     road: np.ndarray
     chance: np.ndarray
+    noise: np.ndarray
+    service: np.ndarray
     age0: np.ndarray
 
 
-def make_world(seed: int, frailty: float, drift: float) -> World:
+def make_world(seed: int, frailty: float, drift: float, read_slope: float) -> World:
     """A fleet: 100 bikes of three depots with windows, 20 private ones; two shops."""
     rng = np.random.default_rng([seed, 7])
     days = 365 * (YEARS_WARM + YEARS) + 60
@@ -63,11 +78,14 @@ def make_world(seed: int, frailty: float, drift: float) -> World:
         depot=depot,
         frailty=rng.gamma(shape, 1 / shape, N_BIKES) if frailty else np.ones(N_BIKES),
         drift=drift,
+        read_slope=read_slope,
         free=free & working,
         onset=rng.exponential(size=(N_BIKES, LIVES)),
         delay_km=rng.exponential(1 / HEARD_PER_KM, (N_BIKES, LIVES)),
         road=rng.random((N_BIKES, LIVES)) < ROAD_SHARE,
         chance=rng.random((N_BIKES, LIVES, TESTS)),
+        noise=rng.normal(0, READ_NOISE, (N_BIKES, LIVES, TESTS)),
+        service=rng.integers(0, SERVICE_DAYS, N_BIKES),
         age0=rng.uniform(0, SCALE_KM * 0.6, N_BIKES),
     )
 
@@ -133,22 +151,36 @@ class Fleet:
         self.life[bike] += 1
         self.test[bike] = 0
 
-    def check(self, bike: int, action: str) -> bool:
-        """A visit; whether the sensor was replaced."""
+    def check(self, bike: int, action: str) -> tuple[bool, float]:
+        """A planned visit: whether the sensor was replaced, and the roughness read if not."""
         if action == "replace":
             self.add(cost=FITTED, hours=REPLACE_HOURS, replaced=1)
             self.renew(bike)
-            return True
-        sick = np.isfinite(self.sick_km[bike])
-        drawn = self.world.chance[bike, self.life[bike], min(self.test[bike], TESTS - 1)]
-        self.test[bike] += 1
+            return True, np.nan
         self.add(cost=COST["hour"] * TEST_HOURS, hours=TEST_HOURS, tests=1)
         self.since_km[bike] = self.since_days[bike] = 0.0
-        if drawn < (SENSITIVITY if sick else FALSE_ALARM):
-            self.add(cost=FITTED, hours=REPLACE_HOURS, replaced=1)
+        found, reading = self._test(bike)
+        self.add(hours=REPLACE_HOURS * found)
+        return found, reading
+
+    def serve(self) -> list[tuple[int, bool, float]]:
+        """Services of the day: bike, whether its sensor was replaced, and the roughness read."""
+        if not self.world.read_slope:
+            return []
+        due = np.flatnonzero(self.world.service == self.day % SERVICE_DAYS)
+        return [(bike, *self._test(bike)) for bike in due.tolist()]
+
+    def _test(self, bike: int) -> tuple[bool, float]:
+        at = bike, self.life[bike], min(self.test[bike], TESTS - 1)
+        sick, spent = np.isfinite(self.sick_km[bike]), self.spent[bike]
+        # age goes with spent hazard to the power 1 / shape where nothing drifts
+        way = min((spent / self.world.onset[at[:2]]) ** (1 / SHAPE), 1.0)
+        self.test[bike] += 1
+        if self.world.chance[at] < (SENSITIVITY if sick else FALSE_ALARM):
+            self.add(cost=FITTED, replaced=1)
             self.renew(bike)
-            return True
-        return False
+            return True, np.nan
+        return False, self.world.read_slope * way + float(self.world.noise[at])
 
 
 def run(world: World, policy: object) -> dict[str, float]:
@@ -156,11 +188,14 @@ def run(world: World, policy: object) -> dict[str, float]:
     fleet = Fleet(world)
     for _ in range(365 * (YEARS_WARM + YEARS)):
         heard = fleet.ride()
+        for bike, replaced, reading in fleet.serve():
+            policy.seen(bike, replaced=replaced, reading=reading)
         visits = policy.visits(fleet, heard)
         depots = {int(world.depot[bike]) for bike, _ in visits} - {-1}
         fleet.add(cost=COST["depot_day"] * len(depots))
         for bike, action in visits:
-            policy.seen(bike, replaced=fleet.check(bike, action))
+            replaced, reading = fleet.check(bike, action)
+            policy.seen(bike, replaced=replaced, reading=reading)
     return {name: value / (N_BIKES * YEARS) for name, value in fleet.total.items()}
 
 
