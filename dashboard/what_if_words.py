@@ -54,20 +54,41 @@ def advice_reading(found: WhatIf) -> str:
     return f"With these settings {n:,} of {of} in service {verb} other advice than on the worklist."
 
 
-def cost_reading(found: WhatIf, days: int, currency: str) -> str:
+def cost_reading(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> list[str]:
     """What following the advice is expected to cost beside planning nothing, and how far that is.
 
     It is a model's estimate, and is told as one.
     """
-    if not found.n_priced:
-        return "No sensor's chances are known, so that no cost can be told."
-    follow, nothing = (money(x, currency) for x in (found.following, found.doing_nothing))
-    return (
-        f"Expected cost over {days:,} days, {counted(found.n_priced, 'sensor')} with known "
-        f"chances: {follow} if the advice is followed, {nothing} if no work is planned and parts "
-        "are replaced when a defect is heard of. A model's estimate on the costs set here, not a "
-        "saving that was made; it counts no injury."
+    n = int(found.expected["sensor_count"])
+    if not n:
+        return ["No sensor's chances are known, so that no cost can be told."]
+    names = ("following", "doing_nothing")
+    follow, nothing = (money(found.expected[name], currency) for name in names)
+    told = (
+        f"Expected cost over {days:,} days, {counted(n, 'sensor')} with known chances: {follow} if "
+        f"the advice is followed, {nothing} if no work is planned and parts are replaced when a "
+        "defect is heard of. A model's estimate on the costs set here, not a saving that was made; "
+        "it counts no injury."
     )
+    return [told, *_saving(base, currency)]
+
+
+def _saving(base: WhatIfBase, currency: str) -> list[str]:
+    """What the advice of the build is estimated to save, and how far the fits differ."""
+    table = base.expected
+    saves = table["doing_nothing"] - table["following"]
+    fits = saves[table["draw"].gt(0)]
+    if fits.empty:
+        return []
+    low, high = (money(x, currency) for x in (fits.min(), fits.max()))
+    estimate = money(saves[table["draw"].eq(0)].iloc[0], currency)
+    return [
+        f"The advice on the worklist is estimated to save {estimate} against planning nothing; "
+        f"{counted(len(fits), 'fit')} of the model, as uncertain as its parameters are, give {low} "
+        f"to {high}. Assumed: a defect is heard of at the rate learned, and what is not advised "
+        "now is done at its best time. The set floor of risk and evidence from tests may ask for "
+        "work that costs more than it saves."
+    ]
 
 
 def orders_reading(found: WhatIf, currency: str) -> str:

@@ -57,7 +57,7 @@ def show(shown: records.Shown) -> None:
     currency = str(values["currency"])
     told = (advice_reading(found), orders_reading(found, currency))
     in_short.html(tag("div", *(tag("p", sentence) for sentence in told), class_="wa-said"))
-    _advice(found, int(values["planning_horizon_days"]), currency)
+    _advice(base, found, int(values["planning_horizon_days"]), currency)
     _orders(found)
     _checks(base, values, currency)
     _keep(shown, values)
@@ -105,9 +105,10 @@ def _step(default: float) -> float:
     return 0.01 if default < 1 else max(0.1, round(default / 10, 1))
 
 
-def _advice(found: WhatIf, days: int, currency: str) -> None:
+def _advice(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> None:
     surround.heading("What would be advised")
-    st.html(tag("p", cost_reading(found, days, currency)))
+    sentences = cost_reading(base, found, days, currency)
+    st.html(joined([tag("p", sentence) for sentence in sentences]))
     columns = {
         "What to do": lambda r: action_mark(r["name"]),
         "Sensors, as on the worklist": "action_as_built",

@@ -35,6 +35,10 @@ _ALLOWED = {
     "last_conclusion": ("dropouts_seen", "rough", "nothing_seen", "cannot_tell"),
     "last_fault_nature": ("worn_track", "wandering", "undecided", "none"),
 }
+_AFTER_REPLACING = (
+    "Bench-test the sensor that comes off and record what it shows: only so is it known whether "
+    "it was at fault."
+)
 _CHANCES = ("defect_now", "defect_now_low", "defect_now_high", "defect_5000_km")
 
 
@@ -218,6 +222,7 @@ def _reasons(row: dict, cost: dict, rule: Rule, fill: dict, settings: PlanSettin
         last_test_sentence(row, tested=verdict_of(row) != "untested"),
         *_after_a_test(row),
         odometer_sentence(row["odometer_age_days"], settings.odometer_stale_after_days),
+        _AFTER_REPLACING if rule.action == "replace" else "",
         *lines(row["risk_basis"]),
     ]
     return [sentence for sentence in dict.fromkeys(found) if sentence]

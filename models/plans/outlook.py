@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -84,6 +84,32 @@ def outlook_from(
     )
 
 
+def under_fit(
+    outlook: Outlook, sensor_ids: np.ndarray, km: np.ndarray, chances: np.ndarray, rate: float
+) -> Outlook:
+    """The outlook were one fit of the parameters true.
+
+    How a sensor fitted new wears, and by what share of failures on the road, stays as estimated.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        By the estimate.
+    sensor_ids : array of shape (m,)
+        Sensors whose chances are known.
+    km : array of shape (k,)
+        Distances ahead, rising from 0.
+    chances : array of shape (m, k)
+        Chance of a defect by each under the fit.
+    rate : float
+        Rate per km at which a defect is heard of under the fit.
+    """
+    place = pd.Index(sensor_ids).get_indexer(pd.Index(outlook.sensors["sensor_id"]))
+    every = np.concatenate([chances, np.full((1, len(km)), np.nan)])[place]
+    sensors = outlook.sensors.assign(defect_now=every[:, 0])
+    return replace(outlook, sensors=sensors, onset=_steps(km, every), heard_per_km=rate)
+
+
 def _laid_out(ids: pd.Series, frame: pd.DataFrame, name: str, shape: tuple[int, ...]) -> np.ndarray:
     """A column as an array, sensor by sensor; blank for sensors that have no row."""
     size = int(np.prod(shape))
@@ -95,11 +121,15 @@ def _laid_out(ids: pd.Series, frame: pd.DataFrame, name: str, shape: tuple[int, 
 
 
 def _onset(ids: pd.Series, by_km: pd.DataFrame) -> np.ndarray:
-    """Chance of the defect within each step, the cumulative hazard drawn straight between."""
+    """Chance of the defect within each step; blank for sensors that have no row."""
     km = np.unique(by_km["km"].to_numpy(float))
-    defect = _laid_out(ids, by_km, "defect", (len(km),))
     if not len(km):
         return np.full((len(ids), len(KM_AHEAD) - 1), np.nan)
+    return _steps(km, _laid_out(ids, by_km, "defect", (len(km),)))
+
+
+def _steps(km: np.ndarray, defect: np.ndarray) -> np.ndarray:
+    """Chance of the defect within each step, the cumulative hazard drawn straight between."""
     hazard = -np.log1p(-np.clip(defect, 0.0, 1 - 1e-9))
     low = np.clip(np.searchsorted(km, KM_AHEAD, side="right") - 1, 0, len(km) - 2)
     share = (KM_AHEAD - km[low]) / np.diff(km)[low]

@@ -7,7 +7,7 @@ sum over sensors spreads as widely as the parameters are uncertain. Fit 0 is the
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -70,6 +70,22 @@ DEFECT_BY_DAY = FrameSchema(
         Column("heard", "number", "chance that a defect is heard of by then"),
     ),
 )
+
+
+class DefectsAhead(NamedTuple):
+    """Chances ahead. ``by_km`` DEFECT_BY_KM, ``by_day`` DEFECT_BY_DAY.
+
+    ``sensor_ids`` of shape (n,) whose chances are known, ``drawn`` their chances by km of shape
+    (fits, n, km), the estimate first, and ``heard_per_km`` of shape (fits,) the rates at which a
+    defect is heard of.
+    """
+
+    by_km: pd.DataFrame
+    by_day: pd.DataFrame
+    sensor_ids: np.ndarray
+    drawn: np.ndarray
+    heard_per_km: np.ndarray
+
 
 NEW_LIFE_CURVE = FrameSchema(
     "new_life_curve",
@@ -149,7 +165,7 @@ def defects_ahead(
     km: tuple[float, ...] = OUTLOOK_KM,
     days: tuple[int, ...] = OUTLOOK_DAYS,
     n_fits: int = _FITS,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> DefectsAhead:
     """Chances of a defect by km, and of a defect and of its being heard of by date and fit.
 
     By a date they are averaged over the km that the bike may have run by then.
@@ -169,27 +185,24 @@ def defects_ahead(
 
     Returns
     -------
-    frames in the columns of ``DEFECT_BY_KM`` and ``DEFECT_BY_DAY``; sensors whose age or riding is
-    not known are left out of both, or of the second.
+    DefectsAhead; sensors whose age or riding is not known are left out of both frames, or of the
+    second.
     """
     known = sensors_now["age_now_km"].notna().to_numpy()
     if model is None or not known.any():
-        return DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty()
+        none = np.zeros((0, 0, len(km)))
+        return DefectsAhead(
+            DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), np.zeros(0, object), none, np.zeros(0)
+        )
     sensors = sensors_now[known].reset_index(drop=True)
     drawn = _drawn(model, sensors, km, n_fits, settings)
+    rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
     by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
-    if riding is None:
-        return DEFECT_BY_KM.check(by_km), DEFECT_BY_DAY.empty()
-    delay = model.delay_ or assumed_delay()
-    rates = delay.draw(n_fits, settings.get("seed", 0))
-    ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
-    defect, heard = _by_day(drawn[:, ridden], rates, sensors.iloc[ridden], riding, km, days)
-    by_day = _long(
-        sensors["sensor_id"].iloc[ridden],
-        {"draw": np.arange(len(rates)), "days": np.array(days)},
-        {"defect": defect, "heard": heard},
-    )
-    return DEFECT_BY_KM.check(by_km), DEFECT_BY_DAY.check(by_day)
+    by_day = DEFECT_BY_DAY.empty()
+    if riding is not None:
+        by_day = _by_day(drawn, rates, sensors, riding, km, days)
+    ids = sensors["sensor_id"].to_numpy(dtype=object)
+    return DefectsAhead(DEFECT_BY_KM.check(by_km), DEFECT_BY_DAY.check(by_day), ids, drawn, rates)
 
 
 def _drawn(
@@ -215,8 +228,10 @@ def _by_day(
     riding: Riding,
     km: tuple[float, ...],
     days: tuple[int, ...],
-) -> tuple[np.ndarray, np.ndarray]:
-    """Chances by date, each of shape (n, fits, days)."""
+) -> pd.DataFrame:
+    """Chances by date of the sensors whose bike has been read."""
+    ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
+    sensors, drawn = sensors.iloc[ridden], drawn[:, ridden]
     node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
     later = np.array(days[1:], dtype=float)
     run = km_ahead(riding, sensors["unit_id"], later, node).reshape(len(sensors), -1)
@@ -224,7 +239,14 @@ def _by_day(
     shape = (len(sensors), len(rates), len(later), _NODES)
     mean = [part.reshape(shape) @ (weight / weight.sum()) for part in ahead]
     now = drawn[:, :, 0].T[:, :, None]
-    return np.concatenate([now, mean[0]], axis=2), np.concatenate([0 * now, mean[1]], axis=2)
+    return _long(
+        sensors["sensor_id"],
+        {"draw": np.arange(len(rates)), "days": np.array(days)},
+        {
+            "defect": np.concatenate([now, mean[0]], axis=2),
+            "heard": np.concatenate([0 * now, mean[1]], axis=2),
+        },
+    )
 
 
 def _long(

@@ -19,6 +19,7 @@ from models.plans.check_costs import check_costs
 from models.plans.lot import drawn_by_lot
 from models.plans.need import part_need
 from models.plans.outlook import Outlook
+from models.plans.saving import EXPECTED_COST, cost_of_advice, expected_cost
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings, declared, settings_from
 from models.stock.needs import SensorNeeds
@@ -43,7 +44,8 @@ class WhatIfBase:
     """All that another weighing needs. ``rows`` is one sensor in service, WHAT_IF_SENSORS.
 
     ``built_with`` the settings of the build; ``in_file`` those in the file now; ``problems`` what
-    could not stand in it; ``orders`` STOCK_ORDERS and ``check_about`` CHECK_ABOUT of the build.
+    could not stand in it; ``orders`` STOCK_ORDERS and ``check_about`` CHECK_ABOUT of the build,
+    and ``expected`` EXPECTED_COST by the estimate and by each fit.
     """
 
     edition: Edition
@@ -58,6 +60,7 @@ class WhatIfBase:
     orders: pd.DataFrame
     checks: CheckRecords
     check_about: pd.DataFrame
+    expected: pd.DataFrame
     transfers: pd.DataFrame
 
 
@@ -65,16 +68,12 @@ class WhatIfBase:
 class WhatIf:
     """What other settings come to.
 
-    ``sensors`` WHAT_IF_ADVICE, ``orders`` WHAT_IF_ORDERS. ``following`` and ``doing_nothing``:
-    expected cost over the horizon, all sensors whose chances are known, if the advice is followed
-    and if no work is planned; ``n_priced`` how many these are.
+    ``sensors`` WHAT_IF_ADVICE, ``orders`` WHAT_IF_ORDERS, ``expected`` a row of EXPECTED_COST.
     """
 
     sensors: pd.DataFrame
     orders: pd.DataFrame
-    following: float
-    doing_nothing: float
-    n_priced: int
+    expected: dict[str, float]
 
 
 def what_if_base(home: Home) -> WhatIfBase:
@@ -103,6 +102,7 @@ def what_if_base(home: Home) -> WhatIfBase:
             STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()),
             check_records(connection, edition.as_of),
             CHECK_ABOUT.check(connection.execute("from marts.check_about").df()),
+            EXPECTED_COST.check(connection.execute("from marts.expected_cost order by draw").df()),
             TRANSFERS_ALLOWED.check(allowed),
         )
 
@@ -131,15 +131,12 @@ def what_if(base: WhatIfBase, values: Mapping[str, object]) -> WhatIf:
     settings, _, costs, action = _weighed_anew(base, values)
     sensors = base.rows.assign(
         action=action.reindex(base.rows["sensor_id"]).to_numpy(),
-        cost=_cost_of(costs, action).reindex(base.rows["sensor_id"]).to_numpy(float),
+        cost=cost_of_advice(costs, action).reindex(base.rows["sensor_id"]).to_numpy(float),
     )
-    known = costs[costs["cheapest"].notna()]
     return WhatIf(
         schemas.WHAT_IF_ADVICE.check(sensors),
         _orders(base, settings, costs, action),
-        float(sensors["cost"].sum()),
-        float(known["leave"].sum()),
-        len(known),
+        expected_cost(costs, action, 0),
     )
 
 
@@ -173,19 +170,6 @@ def _weighed_anew(
     share = settings.random_test_share
     lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)
     return settings, weighed, costs, advised_actions(base.cases, costs, settings, lot)
-
-
-def _cost_of(costs: pd.DataFrame, action: pd.Series) -> pd.Series:
-    """Expected cost over the horizon of each sensor's advice, later work at its best time."""
-    table = costs.set_index("sensor_id")
-    done = action.reindex(table.index)
-    later = table[["test_later", "replace_later", "leave"]].min(axis=1)
-    cost = np.select(
-        [done.eq("replace"), done.isin(["test", "not_enough_known"])],
-        [table["replace_now"], table["test_now"]],
-        later,
-    )
-    return pd.Series(cost, index=table.index)
 
 
 def _orders(

@@ -8,19 +8,27 @@ from datetime import date
 from typing import Any
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from models.plans.cheapest import Weighed, cheapest, weigh
 from models.plans.check_costs import check_costs
 from models.plans.need import need_by_draw, part_need
-from models.plans.outlook import Outlook, outlook_from
+from models.plans.outlook import Outlook, outlook_from, under_fit
+from models.plans.saving import EXPECTED_COST, expected_cost
 from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS, PLANNED_WORK
 from models.plans.settings import PlanSettings
 from models.risk.ahead import road_share
 from models.risk.assumed import FALSE_ALARM
 from models.risk.delay import assumed_delay
 from models.risk.odometer_rate import Riding
-from models.risk.outlook import defects_ahead, new_life_curve, sensor_outlook
+from models.risk.outlook import (
+    OUTLOOK_KM,
+    DefectsAhead,
+    defects_ahead,
+    new_life_curve,
+    sensor_outlook,
+)
 from models.risk.score import RiskResults
 from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
 from pipeline.intake.settings_file import SettingsFile
@@ -34,7 +42,7 @@ def look_out(
     results: RiskResults,
     frames: RiskFrames,
     riding: Riding | None,
-) -> None:
+) -> DefectsAhead:
     """Keep each sensor's chances by km, and by date and fit, for all that is planned from them."""
     run(connection, f"{MARTS}/new_part_numbers")
     numbers = connection.execute("from marts.new_part_numbers").df()
@@ -43,12 +51,13 @@ def look_out(
     sensors = frames.sensors_now
     outlook = sensor_outlook(results.model, sensors, now, riding, new_parts)
     store(connection, "sensor_outlook", outlook)
-    by_km, by_day = defects_ahead(results.model, sensors, riding, results.settings)
-    store(connection, "defect_by_km", by_km)
-    store(connection, "defect_by_day", by_day)
+    ahead = defects_ahead(results.model, sensors, riding, results.settings)
+    store(connection, "defect_by_km", ahead.by_km)
+    store(connection, "defect_by_day", ahead.by_day)
     store(connection, "new_life_curve", new_life_curve(results.model))
     store(connection, "plan_rates", _rates(connection, results, frames))
     run(connection, f"{MARTS}/plan_sensors")
+    return ahead
 
 
 def _rates(
@@ -88,6 +97,25 @@ def price(
     costs = cheapest(outlook, weighed, settings)
     store(connection, "cheapest", CHEAPEST.check(costs))
     return weighed, costs
+
+
+def estimate_saving(
+    connection: duckdb.DuckDBPyConnection,
+    outlook: Outlook,
+    ahead: DefectsAhead,
+    costs: pd.DataFrame,
+    settings: PlanSettings,
+) -> None:
+    """Keep what following the advice is expected to cost, by the estimate and by each fit."""
+    advice = connection.execute("select sensor_id, action from marts.advice").df()
+    action = advice.set_index("sensor_id")["action"]
+    rows = [expected_cost(costs, action, 0)]
+    km = np.array(OUTLOOK_KM)
+    for draw in range(1, len(ahead.heard_per_km)):
+        rate = float(ahead.heard_per_km[draw])
+        fit = under_fit(outlook, ahead.sensor_ids, km, ahead.drawn[draw], rate)
+        rows.append(expected_cost(cheapest(fit, weigh(fit, settings), settings), action, draw))
+    store(connection, "expected_cost", EXPECTED_COST.check(pd.DataFrame(rows)))
 
 
 def plan_ahead(

@@ -18,6 +18,7 @@ from models.risk.ahead import RISK_AHEAD, risk_ahead, road_share
 from models.risk.explain import explain_risk
 from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
 from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, riding_rates
+from models.risk.outlook import DefectsAhead
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.intake.settings_file import SettingsFile
 from pipeline.statements import run, store
@@ -25,7 +26,7 @@ from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import believed_sensitivity, fitted_risk
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
-from pipeline.warehouse.plans import look_out, plan_ahead, price, read_outlook
+from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
 
 
 def score_risk(
@@ -60,8 +61,8 @@ def score_risk(
     store(connection, "risk_summary", summary)
     learned = assumed_and_learned(results, frames.followed_up)
     store(connection, "assumed_and_learned", learned)
-    look_out(connection, results, frames, _look_ahead(connection, day, results, frames))
-    _advise(connection, day, told, results, frames)
+    ahead = look_out(connection, results, frames, _look_ahead(connection, day, results, frames))
+    _advise(connection, day, told, results, frames, ahead)
 
 
 def _advise(
@@ -70,6 +71,7 @@ def _advise(
     told: SettingsFile,
     results: RiskResults,
     frames: RiskFrames,
+    ahead: DefectsAhead,
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
     settings = told.settings
@@ -84,6 +86,7 @@ def _advise(
     )
     store(connection, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/worklist")
+    estimate_saving(connection, outlook, ahead, costs, settings)
     plan_ahead(connection, day, outlook, weighed, told)
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from models.check_plan import schemas as check
 from models.check_plan.plan import CheckRecords
 from models.plans.actions import settled_cases
+from models.plans.saving import EXPECTED_COST
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings
 from models.stock import schemas as stock
@@ -73,6 +74,13 @@ def what_if_base(**changed) -> WhatIfBase:
             visit_count=[1, 0],
             planned_hours=[0.8, 0.0],
             check_hours=60.0,
+        ),
+        "expected": rows(
+            EXPECTED_COST,
+            3,
+            draw=[0, 1, 2],
+            following=[900.0, 850.0, 990.0],
+            doing_nothing=[1_200.0, 1_000.0, 1_500.0],
         ),
         "transfers": _no_transfers(),
     }

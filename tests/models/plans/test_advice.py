@@ -88,6 +88,11 @@ def test_a_worn_track_is_replaced_with_its_place_named():
     assert "3 drop-outs, most at about 18 % of travel: at the same travel" in row["reasons"]
 
 
+def test_what_comes_off_is_asked_to_be_tested():
+    assert "Bench-test the sensor that comes off" in advice(**WORN)["reasons"]
+    assert "comes off" not in advice()["reasons"]
+
+
 def test_a_fault_elsewhere_is_settled_first():
     row = advice(**WORN, elsewhere="Supply 4.560 V, below 4.750 V.\nThe signal jumps.")
     assert row["action"] == "test"

@@ -41,7 +41,7 @@ def fleet():
 
 def test_the_estimate_is_that_of_the_risk(fleet):
     results, now, riding = fleet
-    by_km, by_day = defects_ahead(results.model, now, riding, results.settings)
+    by_km, by_day, *_ = defects_ahead(results.model, now, riding, results.settings)
     chances = chances_under(
         results.model, now, results.settings | {"horizons_km": OUTLOOK_KM, "n_resamples": 5}
     )
@@ -55,7 +55,7 @@ def test_the_estimate_is_that_of_the_risk(fleet):
 
 def test_every_fit_is_a_course_that_does_not_fall(fleet):
     results, now, riding = fleet
-    _, by_day = defects_ahead(results.model, now, riding, results.settings, n_fits=4)
+    _, by_day, *_ = defects_ahead(results.model, now, riding, results.settings, n_fits=4)
     assert len(by_day) == len(now) * 5 * len(OUTLOOK_DAYS)
     for name in ("defect", "heard"):
         values = by_day[name].to_numpy().reshape(len(now), 5, -1)
@@ -67,7 +67,7 @@ def test_every_fit_is_a_course_that_does_not_fall(fleet):
 def test_a_fit_moves_all_sensors_together(fleet):
     """The spread of the sum over sensors is near the sum of spreads, far above independence."""
     results, now, riding = fleet
-    _, by_day = defects_ahead(results.model, now, riding, results.settings, n_fits=40)
+    _, by_day, *_ = defects_ahead(results.model, now, riding, results.settings, n_fits=40)
     at = by_day.query("days == 182 and draw > 0").pivot_table(
         index="draw", columns="sensor_id", values="defect"
     )
@@ -106,16 +106,16 @@ def test_a_superseded_part_is_followed_by_its_successor(fleet):
 def test_sensors_not_known_are_left_out(fleet):
     results, now, riding = fleet
     some = now.iloc[:3].assign(age_now_km=[np.nan, 1_000.0, 2_000.0])
-    by_km, by_day = defects_ahead(results.model, some, riding, results.settings, n_fits=1)
+    by_km, by_day, *_ = defects_ahead(results.model, some, riding, results.settings, n_fits=1)
     assert by_km["sensor_id"].unique().tolist() == some["sensor_id"].tolist()[1:]
     assert by_day["sensor_id"].nunique() == 2
-    _, unridden = defects_ahead(results.model, some, None, results.settings, n_fits=1)
+    _, unridden, *_ = defects_ahead(results.model, some, None, results.settings, n_fits=1)
     assert unridden.empty
 
 
 def test_without_a_model_nothing_is_told(fleet):
     _, now, riding = fleet
-    by_km, by_day = defects_ahead(None, now, riding, {})
+    by_km, by_day, *_ = defects_ahead(None, now, riding, {})
     assert by_km.empty
     assert by_day.empty
     assert new_life_curve(None).empty

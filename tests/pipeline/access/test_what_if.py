@@ -31,8 +31,12 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
     orders = found.orders
     assert orders["order_parts"].tolist() == orders["order_parts_as_built"].tolist()
     assert orders["need"].to_numpy() == pytest.approx(orders["need_as_built"].to_numpy(), rel=1e-6)
-    assert found.n_priced > 0
-    assert found.following > 0
+    assert found.expected["sensor_count"] > 0
+    estimate, fits = base.expected.iloc[0], base.expected.iloc[1:]
+    assert found.expected["following"] == pytest.approx(estimate["following"])
+    assert found.expected["doing_nothing"] == pytest.approx(estimate["doing_nothing"])
+    assert len(fits) == 10
+    assert fits["doing_nothing"].nunique() == 10
 
 
 def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
@@ -49,7 +53,7 @@ def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
 def test_other_settings_move_the_cost(shop):
     base = what_if_base(shop)
     cheap, dear = (what_if(base, {"road_failure_cost": cost}) for cost in (0.0, 5_000.0))
-    assert dear.doing_nothing > cheap.doing_nothing
+    assert dear.expected["doing_nothing"] > cheap.expected["doing_nothing"]
 
 
 def test_settings_that_cannot_stand_are_refused_by_name(shop):
