@@ -80,15 +80,15 @@ def _promised(way: object, lead: np.ndarray) -> dict[str, float]:
 
 def rivals() -> dict[str, list]:
     """Constants tried for each kind of rival."""
-    shares, spreads = (0.8, 0.85, 0.9, 0.95, 0.98, 0.99), (1.0, 1.3, 1.7, 2.2)
+    shares, spreads = (0.9, 0.95, 0.98, 0.99), (1.0, 1.3, 1.7)
     methods = [m for m in ("CrostonClassic", "CrostonSBA", "TSB") if forecaster(m)] or ["textbook"]
     found = {
         "reorder at k": [
-            ReorderAt(k, lot) for k, lot in product(range(16), (1, 2, 3, 4, 5, 6, 8, 10, 12))
+            ReorderAt(k, lot) for k, lot in product(range(3, 15), (3, 4, 5, 6, 8, 10))
         ],
         "times last year's use": [
             WeeksOfUse(times, weeks)
-            for times, weeks in product((0.7, 1.0, 1.3, 1.6, 2.0, 2.5), (0, 2, 4, 6, 8, 12))
+            for times, weeks in product((1.0, 1.3, 1.6, 2.0, 2.5), (2, 4, 6, 8))
         ],
     }
     for method in methods:

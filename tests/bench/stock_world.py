@@ -4,9 +4,10 @@ Sensors wear out by a Weibull law of the distance run, part by part; half of the
 bought together, so that needs come in waves. A part is also asked for by planned replacements at a
 set distance, known seven weeks ahead, by bikes never seen before, and by new parts that
 fail early. What is asked for does not hang on what was in stock, so that every way of ordering
-meets the same needs. The planner knows neither law nor rates: its Weibull constants are wrong by a
-draw from the spread that it is told of, its km a day by 15 in 100, its walk-in rate from three
-years of first visits and its repeat rate from a record of replacements. All numbers are assumed.
+meets the same needs. The planner knows neither law nor rates. What it believes of the Weibull
+constants and of each bike's km a day is a middle and a spread, of which the truth is one draw, as
+for a planner whose intervals hold what they say; its walk-in rate is from three years of first
+visits and its repeat rate from a record of replacements. All numbers are assumed.
 """
 
 from __future__ import annotations
@@ -88,12 +89,12 @@ def simulate(seed: int, size: float = 1.0) -> World:
         ],
         columns=["shop_id", "part_no", "unit_price", "lead_time_days"],
     )
-    sensors = _sensors(rng, size)
+    told = _told(rng, size)
+    sensors = _true(rng, told)
     asked = np.zeros((len(cells), 7 * WEEKS), dtype=int)
     lives = _lives(rng, sensors, asked)
     walk = rng.gamma(2.0, 2.0, len(cells)) / 365.25
     asked += rng.poisson(walk[:, None], asked.shape)
-    told = _told(rng, sensors)
     visits = _first_visits(rng, cells, walk)
     again = schemas.REPEATS.check(
         pd.DataFrame({"n_repeats": [rng.poisson(_EARLY_SHARE * 300)], "days": [300 * 182.0]})
@@ -114,10 +115,26 @@ def simulate(seed: int, size: float = 1.0) -> World:
 
 @dataclass(frozen=True)
 class _Sensors:
+    """Sensors at the beginning of the history: cell, kind, true constants, riding and age."""
+
     cell: np.ndarray
     kind: np.ndarray
+    shape: np.ndarray
+    scale_km: np.ndarray
     km_per_day: np.ndarray
-    age_km: np.ndarray  # at the beginning of the history
+    age_km: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Told:
+    """What the planner believes: km a day, and constants of shape (sensors, draws)."""
+
+    cell: np.ndarray
+    kind: np.ndarray
+    shape: np.ndarray
+    scale_km: np.ndarray
+    km_per_day: np.ndarray
+    age_km: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -131,8 +148,8 @@ class _Life:
     planned: np.ndarray
 
 
-def _sensors(rng: np.random.Generator, size: float) -> _Sensors:
-    cell, kind, daily, age = [], [], [], []
+def _told(rng: np.random.Generator, size: float) -> _Told:
+    cell, daily, age = [], [], []
     for c in range(len(SHOPS) * len(PARTS)):
         part = PARTS[c % len(PARTS)]
         mixed = max(2, int(size * rng.integers(30, 120)))
@@ -146,16 +163,38 @@ def _sensors(rng: np.random.Generator, size: float) -> _Sensors:
         daily.append(own)
         age.append(ages)
         cell.append(np.full(len(own), c))
-        kind.append(np.full(len(own), c % len(PARTS)))
-    return _Sensors(*(np.concatenate(x) for x in (cell, kind, daily, age)))
+    cells = np.concatenate(cell)
+    kind = cells % len(PARTS)
+    shape, scale = _constants(rng, DRAWS)
+    daily_km, ages_km = np.concatenate(daily), np.concatenate(age)
+    return _Told(cells, kind, shape[kind], scale[kind], daily_km, ages_km)
+
+
+def _true(rng: np.random.Generator, told: _Told) -> _Sensors:
+    """One draw of what the planner believes."""
+    shape, scale = _constants(rng, 1)
+    off = np.exp(_KM_ERROR * rng.standard_normal(len(told.kind)) - _KM_ERROR**2 / 2)
+    return _Sensors(
+        told.cell,
+        told.kind,
+        shape[told.kind, 0],
+        scale[told.kind, 0],
+        told.km_per_day * off,
+        told.age_km,
+    )
+
+
+def _constants(rng: np.random.Generator, draws: int) -> tuple[np.ndarray, np.ndarray]:
+    """Weibull shape and scale of each kind, arrays of shape (kinds, draws)."""
+    off = rng.standard_normal((2, len(PARTS), draws))
+    shape, scale = (np.array([[getattr(p, n)] for p in PARTS]) for n in ("shape", "scale_km"))
+    return shape * np.exp(_LOG_SHAPE_ERROR * off[0]), scale * np.exp(_LOG_SCALE_ERROR * off[1])
 
 
 def _lives(rng: np.random.Generator, sensors: _Sensors, asked: np.ndarray) -> _Life:
     """Live through all days; what is asked for is counted into ``asked``."""
-    shape, scale, planned_km = (
-        np.array([getattr(p, name) for p in PARTS])[sensors.kind]
-        for name in ("shape", "scale_km", "planned_km")
-    )
+    shape, scale = sensors.shape, sensors.scale_km
+    planned_km = np.array([p.planned_km for p in PARTS])[sensors.kind]
     last = asked.shape[1]
     place, begin, age = np.arange(len(shape)), np.zeros(len(shape)), sensors.age_km
     rows = []
@@ -176,33 +215,6 @@ def _lives(rng: np.random.Generator, sensors: _Sensors, asked: np.ndarray) -> _L
     return _Life(*(np.concatenate(x) for x in zip(*rows, strict=True)))
 
 
-@dataclass(frozen=True)
-class _Told:
-    """What the planner believes: constants by draw and sensor, and km a day."""
-
-    sensors: _Sensors
-    shape: np.ndarray
-    scale_km: np.ndarray
-    km_per_day: np.ndarray
-
-
-def _told(rng: np.random.Generator, sensors: _Sensors) -> _Told:
-    """Estimates wrong by one draw of their error; the fits drawn lie around them by the same."""
-    shape, scale = [], []
-    for kind in PARTS:
-        wrong = rng.standard_normal(2)
-        drawn = rng.standard_normal((DRAWS, 2)) + wrong
-        shape.append(kind.shape * np.exp(_LOG_SHAPE_ERROR * drawn[:, 0]))
-        scale.append(kind.scale_km * np.exp(_LOG_SCALE_ERROR * drawn[:, 1]))
-    off = np.exp(_KM_ERROR * rng.standard_normal(len(sensors.kind)) - _KM_ERROR**2 / 2)
-    return _Told(
-        sensors,
-        np.array(shape)[sensors.kind],
-        np.array(scale)[sensors.kind],
-        sensors.km_per_day * off,
-    )
-
-
 def _needs(told: _Told, lives: _Life, week: int) -> SensorNeeds:
     """Chances on the first day of a week, given what has happened up to then."""
     today = 7 * week
@@ -217,7 +229,7 @@ def _needs(told: _Told, lives: _Life, week: int) -> SensorNeeds:
     planned = lives.planned[now][:, None, None] - today
     known = planned <= _PLANNED_DAYS
     need = np.where(known & (days >= planned), 1.0, need)
-    cell = told.sensors.cell[place]
+    cell = told.cell[place]
     rows = pd.DataFrame(
         {
             "sensor_id": [str(i) for i in place],
