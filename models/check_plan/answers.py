@@ -102,6 +102,7 @@ class _Teller:
         self.best = (self.top + owed[:, None] * early).argmax(axis=1)
         for bike in np.flatnonzero(self.found.choice >= 0).tolist():
             self.draft.put(bike, int(self.found.choice[bike]), int(self.found.day[bike]))
+        self.replaced = self._replaced()
 
     def _head(self, row: int) -> dict[str, Any]:
         bike = self.bike_rows[row]
@@ -299,10 +300,22 @@ class _Teller:
             if lacking and self.gains.part_needed[sensor, day] >= 0.1:
                 return f"No part {part} is there or due by then, should the test find a defect."
             return ""
-        if any(count for due, count in there if due <= 1):
+        taken = sum(1 for end, at in self.replaced if end == chain[-1] and at <= day)
+        if sum(count for due, count in there if due <= 1) >= taken:
             return f"Part {part} is there."
-        due = min(due for due, count in there if count and due <= ahead)
+        due = max(due for due, count in there if count and due <= ahead)
         return f"Part {part} is due by {day_of(self.as_of, due):%Y-%m-%d}."
+
+    def _replaced(self) -> list[tuple[str, int]]:
+        """Last number of the chain, and day, of every planned replacement."""
+        chains, gains = self.problem.chains, self.gains
+        return [
+            (chains.get(self.part_nos[sensor], [self.part_nos[sensor]])[-1], day)
+            for bike in self._planned()
+            for day in [int(self.found.day[bike])]
+            for sensor in self._members(int(self.found.choice[bike]))
+            if gains.replaces[sensor, day]
+        ]
 
     def days(self) -> list[dict]:
         """One row a working day."""

@@ -9,6 +9,8 @@ import pandas as pd
 
 from models.check_plan.settings import CheckSettings
 
+_OF_SENSOR = ["sensor_id", "unit_id", "part_no", "cost_without"]
+
 
 @dataclass(frozen=True)
 class SensorGains:
@@ -61,28 +63,27 @@ def sensor_gains(costs: pd.DataFrame, days: np.ndarray, settings: CheckSettings)
     rows = costs.sort_values(["unit_id", "sensor_id", "day"], kind="stable")
     grid = np.unique(rows["day"].to_numpy(dtype=int))
     n = rows["sensor_id"].nunique()
-    at = rows["day"].to_numpy(dtype=int).reshape(n, -1) if len(rows) == n * len(grid) else None
-    if n and (at is None or not np.array_equal(at, np.broadcast_to(grid, at.shape))):
-        raise ValueError("check_costs: every sensor needs one row for each day that any has")
     shape = (n, len(grid))
+    if not np.array_equal(rows["day"].to_numpy(dtype=int), np.tile(grid, n)):
+        raise ValueError("check_costs: every sensor needs one row for each day that any has")
     cost = rows["cost"].to_numpy(dtype=float).reshape(shape)
     without = rows["cost_without"].to_numpy(dtype=float).reshape(shape)
     part = rows["part_needed"].to_numpy(dtype=float).reshape(shape)
     replace = rows["action"].eq("replace").to_numpy().reshape(shape)
+    if not n:
+        none = np.zeros((0, len(days)))
+        return SensorGains(rows[_OF_SENSOR], days, none, none.astype(bool), none, none)
     left, share = _between(grid, days)
-    right = np.minimum(left + 1, max(len(grid) - 1, 0))
+    right = np.minimum(left + 1, len(grid) - 1)
     drawn = [v[:, left] + (v[:, right] - v[:, left]) * share for v in (without - cost, part)]
     replaces = replace[:, left]
-    names = ["sensor_id", "unit_id", "part_no", "cost_without"]
-    sensors = rows[names].iloc[:: max(len(grid), 1)].reset_index(drop=True)
+    sensors = rows[_OF_SENSOR].iloc[:: len(grid)].reset_index(drop=True)
     hours = np.where(replaces, settings.replace_hours, settings.test_hours)
     return SensorGains(sensors, days, drawn[0], replaces, hours, drawn[1])
 
 
 def _between(grid: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Index of the grid's day last reached, and the share of the way to the next."""
-    if not len(grid):
-        return np.zeros(len(days), dtype=int), np.zeros(len(days))
     left = np.clip(np.searchsorted(grid, days, side="right") - 1, 0, len(grid) - 1)
     step = np.diff(grid, append=grid[-1] + 1)[left]
     share = np.clip((days - grid[left]) / step, 0, 1)

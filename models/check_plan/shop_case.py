@@ -89,7 +89,7 @@ def shop_case(
 def _choices(sensors: BikeSensors) -> list[tuple[int, ...]]:
     """Sets of a bike's sensors that may be worked on in one visit, by bike."""
     starts = np.flatnonzero(np.diff(sensors.bike, prepend=-1))
-    ends = np.append(starts[1:], len(sensors.bike))
+    ends = np.append(starts, len(sensors.bike))[1:]
     found: list[tuple[int, ...]] = []
     for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
         own = range(start, end)

@@ -28,6 +28,9 @@ _PRIOR = -np.diff(np.exp(-w.hazard(_EDGES)))
 class Never:
     """No checks."""
 
+    def begin(self, fleet: w.Fleet) -> None:
+        self._fleet = fleet
+
     def visits(self, fleet: w.Fleet, heard: np.ndarray) -> list[tuple[int, str]]:
         return []
 
@@ -95,7 +98,6 @@ class Ours(Never):
         self.planned: dict[int, list[tuple[int, str]]] = {}
 
     def visits(self, fleet: w.Fleet, heard: np.ndarray) -> list[tuple[int, str]]:
-        self._fleet = fleet
         for bike in np.flatnonzero(heard).tolist():
             self.seen(bike, replaced=True, reading=np.nan)
         if fleet.day % REPLAN_DAYS == 0:

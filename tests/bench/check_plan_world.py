@@ -186,6 +186,7 @@ class Fleet:
 def run(world: World, policy: object) -> dict[str, float]:
     """All days under one policy, per bike-year; hours are those of checks and what they found."""
     fleet = Fleet(world)
+    policy.begin(fleet)
     for _ in range(365 * (YEARS_WARM + YEARS)):
         heard = fleet.ride()
         for bike, replaced, reading in fleet.serve():
