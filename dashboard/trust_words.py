@@ -13,9 +13,10 @@ WAYS = {
 }
 QUANTITIES = {
     "sensitivity": "Share of defects that a bench test finds",
-    "fail": "Share of failed tests that prove to be a defect",
-    "suspect": "Share of suspect tests that prove to be a defect",
-    "dropouts_seen": "Share of sweeps with drop-outs that prove to be a defect",
+    "worn_band": "Share of tests with any sign and a worn band that prove to be a defect",
+    "fail": "Share of other failed tests that prove to be a defect",
+    "suspect": "Share of other suspect tests that prove to be a defect",
+    "dropouts_seen": "Share of other sweeps with drop-outs that prove to be a defect",
     "delay": "Distance from a defect until it is heard of",
 }
 SILENCE = {

@@ -105,6 +105,7 @@ def _values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
             "since_last_test": age - sensors["last_test_km"],
             "last_verdict": sensors["last_verdict"],
             "last_conclusion": sensors["last_conclusion"],
+            "last_band": sensors["last_band"],
         }
     )
 
@@ -242,6 +243,8 @@ def _words(name: str, own: dict, middle: dict, part_no: str) -> str:
         return _reading_words(own["score"])
     signs = [_SIGN_WORDS.get(own[k]) for k in ("last_verdict", "last_conclusion")]
     said = " and ".join(word for word in signs if word)
+    if said and pd.notna(own["last_band"]) and own["last_band"]:
+        said = f"{said}, with a worn band in its sweep"
     return f"last test {said}" if said else "no sign of a defect in its last test"
 
 

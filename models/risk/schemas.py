@@ -84,7 +84,11 @@ LIFE_WINDOWS = RecordSchema(
             True,
         ),
         Column(
-            "doubt_sign", "text", "what that test showed: fail, suspect, dropouts_seen", "", True
+            "doubt_sign",
+            "text",
+            "what that test showed: worn_band, fail, suspect, dropouts_seen",
+            "",
+            True,
         ),
         Column("doubt_heard", "flag", "a complaint or a road failure led to that test", "", True),
         Column(
@@ -146,9 +150,16 @@ SENSORS_NOW = RecordSchema(
             True,
         ),
         Column("last_test_km", "number", "age at its last test, whatever it showed", "km", True),
+        Column(
+            "last_band",
+            "flag",
+            "the last sweep by itself shows a worn band, 9 in 10 sure",
+            "",
+            True,
+        ),
         *RIDING,
     ),
-    may_lack=("contact_km", "last_test_km", *(column.name for column in RIDING)),
+    may_lack=("contact_km", "last_test_km", "last_band", *(column.name for column in RIDING)),
 )
 
 WEAR_READINGS = RecordSchema(
@@ -232,7 +243,7 @@ FOLLOWED_UP = FrameSchema(
     "followed_up",
     "one sign in a test: how often it was followed up and proved to be a defect of the sensor",
     (
-        Column("sign", "text", "fail or suspect (verdict), or dropouts_seen (sweep)"),
+        Column("sign", "text", "worn_band (beside any other), fail, suspect, or dropouts_seen"),
         Column("followed_up", "whole", "tests with the sign whose repair said yes or no"),
         Column("confirmed", "whole", "of these, fault confirmed in the sensor itself"),
     ),

@@ -30,6 +30,7 @@ from models.risk.view import in_view_chances, paces
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
 _SIGN_WORDS = {
+    "worn_band": "its last test had a doubtful sign and a worn band in its sweep",
     "fail": "its last test failed",
     "suspect": "its last test was suspect",
     "dropouts_seen": "its last sweep showed drop-outs",

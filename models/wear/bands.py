@@ -92,12 +92,7 @@ class WornBands(BaseEstimator):
 
     def fit(self, X: WearRecords, y: np.ndarray, stray_rate: float = 2e-4) -> WornBands:
         """Learn from tests ``X``; ``y`` is the pooled intensity (wear only), shape (n, BINS)."""
-        self.stray_rate_ = max(float(stray_rate), 1e-5)
-        self.grain_ = grain(X.roughness)
-        self.worn_share_ = 0.3
-        self.level_prior_ = np.array([0.4, 0.1, 0.1, 0.15, 0.15, 0.1])
-        self.rough_prior_ = np.array([0.3, 0.2, 0.2, 0.15, 0.1, 0.05])
-        self.width_prior_ = np.full(len(WIDTHS_PCT), 1.0 / len(WIDTHS_PCT))
+        self.start(stray_rate, grain(X.roughness))
         order, last = in_life_order(X)
         self.own_grain_ = own_grain(X, order)
         self.drift_pct_ = drift_pct(X, order)
@@ -106,6 +101,15 @@ class WornBands(BaseEstimator):
         if len(rows) > self.fit_lives:
             rows = np.random.default_rng(0).choice(rows, self.fit_lives, replace=False)
         self._learn(seen.take(rows).sure())
+        return self
+
+    def start(self, stray_rate: float, grain: float) -> WornBands:
+        """Set all chances to the assumed ones, from which ``fit`` learns."""
+        self.stray_rate_, self.grain_ = max(float(stray_rate), 1e-5), float(grain)
+        self.worn_share_ = 0.3
+        self.level_prior_ = np.array([0.4, 0.1, 0.1, 0.15, 0.15, 0.1])
+        self.rough_prior_ = np.array([0.3, 0.2, 0.2, 0.15, 0.1, 0.05])
+        self.width_prior_ = np.full(len(WIDTHS_PCT), 1.0 / len(WIDTHS_PCT))
         return self
 
     def seen(self, X: WearRecords, pooled: np.ndarray, memory: float | None = None) -> Seen:
@@ -132,7 +136,7 @@ class WornBands(BaseEstimator):
         """
         check_is_fitted(self)
         seen, frames = self.seen(X, pooled), []
-        rows, odds = np.arange(len(X)), self._odds
+        rows, odds = np.arange(len(X)), self.prior_log_odds
         for number in range(1, MOST_BANDS + 1):
             found = self.describe(seen, odds)
             if number > 1:
@@ -160,7 +164,8 @@ class WornBands(BaseEstimator):
         return pd.concat(parts, ignore_index=True)
 
     @property
-    def _odds(self) -> float:
+    def prior_log_odds(self) -> float:
+        """Log odds of a band before any test."""
         return float(np.log(self.worn_share_ / (1.0 - self.worn_share_)))
 
     def own_share(self, X: WearRecords, pooled: np.ndarray) -> np.ndarray:
@@ -192,7 +197,7 @@ class WornBands(BaseEstimator):
         for first in range(0, len(rows), CHUNK):
             part = slice(first, first + CHUNK)
             share[part] = self._own_share(seen.take(part), share[part])
-            chance = _chance(self.posterior(seen.take(part), self._odds).log_odds)
+            chance = _chance(self.posterior(seen.take(part), self.prior_log_odds).log_odds)
             level[part] = chance * self._mean_level(seen.take(part))
         return level, share
 
@@ -222,7 +227,7 @@ class WornBands(BaseEstimator):
         seen, kept, shares = self.seen(X, flat).take(rows), [], []
         for first in range(0, len(rows), CHUNK):
             part = slice(first, first + CHUNK)
-            found = self.posterior(seen.take(part), self._odds)
+            found = self.posterior(seen.take(part), self.prior_log_odds)
             known = _chance(found.log_odds) >= SHOWN_FROM
             kept.append(rows[part][known])
             shares.append(found.place[known] @ _IN_BIN)
@@ -230,7 +235,7 @@ class WornBands(BaseEstimator):
 
     def _own_share(self, seen: Seen, like: np.ndarray) -> np.ndarray:
         spread = band_grid().spread.reshape(len(CENTRES_PCT), -1, BINS)[:, 1]
-        first = self.posterior(seen, self._odds)
+        first = self.posterior(seen, self.prior_log_odds)
         chance = _chance(first.log_odds)[:, None]
         out = (1.0 - chance) * like + chance * (first.place @ spread)
         more = np.flatnonzero(chance[:, 0] >= SHOWN_FROM)
@@ -259,7 +264,7 @@ class WornBands(BaseEstimator):
         track = OF_TRACK * fits / (OF_TRACK * fits + 1.0 - OF_TRACK)
         with_band = track * _chance(found.log_odds[doubtful])
         without = (1.0 - track) * _chance(other.log_odds)
-        chance = np.clip(with_band + without, 1e-12, 1.0 - 1e-12)
+        chance = np.clip((with_band + without).astype(float), 1e-9, 1.0 - 1e-9)
         part = (with_band / chance)[:, None]
         found.log_odds[doubtful] = np.log(chance / (1.0 - chance))
         found.place[doubtful] = part * found.place[doubtful] + (1.0 - part) * other.place
@@ -343,7 +348,7 @@ class WornBands(BaseEstimator):
         """EM for the share worn and the chances of level, roughening and width."""
         for _ in range(self.max_iter):
             sums = [np.ones(len(p)) for p in (LEVELS, ROUGHENINGS, WIDTHS_PCT)]
-            worn, odds = 1.0, self._odds
+            worn, odds = 1.0, self.prior_log_odds
             for first in range(0, len(seen.counts), CHUNK):
                 part = seen.take(slice(first, first + CHUNK))
                 worn += self._gather(part, odds, sums)

@@ -22,7 +22,7 @@ from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish
 from pipeline.warehouse.risk import score_risk
 from pipeline.warehouse.statics import judge_statics
-from pipeline.warehouse.wear import map_travel
+from pipeline.warehouse.wear import judge_sweeps, map_travel
 
 _STAGED = [name for name in TABLES if name != "retract"]
 
@@ -49,6 +49,7 @@ def build(
         settle(connection, home, read_all(connection, home))
         _stage(connection, day)
         measure_missing(connection, home, progress=progress)
+        judge_sweeps(connection)
         follow_lives(connection)
         say("Checking readings and learning good ranges")
         # many small sums: more threads would only wait for one another, and move the last digit

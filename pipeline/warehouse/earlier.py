@@ -25,7 +25,8 @@ _DAY = "earlier_day"
 _KNOWN_TABLES = ("units", "sensors", "odometer", "test_sessions", "repair_outcomes")
 _TIMELESS = ("shops", "parts")
 _BUILT_MARTS = ("readings", "sensor_lives", "life_windows")
-_MEASURED = ("sweep_measures", "sweep_profile")
+#: What each sweep says by itself, whatever was known of others.
+_MEASURED = ("sweep_measures", "sweep_profile", "sweep_bands")
 
 
 @dataclass(frozen=True)

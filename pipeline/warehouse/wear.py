@@ -16,6 +16,7 @@ import pandas as pd
 from models.wear.dwell import dwell_or_sliding, pooled_pattern, usage_by_bike
 from models.wear.exposure import BIN_PCT, BINS
 from models.wear.mapping import ALL, WearResults, map_wear
+from models.wear.one_sweep import band_chance
 from models.wear.records import WearError, WearRecords, wear_records
 from models.wear.schemas import (
     BANDS,
@@ -78,6 +79,15 @@ def map_travel(connection: duckdb.DuckDBPyConnection) -> None:
     for name, schema in _KEPT.items():
         store(connection, name, schema.check(kept[name]))
     run(connection, f"{MARTS}/wear_roughness_band")
+
+
+def judge_sweeps(connection: duckdb.DuckDBPyConnection) -> None:
+    """Fill ``marts.sweep_bands``: the chance that each sweep by itself shows a worn band."""
+    sweeps = WEAR_TESTS.check(_rows(connection, "one_sweeps"))
+    bins = WEAR_BINS.check(_rows(connection, "one_sweep_bins"))
+    chance = band_chance(wear_records(sweeps, bins))
+    bands = sweeps[["session_id"]].assign(band_chance=chance)
+    store(connection, "sweep_bands", shown.SWEEP_BANDS.check(bands))
 
 
 def _rows(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:

@@ -8,6 +8,15 @@ from models.frames import Column, FrameSchema
 _BIN = Column("bin_from_pct", "number", "lower edge of the travel bin", "% of travel")
 
 
+SWEEP_BANDS = FrameSchema(
+    "sweep_bands",
+    "one measured sweep: whether it by itself shows a worn band",
+    (
+        Column("session_id", "text", "the test"),
+        Column("band_chance", "number", "chance of a worn band; blank if it cannot tell", "", True),
+    ),
+)
+
 WEAR_SENSORS_NOW = FrameSchema(
     "wear_sensors_now",
     "one sensor with a track in service",

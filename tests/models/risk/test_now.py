@@ -151,6 +151,18 @@ def test_the_sign_that_proves_right_more_often_counts():
     assert found.isna().tolist() == [False, False, False, True]
 
 
+def test_a_worn_band_counts_only_beside_another_sign():
+    frame = sensors(
+        4,
+        last_verdict=["suspect", "suspect", "pass", "suspect"],
+        last_band=[True, False, True, None],
+    )
+    found = sign_of(frame, SIGN_PRIORS)
+    assert found.tolist()[:2] == ["worn_band", "suspect"]
+    assert found.isna().tolist() == [False, False, True, False]
+    assert found[3] == "suspect"
+
+
 def test_counts_that_cannot_be_are_refused():
     bad = pd.DataFrame({"sign": ["fail"], "followed_up": [2], "confirmed": [3]})
     with pytest.raises(ValueError, match="fail: confirmed is 3, expected 0 to 2"):

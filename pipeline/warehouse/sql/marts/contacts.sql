@@ -14,6 +14,7 @@ doubts as (
     select
         ends.life_id, tests.tested_on, tests.odometer_km,
         case
+            when tests.band_chance >= 0.9 then 'worn_band'
             when tests.verdict in ('fail', 'suspect') then tests.verdict
             else 'dropouts_seen'
         end as sign,

@@ -18,6 +18,7 @@ select
     -- a repair that found the sensor itself sound answers what the last test had raised
     if(answered.answer is distinct from 'sound', last_tests.verdict, null) as last_verdict,
     if(answered.answer is distinct from 'sound', last_tests.conclusion, null) as last_conclusion,
+    coalesce(last_tests.band_chance >= 0.9, false) as last_band,
     bikes.usual_km_per_day as km_per_day, bikes.shop_id,
     coalesce(spans.earlier_repairs, 0) as earlier_repairs
 from marts.sensor_lives as lives
