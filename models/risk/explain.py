@@ -241,11 +241,16 @@ def _words(name: str, own: dict, middle: dict, part_no: str) -> str:
         return f"last odometer reading or other contact {_km(own['since_contact'])} ago"
     if name == "reading":
         return _reading_words(own["score"])
+    return _sign_words(own)
+
+
+def _sign_words(own: dict) -> str:
     signs = [_SIGN_WORDS.get(own[k]) for k in ("last_verdict", "last_conclusion")]
     said = " and ".join(word for word in signs if word)
-    if said and pd.notna(own["last_band"]) and own["last_band"]:
-        said = f"{said}, with a worn band in its sweep"
-    return f"last test {said}" if said else "no sign of a defect in its last test"
+    if not said:
+        return "no sign of a defect in its last test"
+    worn = pd.notna(own["last_band"]) and own["last_band"]
+    return f"last test {said}{', with a worn band in its sweep' if worn else ''}"
 
 
 def _riding_words(own: dict) -> str:
