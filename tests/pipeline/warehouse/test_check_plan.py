@@ -1,0 +1,119 @@
+"""The plan of checks on a tiny hand-in: what it is made from, and what stands in calendars."""
+
+import shutil
+from datetime import timedelta
+
+import pytest
+
+from models.check_plan.schemas import CHECK_EVENTS
+from pipeline.statements import connect
+from pipeline.warehouse import check_plan
+from pipeline.warehouse.publish import newest
+from tests.pipeline.stocked_shop import DAY
+
+TABLES = ("visits", "work", "unplaced", "days", "about", "events", "settings")
+
+
+@pytest.fixture
+def connection(stocked_home, tmp_path):
+    copy = shutil.copy(newest(stocked_home).path, tmp_path / "copy.duckdb")
+    connection = connect(copy)
+    yield connection
+    connection.close()
+
+
+def planned_anew(connection, *changes, earlier=None, day=DAY, **settings):
+    """Change the staged records and plan again."""
+    for change in changes:
+        connection.execute(change)
+    for name in TABLES:
+        connection.execute(f"drop table marts.check_{name}")
+    check_plan.plan_checks(connection, day, earlier=earlier, **settings)
+
+
+def column(connection, name, table="check_visits"):
+    return [v for (v,) in connection.execute(f"select {name} from marts.{table}").fetchall()]
+
+
+@pytest.fixture
+def costly(connection):
+    """Every sensor's check saves 50 on the first day, a tenth less each day."""
+    connection.execute(
+        "update marts.check_costs set action = 'test', cost = 100 + day * 0.1, cost_without = 150"
+    )
+    connection.execute("update marts.planned_work set work = null")
+    return connection
+
+
+def test_a_build_keeps_a_plan_for_every_shop(connection):
+    shops = connection.execute("select shop_id from staging.shops order by all").fetchall()
+    assert sorted(column(connection, "shop_id", "check_about")) == [shop for (shop,) in shops]
+    planned = set(column(connection, "unit_id"))
+    assert planned.isdisjoint(column(connection, "unit_id", "check_unplaced"))
+    assert set(column(connection, "uid")) == set(column(connection, "uid", "check_events"))
+
+
+def test_advised_work_is_owed(connection):
+    owed = check_plan.check_records(connection, DAY).owed["sensor_id"].tolist()
+    advised = connection.execute(
+        "select sensor_id from marts.planned_work where work is not null and work_days = 0"
+    ).fetchall()
+    assert owed == sorted(s for (s,) in advised)
+
+
+def test_windows_are_taken_from_the_calendar(costly):
+    unit, fleet = costly.execute(
+        "select unit_id, fleet_id from marts.bikes where fleet_id is not null and unit_id in "
+        "(select unit_id from marts.check_costs) order by unit_id"
+    ).fetchone()
+    at = DAY + timedelta(days=20)
+    at += timedelta(days=(7 - at.weekday()) % 7)
+    window = f"insert into staging.calendar values (9001, '{unit}', '{at}', '{at}')"
+    planned_anew(costly, window, depot_day_cost=0.0)
+    found = dict(costly.execute("select unit_id, on_day from marts.check_visits").fetchall())
+    assert found[unit].date() == at
+    same_fleet = costly.execute(
+        "select unit_id from marts.bikes where fleet_id = ? and unit_id <> ?", [fleet, unit]
+    ).fetchall()
+    assert not {u for (u,) in same_fleet} & set(found)
+
+
+def test_only_counts_up_to_the_day_are_taken(connection):
+    before = len(check_plan.check_records(connection, DAY).stock)
+    later = DAY + timedelta(days=1)
+    connection.execute(
+        f"insert into staging.stock values (9001, 's1', 'P1', '{later}', 50, 0, null)"
+    )
+    stock = check_plan.check_records(connection, DAY).stock
+    assert len(stock) == before
+    assert 50 not in stock["on_hand"].tolist()
+
+
+def test_settings_reach_the_plan_and_are_kept(costly):
+    planned_anew(costly, weeks_ahead=2, currency="crowns")
+    assert column(costly, "weeks_ahead", "check_settings") == [2]
+    last = costly.execute("select max(on_day) from marts.check_days").fetchone()[0].date()
+    assert last <= DAY + timedelta(days=14)
+    assert all("crowns" in why for why in column(costly, "why"))
+
+
+def test_a_plan_goes_on_from_the_one_published_before(costly):
+    planned_anew(costly, depot_day_cost=0.0)
+    first = CHECK_EVENTS.check(costly.execute("from marts.check_events").df())
+    assert len(first) > 0
+    nothing_pays = "update marts.check_costs set cost = 200"
+    planned_anew(costly, nothing_pays, earlier=first)
+    assert all(column(costly, "cancelled", "check_events"))
+    assert column(costly, "uid", "check_events") == first["uid"].tolist()
+
+
+def test_earlier_events_are_read_from_the_published_version(stocked_home, home):
+    found = check_plan.earlier_events(stocked_home)
+    assert found.columns.tolist() == CHECK_EVENTS.names
+    assert check_plan.earlier_events(home).empty
+
+
+def test_a_published_version_without_events_counts_as_none(stocked_home, monkeypatch, connection):
+    connection.execute("drop table marts.check_events")
+    monkeypatch.setattr(check_plan, "connect", lambda path, read_only: connection.cursor())
+    assert check_plan.earlier_events(stocked_home).empty
