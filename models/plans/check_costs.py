@@ -11,8 +11,11 @@ from models.plans.policy import at_km
 from models.plans.schemas import PLANNED_WORK
 from models.plans.settings import PlanSettings
 
-#: Days ahead for which the cost of a visit is given.
-CHECK_DAYS = (1, 4, 8, 11, 15, 18, 22, 25, 29, 32, 36, 39, 43)
+
+def check_days(weeks: int) -> np.ndarray:
+    """Days ahead for which the cost of a visit is given: two a week, and one beyond the last."""
+    week = 7 * np.arange(weeks + 1)
+    return np.sort(np.append(week + 1, week[:-1] + 4))
 
 
 def check_costs(
@@ -32,7 +35,7 @@ def check_costs(
     work : frame
         PLANNED_WORK.
     settings : PlanSettings
-        With the planning horizon.
+        With the planning horizon and the weeks ahead.
 
     Returns
     -------
@@ -41,7 +44,8 @@ def check_costs(
     ``cost`` and ``cost_without`` over the planning horizon, and ``part_needed``, the chance that
     the visit uses a part.
     """
-    found, days = weighed.found, np.array(CHECK_DAYS, dtype=float)
+    found, grid = weighed.found, check_days(settings.weeks_ahead)
+    days = grid.astype(float)
     km = weighed.km_per_day[:, None] * days
     test, replace = at_km(found.test_at, km), at_km(found.replace_at, km)
     sensors = outlook.sensors.iloc[weighed.places]
@@ -62,7 +66,7 @@ def check_costs(
     rows = table.loc[table.index.repeat(len(days))].reset_index(drop=True)
     return rows.assign(
         action=np.where(replaced, "replace", "test").reshape(-1),
-        day=np.tile(CHECK_DAYS, len(sensors)),
+        day=np.tile(grid, len(sensors)),
         cost=(np.where(replaced, replace, test) + usual[:, None]).reshape(-1),
         cost_without=np.broadcast_to(without, km.shape).reshape(-1),
         part_needed=np.where(replaced, 1.0, finds).reshape(-1),

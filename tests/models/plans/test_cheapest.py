@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from models.plans.cheapest import cheapest, weigh
-from models.plans.check_costs import CHECK_DAYS, check_costs
+from models.plans.check_costs import check_costs, check_days
 from models.plans.costs import prices_of
 from models.plans.settings import PlanSettings
 from tests.models.plans.outlooks import TEST, outlook
@@ -107,7 +107,7 @@ def checks(view, work=None, settings=USUAL):
 def test_the_cost_of_a_visit_on_each_day():
     view = outlook([15_000, 45_000], belief=[0.25, 0.9])
     table = checks(view)
-    assert len(table) == 2 * len(CHECK_DAYS)
+    assert len(table) == 2 * len(check_days(6))
     tested, worn = (table[table["sensor_id"] == name] for name in ("S-00000", "S-00001"))
     assert worn["action"].eq("replace").all()
     assert worn["part_needed"].eq(1.0).all()
@@ -127,3 +127,13 @@ def test_a_sensor_advised_to_be_replaced_is_replaced():
 
 def test_visits_in_an_empty_workshop():
     assert checks(outlook(np.zeros(0))).empty
+
+
+def test_the_days_of_visits_follow_the_weeks_planned():
+    assert check_days(2).tolist() == [1, 4, 8, 11, 15]
+    view = outlook([15_000], belief=0.05)
+    longer = checks(view, settings=replace(USUAL, weeks_ahead=12))
+    assert longer["day"].max() == 85
+    shorter = checks(view)
+    at = [table.set_index("day")["cost"].loc[[1, 22, 43]] for table in (longer, shorter)]
+    assert at[0].to_numpy() == pytest.approx(at[1].to_numpy())
