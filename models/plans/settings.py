@@ -89,7 +89,7 @@ class PlanSettings:
         "safety floor: from this chance of a defect now never leave",
         "0 to 1",
         least=0.001,
-        most=1.0,
+        most=0.5,
     )
     test_above_5000_km: float = _set(
         0.25,

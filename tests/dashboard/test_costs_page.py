@@ -67,9 +67,9 @@ def test_the_plan_of_checks_is_worked_out_anew():
 
 def test_levels_that_cannot_stand_together_are_said():
     app = opened("costs")
-    app.number_input(key="set_test_above").set_value(0.9)
+    app.number_input(key="set_replace_above").set_value(0.05)
     app.run()
-    assert "test_above (0.9) must not exceed replace_above (0.5)" in text_of(app)
+    assert "test_above (0.1) must not exceed replace_above (0.05)" in text_of(app)
 
 
 def test_settings_can_be_kept(tmp_path):

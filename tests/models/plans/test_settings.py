@@ -39,7 +39,7 @@ def test_a_value_that_cannot_stand_is_named_and_the_others_hold(name, value, exp
 
 
 def test_levels_that_contradict_one_another_fall_back_together():
-    found, faults = settings_from({"test_above": 0.6, "replace_above": 0.5, "test_hours": 1.0})
+    found, faults = settings_from({"test_above": 0.5, "replace_above": 0.4, "test_hours": 1.0})
     assert found == PlanSettings(test_hours=1.0)
     assert set(faults) == {"test_above", "replace_above"}
 
@@ -64,3 +64,8 @@ def test_any_values_leave_settings_that_stand(values):
     for name, value in values.items():
         if name not in faults:
             assert getattr(found, name) == value
+
+
+def test_the_safety_floor_cannot_be_switched_off():
+    _, faults = settings_from({"test_above": 1.0})
+    assert faults == {"test_above": "expected a number from 0.001 to 0.5"}
