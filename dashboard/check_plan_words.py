@@ -43,8 +43,8 @@ def day_of_week(value: object) -> str:
 def week_name(week: int, first: object) -> str:
     """A week by what people call it, with its Monday; ``first`` is any day of it."""
     at = pd.Timestamp(first)
-    called = {0: "This week", 1: "Next week"}.get(int(week), "The week")
-    return f"{called}, from Monday {day(at - pd.Timedelta(days=at.weekday()))}"
+    called = {0: "This week,", 1: "Next week,"}.get(int(week), "The week")
+    return f"{called} from Monday {day(at - pd.Timedelta(days=at.weekday()))}"
 
 
 def first_weeks(days: pd.DataFrame, visits: pd.DataFrame) -> list[tuple[str, list]]:
@@ -91,13 +91,8 @@ def in_short(visits: pd.DataFrame, unplaced: pd.DataFrame, currency: str) -> str
     if visits.empty:
         head = "No bike is to come in for a check in these weeks."
     else:
-        asked = int(visits["owed"].sum())
-        saved = float(visits["saves"].sum())
-        head = (
-            f"{counted(len(visits), 'bike')} to come in: {asked} because the advice is to work on "
-            f"them now, {len(visits) - asked} because a check is expected to save more than it "
-            f"costs. All together: expected to cost {against_none(saved, currency)} than none."
-        )
+        many = counted(len(visits), "bike")
+        head = f"{many} to come in: {_reasons(visits)}. {_sum(visits, currency)}"
     late = int(visits["late"].sum()) + int(unplaced["late"].sum())
     words = [head]
     if late:
@@ -107,6 +102,20 @@ def in_short(visits: pd.DataFrame, unplaced: pd.DataFrame, currency: str) -> str
     if len(unplaced):
         words.append(f"{counted(len(unplaced), 'bike')} got no day, listed below with the reason.")
     return " ".join(words)
+
+
+def _reasons(visits: pd.DataFrame) -> str:
+    asked = int(visits["owed"].sum())
+    beyond = len(visits) - asked
+    advised = f"{asked} because the advice is to work on them now" if asked else ""
+    paying = f"{beyond} because a check is expected to save more than it costs" if beyond else ""
+    return ", ".join(filter(None, [advised, paying]))
+
+
+def _sum(visits: pd.DataFrame, currency: str) -> str:
+    saved = float(visits["saves"].sum())
+    words = f"Together they are expected to cost {against_none(saved, currency)} than no check"
+    return f"{words}: the price of following the advice." if saved < 0 else f"{words}."
 
 
 def plight_words(plight: str, rows: pd.DataFrame, currency: str) -> str:

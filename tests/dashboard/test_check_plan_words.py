@@ -17,17 +17,17 @@ def test_amounts_are_whole_from_ten_up(value, said):
 
 @pytest.mark.parametrize(
     ("week", "said"),
-    [(0, "This week"), (1, "Next week"), (4, "The week")],
+    [(0, "This week,"), (1, "Next week,"), (4, "The week")],
 )
 def test_weeks_are_named_by_their_monday(week, said):
-    assert words.week_name(week, "2026-11-04") == f"{said}, from Monday 2026-11-02"
+    assert words.week_name(week, "2026-11-04") == f"{said} from Monday 2026-11-02"
 
 
 def test_the_first_two_weeks_are_told_shop_by_shop():
     (first, sentences), (second, none) = words.first_weeks(fakes.days(), fakes.visits())
     assert (first, second) == (
         "Next week, from Monday 2026-11-02",
-        "The week, from Monday 2026-11-09",
+        "The week from Monday 2026-11-09",
     )
     assert sentences[0] == "North Yard, 2 bikes: Tuesday bike 1; Thursday bike 3."
     assert none == ["North Yard, South Yard: no bike."]
@@ -41,9 +41,17 @@ def test_many_bikes_of_a_day_are_counted():
 def test_in_short_tells_cost_against_none_lateness_and_who_is_left():
     said = words.in_short(fakes.visits(), fakes.unplaced(), "crowns")
     assert "4 bikes to come in: 2 because the advice is to work on them now, 2 because" in said
-    assert "expected to cost 16 crowns more than none" in said
+    assert "expected to cost 16 crowns more than no check: the price of following" in said
     assert "2 bikes are late" in said
     assert "5 bikes got no day" in said
+
+
+def test_reasons_that_no_bike_has_are_left_out():
+    owed = fakes.visits().assign(owed=True, saves=5.0)
+    said = words.in_short(owed, fakes.unplaced().iloc[:0], "")
+    assert "4 because the advice is to work on them now. Together" in said
+    assert "expected to cost 20 less than no check." in said
+    assert "no day" not in said
 
 
 def test_a_plight_counts_bikes_and_what_waiting_costs():
