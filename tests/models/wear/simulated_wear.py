@@ -32,7 +32,8 @@ class Truth:
     """What a simulated fleet is like.
 
     bands : worn bands of each sensor. even : their middles spread evenly over the travel, with
-    ``doubled`` (from, to) twice as many in one stretch. move_pct_per_1000km : shift after the
+    ``doubled`` (from, to) twice as many in one stretch. centre_pct : about where they are, of all
+    or of each sensor. move_pct_per_1000km : shift after the
     defect. spacing_km, tests : mean km between tests and the most of them. rest_km : how far a
     sensor may run on past its failure (0: it is taken off then).
     """
@@ -42,7 +43,7 @@ class Truth:
     bands: int = 1
     even: bool = False
     doubled: tuple[float, float] | None = None
-    centre_pct: float | None = None
+    centre_pct: float | np.ndarray | None = None
     move_pct_per_1000km: float = 0.0
     spacing_km: float = 5000.0
     tests: tuple[int, int] = (2, 7)
@@ -150,7 +151,8 @@ def _sweeps(rng: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray, n
 def _middles(rng: np.random.Generator, lives: pd.DataFrame, truth: Truth) -> np.ndarray:
     n, bands = len(lives), max(truth.bands, 1)
     if truth.centre_pct is not None:
-        return np.clip(truth.centre_pct + 1.5 * rng.standard_normal((n, bands)), 1.0, 99.0)
+        about = np.reshape(truth.centre_pct, (-1, 1))
+        return np.clip(about + 1.5 * rng.standard_normal((n, bands)), 1.0, 99.0)
     if truth.even:
         u = rng.uniform(0.0, 100.0, (n, bands))
         if truth.doubled:
