@@ -15,7 +15,7 @@ says no more about the defect (missing at random: Rubin, Biometrika 63 (1976) 58
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 import pandas as pd
@@ -41,6 +41,27 @@ class Evidence(Protocol):
         ...
 
 
+class Ahead(NamedTuple):
+    """Columns and assumed rates of the stretches beyond the lives' last contacts, by pair."""
+
+    design: np.ndarray
+    assumed: np.ndarray
+
+    def hazard(self, coef: np.ndarray) -> np.ndarray:
+        """Hazard per km of each pair."""
+        return self.assumed * np.exp(np.clip(self.design @ coef, -60, 60))
+
+    def joined(
+        self, design: np.ndarray, assumed: np.ndarray, expected: Expected, later: Expected
+    ) -> tuple[np.ndarray, Expected, np.ndarray]:
+        """What the M-step takes, of the record and of what lies beyond it."""
+        both = expected._replace(
+            events=np.append(expected.events, later.events),
+            exposure=np.append(expected.exposure, later.exposure),
+        )
+        return np.vstack([design, self.design]), both, np.append(assumed, self.assumed)
+
+
 class Beyond:
     """Rows weighed by the likelihood of their life's tests, and the stretches ahead of the others.
 
@@ -62,9 +83,9 @@ class Beyond:
 
     def __init__(self, lives: pd.DataFrame, rows: Rows, group: np.ndarray, evidence: Evidence):
         shift = rows.entry - lives["entry_km"].to_numpy()[rows.life]
-        defect = ~np.isnan(rows.bad)
+        defect = ~np.isnan(rows.bad) | rows.before
         without = np.flatnonzero(~defect)
-        middle = np.where(defect, (rows.good + rows.bad) / 2, rows.good)
+        middle = np.where(rows.before, rows.entry, (rows.good + rows.bad) / 2)
         told = np.zeros(len(rows.life))
         some = np.flatnonzero(defect)
         told[some] = evidence.log_likelihood(lives, rows.life[some], middle[some], shift[some])
@@ -127,4 +148,5 @@ def _stretches(rows: Rows, without: np.ndarray, cuts: np.ndarray, ahead: np.ndar
         heard=np.zeros(n * count, dtype=bool),
         times=np.ones(n * count),
         missed=np.zeros(n * count, dtype=bool),
+        before=np.zeros(n * count, dtype=bool),
     )

@@ -14,10 +14,11 @@ the EM of the hazard then weighs the pieces by the curve, and the curve by the p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from scipy import stats
 
 from models.risk.assumed import DELAY_RATE, GammaPrior
@@ -72,6 +73,18 @@ def assumed_delay(
     """
     spread = float(np.sqrt(stats.loggamma(prior.events).var()))
     return Delay(prior.mean, spread, False, n_heard, n_road)
+
+
+def first_delay(lives: pd.DataFrame, prior: GammaPrior, fewest: int) -> Delay:
+    """The prior, marked as to be moved where there are road failures enough.
+
+    Only defects with a window of some width say how long they went unheard of.
+    """
+    in_window = lives["bad_km"] > lives["good_km"]
+    road = int((lives["road_failure"] & in_window).sum())
+    heard = lives["times"][lives["heard"] & in_window].sum()
+    delay = assumed_delay(prior, n_heard=float(heard), n_road=road)
+    return replace(delay, learned=enough_road_failures(road, fewest))
 
 
 def enough_road_failures(count: int, fewest: int) -> bool:

@@ -55,7 +55,7 @@ class Records:
     """
 
     def __init__(self, rows: Rows, group: np.ndarray, edges: np.ndarray):
-        self.rows, self.edges = rows, edges
+        self.rows, self.edges, self.group = rows, edges, group
         self.cells = len(edges) - 1
         self.prior, self.factor = rows.weight, np.ones(len(rows.life))
         self.delayed = np.flatnonzero(~np.isnan(rows.near))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -25,17 +24,16 @@ from models.risk.assumed import (
     GammaPrior,
 )
 from models.risk.baseline import BaselineColumns
-from models.risk.beyond import Beyond, Evidence
+from models.risk.beyond import Ahead, Beyond, Evidence
 from models.risk.covariates import LifeColumns
 from models.risk.delay import (
-    Delay,
-    assumed_delay,
-    enough_road_failures,
+    first_delay,
     heard_of_itself,
     log_prior,
     moved_rate,
 )
 from models.risk.expectation import Expected, Records
+from models.risk.first_sight import FirstSight
 from models.risk.lives import (
     LivesError,
     Rows,
@@ -55,24 +53,6 @@ _LOG_STEP = 0.1
 _COARSE = 100.0
 #: Share of defects missed below which a test is as good as perfect.
 _LEAST_MISSED = 0.01
-
-
-class _Ahead(NamedTuple):
-    design: np.ndarray
-    assumed: np.ndarray
-
-    def hazard(self, coef: np.ndarray) -> np.ndarray:
-        return self.assumed * np.exp(np.clip(self.design @ coef, -60, 60))
-
-    def joined(
-        self, design: np.ndarray, assumed: np.ndarray, expected: Expected, later: Expected
-    ) -> tuple[np.ndarray, Expected, np.ndarray]:
-        """What the M-step takes, of the record and of what lies beyond it."""
-        both = expected._replace(
-            events=np.append(expected.events, later.events),
-            exposure=np.append(expected.exposure, later.exposure),
-        )
-        return np.vstack([design, self.design]), both, np.append(assumed, self.assumed)
 
 
 class DefectHazard(BaseEstimator):
@@ -197,7 +177,7 @@ class DefectHazard(BaseEstimator):
         lives = lives[~already].reset_index(drop=True)
         self.entry_ages_ = entry_ages(lives)
         used = self.delay_prior if lives["contact_km"].notna().any() else None
-        self.delay_ = None if used is None else _first_delay(lives, used, self.fewest_road_failures)
+        self.delay_ = None if used is None else first_delay(lives, used, self.fewest_road_failures)
         self._count(lives)
         lives = thinned(lives, self.most_survivors)
         delay_km = None if used is None else 1.0 / used.mean
@@ -210,7 +190,8 @@ class DefectHazard(BaseEstimator):
         if evidence is not None and used is not None:
             beyond = Beyond(lives, rows, group, evidence)
             rows = beyond.rows
-        self._maximise(Records(rows, group, self.edges_), other, beyond)
+        sight = FirstSight(lives, rows, self.sensitivity)
+        self._maximise(Records(rows, group, self.edges_), other, beyond, sight)
         return self
 
     def predict_cumulative_hazard(
@@ -306,7 +287,9 @@ class DefectHazard(BaseEstimator):
         self.columns_ = BaselineColumns(self.baseline, self.level_sd, self.slope_sd, self.bend_sd)
         self.columns_.fit(_middles(self.edges_), weight=watched)
 
-    def _maximise(self, records: Records, other: np.ndarray, beyond: Beyond | None) -> None:
+    def _maximise(
+        self, records: Records, other: np.ndarray, beyond: Beyond | None, sight: FirstSight
+    ) -> None:
         """EM from the assumed curve, each M-step a Poisson regression on rows of person-km."""
         base = self.columns_.transform(_middles(self.edges_))
         self.n_base_ = base.shape[1]
@@ -324,7 +307,7 @@ class DefectHazard(BaseEstimator):
             if ahead is not None:
                 records.factor[beyond.without] = np.exp(beyond.factor(ahead.hazard(coef)))
             if self.delay_ is not None:
-                records.set_delay(self.delay_.rate_per_km)
+                self._set_delay(records, sight, coef, other)
             expected = records.expect(hazard)
             now = expected.log_likelihood - float(coef @ coef) / 2 + self._delay_term()
             self.n_iter_ = turn
@@ -336,7 +319,7 @@ class DefectHazard(BaseEstimator):
             else:
                 later = beyond.expect(ahead.hazard(coef), expected.weight[beyond.without])
                 coef = _m_step(step, *ahead.joined(design, assumed, expected, later))
-            self._move_delay(records, expected.weight)
+            self._move_delay(records, expected.weight, sight)
         self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
         spread = covariance(records, hazard, design, expected.weight, self.n_defects_)
         self.covariance_, inverse = spread
@@ -346,25 +329,38 @@ class DefectHazard(BaseEstimator):
             rate = self.delay_.rate_per_km
             self.slopes_ = slopes(records, hazard, design, inverse, rate)
 
-    def _ahead(self, beyond: Beyond, other: np.ndarray) -> _Ahead:
+    def _ahead(self, beyond: Beyond, other: np.ndarray) -> Ahead:
         """Columns and assumed rates of the stretches beyond the lives' last contacts."""
         edges = self._edges_to(beyond.oldest_km)
         records = beyond.lay(edges)
         base = self.columns_.transform(_middles(edges))
         design = np.hstack([base[records.pair_cell], other[records.pair_group]])
-        return _Ahead(design, self._assumed_rate(edges)[records.pair_cell])
+        return Ahead(design, self._assumed_rate(edges)[records.pair_cell])
 
     def _delay_term(self) -> float:
         if self.delay_ is None or not self.delay_.learned:
             return 0.0
         return log_prior(self.delay_prior, self.delay_.rate_per_km)
 
-    def _move_delay(self, records: Records, weight: np.ndarray) -> None:
+    def _set_delay(
+        self, records: Records, sight: FirstSight, coef: np.ndarray, other: np.ndarray
+    ) -> None:
+        """Weigh rows by the delay, those with the defect at first sight by the hazard too."""
+        rate = self.delay_.rate_per_km
+        edges, total = self._cumulative(coef[None, :], self.edges_[-1])
+        ratio = np.exp(other @ coef[self.n_base_ :])[records.group[sight.row]]
+        records.factor[sight.row] = sight.weigh(
+            lambda ages: np.interp(ages, edges, total[0]) * ratio[:, None], rate
+        )
+        records.set_delay(rate)
+
+    def _move_delay(self, records: Records, weight: np.ndarray, sight: FirstSight) -> None:
         """M-step of the delay's rate: defects heard of over km with the defect."""
         delay = self.delay_
         if delay is None or not delay.learned:
             return
         km = records.km_with_defect(weight, delay.rate_per_km)
+        km += float(weight[sight.row] @ sight.since_km)
         idle = self.sensitivity * self.idle_rate_per_km_
         own = heard_of_itself(delay.n_heard, delay.n_road_failures, delay.rate_per_km, idle)
         self.delay_ = replace(delay, rate_per_km=moved_rate(self.delay_prior, own, km))
@@ -404,18 +400,6 @@ class DefectHazard(BaseEstimator):
             return self.edges_
         steps = int(np.ceil(np.log(oldest / last) / np.log(1.05)))
         return np.concatenate([self.edges_, last * 1.05 ** np.arange(1, steps + 1)])
-
-
-def _first_delay(lives: pd.DataFrame, prior: GammaPrior, fewest: int) -> Delay:
-    """The prior, marked as to be moved where there are road failures enough.
-
-    Only defects with a window of some width say how long they went unheard of.
-    """
-    in_window = lives["bad_km"] > lives["good_km"]
-    road = int((lives["road_failure"] & in_window).sum())
-    heard = lives["times"][lives["heard"] & in_window].sum()
-    delay = assumed_delay(prior, n_heard=float(heard), n_road=road)
-    return replace(delay, learned=enough_road_failures(road, fewest))
 
 
 def _middles(edges: np.ndarray) -> np.ndarray:

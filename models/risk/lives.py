@@ -39,7 +39,8 @@ class Rows:
     used, a life also stands in a row for each piece of the window in which the defect may lie
     (``near`` to ``far`` km before the window's end, blank for other rows), and, if nothing was
     heard of it until its last contact, in one without a defect until then. ``times`` is how often
-    the life counts; ``missed`` says that the last good test missed the defect. All ages in km.
+    the life counts; ``missed`` says that the last good test missed the defect,
+    ``before`` that it was there at first sight (``models.risk.first_sight``). All ages in km.
     """
 
     entry: np.ndarray
@@ -53,6 +54,7 @@ class Rows:
     heard: np.ndarray
     times: np.ndarray
     missed: np.ndarray
+    before: np.ndarray
 
     @property
     def window(self) -> np.ndarray:
@@ -217,8 +219,9 @@ def rows_of(
     """
     parts = _plain(lives) if delay_km is None else _with_pieces(lives, delay_km)
     some = _missed(lives, delay_km, 1.0 - sensitivity)
-    missed = np.arange(len(parts) + len(some)) >= len(parts)
-    parts = pd.concat([parts, some], ignore_index=True)
+    early = _plain(lives).iloc[:0] if delay_km is None else _before(lives)
+    kinds = np.repeat([0, 1, 2], [len(parts), len(some), len(early)])
+    parts = pd.concat([parts, some, early], ignore_index=True)
     number = parts["life"].to_numpy()
     unknown = ~lives["age_known"].astype(bool).to_numpy()[number]
     copies = np.where(unknown, len(ages_at_entry), 1)
@@ -237,7 +240,8 @@ def rows_of(
         far=parts["far"].to_numpy()[part],
         times=lives["times"].to_numpy(float)[life],
         heard=lives["heard"].to_numpy()[life] & lives["bad_km"].notna().to_numpy()[life],
-        missed=missed[part],
+        missed=kinds[part] == 1,
+        before=kinds[part] == 2,
     )
 
 
@@ -266,6 +270,13 @@ def _missed(lives: pd.DataFrame, delay_km: float | None, share: float) -> pd.Dat
     moved = piece._replace(near=piece.near + until, far=piece.far + until)
     frame = pd.DataFrame(moved._asdict()).rename(columns={"low": "good", "high": "bad"})
     return frame.assign(share=share)
+
+
+def _before(lives: pd.DataFrame) -> pd.DataFrame:
+    """With the defect at first sight, of lives in use then."""
+    in_use = (lives["entry_km"] > 0) | ~lives["age_known"].astype(bool)
+    in_use &= ~lives["repaired"].astype("boolean").fillna(False).astype(bool)
+    return _plain(lives.assign(good_km=lives["entry_km"], bad_km=np.nan))[in_use]
 
 
 def _with_pieces(lives: pd.DataFrame, delay_km: float) -> pd.DataFrame:
