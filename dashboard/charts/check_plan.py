@@ -98,11 +98,11 @@ def calendar_reading(days: pd.DataFrame) -> str:
         return f"No bike comes in on any of {counted(len(frame), 'working day')}."
     most = some.loc[some["visit_count"].idxmax()]
     full = int((frame["check_hours"] - frame["planned_hours"] < 0.5).sum())
+    left = f" On {counted(full, 'day')} less than half an hour is left." if full else ""
     return (
         f"Bikes come in on {len(some)} of {counted(len(frame), 'working day')}, most on "
         f"{day(most['on_day'])}: {counted(int(most['visit_count']), 'bike')}, "
-        f"{number(most['planned_hours'], digits=1)} of {number(most['check_hours'], 'h', 1)}. "
-        f"On {counted(full, 'day')} less than half an hour is left."
+        f"{number(most['planned_hours'], digits=1)} of {number(most['check_hours'], 'h', 1)}.{left}"
     )
 
 
