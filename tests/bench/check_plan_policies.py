@@ -11,7 +11,7 @@ from models.check_plan.plan import CheckRecords, plan_checks
 from models.check_plan.schemas import CHECK_OWED, CHECK_PARTS, CHECK_STOCK
 from models.check_plan.settings import CheckSettings
 from models.plans.belief import Test
-from models.plans.check_costs import CHECK_DAYS
+from models.plans.check_costs import check_days
 from models.plans.costs import Prices
 from models.plans.new_life import AGES_KM, new_life
 from models.plans.policy import KM_AHEAD, alternatives, at_km
@@ -19,6 +19,7 @@ from tests.bench import check_plan_world as w
 
 _START = date(2024, 1, 1)  # a Monday, as day 0 of the world is
 REPLAN_DAYS = 14
+_GRID = check_days(6)
 #: Ages at which a defect may come, in cells, and the chance of each for a new sensor.
 _EDGES = np.concatenate([np.linspace(0, 120_000, 241), [400_000.0]])
 _ONSETS = (_EDGES[1:] + _EDGES[:-1]) / 2
@@ -148,7 +149,7 @@ class Ours(Never):
     def _costs(self, fleet: w.Fleet) -> pd.DataFrame:
         belief, onset = self._chances(fleet.age)
         found = alternatives(belief, onset, self.prices, self.test, w.HEARD_PER_KM, n_beliefs=17)
-        days = np.array(CHECK_DAYS, dtype=float)
+        days = _GRID.astype(float)
         km = self.world.km_per_day[:, None] * days
         test, replace = at_km(found.test_at, km), at_km(found.replace_at, km)
         without = at_km(found.best_at, km[:, -1:])
@@ -162,7 +163,7 @@ class Ours(Never):
                 "fleet_id": np.repeat(_fleets(self.world), g),
                 "part_no": "P",
                 "action": np.where(replace < test, "replace", "test").ravel(),
-                "day": np.tile(CHECK_DAYS, n),
+                "day": np.tile(_GRID, n),
                 "cost": np.minimum(test, replace).ravel(),
                 "cost_without": np.repeat(without[:, 0], g),
                 "part_needed": np.where(replace < test, 1.0, 0.1).ravel(),
