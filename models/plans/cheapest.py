@@ -31,11 +31,15 @@ class Weighed(NamedTuple):
     km_per_day: np.ndarray
 
 
-def weigh(outlook: Outlook, settings: PlanSettings) -> Weighed:
-    """Expected cost of every alternative of every sensor whose chances are known."""
+def weigh(outlook: Outlook, settings: PlanSettings, prices: Prices | None = None) -> Weighed:
+    """Expected cost of every alternative of every sensor whose chances are known.
+
+    ``prices`` of these sensors, where they are known from another weighing.
+    """
     places = outlook.known
     sensors = outlook.sensors.iloc[places]
-    prices = priced(outlook, places, settings)
+    if prices is None:
+        prices = priced(outlook, places, settings)
     found = alternatives(
         sensors["defect_now"].to_numpy(float),
         outlook.onset[places],

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import beta
 
-from models.plans.advice import advise
+from models.plans.actions import advised_actions, settled_cases
 from models.plans.cheapest import cheapest, weigh
 from models.plans.outlook import Outlook
 from models.plans.settings import PlanSettings
@@ -36,7 +36,9 @@ def advice_over_sensitivity(
     evidence: pd.DataFrame,
     outlook: Outlook,
     settings: PlanSettings,
-    **how: Any,
+    *,
+    as_taken: pd.Series,
+    by_lot: frozenset[str] = frozenset(),
 ) -> pd.DataFrame:
     """Count the actions advised at each sensitivity.
 
@@ -52,8 +54,10 @@ def advice_over_sensitivity(
         Of the same sensors.
     settings : PlanSettings
         Costs and levels.
-    **how
-        The rest of what is handed to ``advise``.
+    as_taken : series, indexed by sensor
+        The action advised.
+    by_lot : set of str
+        As handed to ``advise``.
 
     Returns
     -------
@@ -67,9 +71,8 @@ def advice_over_sensitivity(
 
     def actions(evidence: pd.DataFrame, outlook: Outlook) -> pd.Series:
         costs = cheapest(outlook, weigh(outlook, settings), settings)
-        return advise(evidence, costs, settings, **how).set_index("sensor_id")["action"]
+        return advised_actions(settled_cases(evidence), costs, settings, by_lot)
 
-    as_taken = actions(evidence, outlook)
     tables = []
     for quantile in QUANTILES:
         share = float(beta(believed.hits, believed.misses).ppf(quantile))

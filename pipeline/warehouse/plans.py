@@ -102,6 +102,7 @@ def price(
 def estimate_saving(
     connection: duckdb.DuckDBPyConnection,
     outlook: Outlook,
+    weighed: Weighed,
     ahead: DefectsAhead,
     costs: pd.DataFrame,
     settings: PlanSettings,
@@ -114,7 +115,9 @@ def estimate_saving(
     for draw in range(1, len(ahead.heard_per_km)):
         rate = float(ahead.heard_per_km[draw])
         fit = under_fit(outlook, ahead.sensor_ids, km, ahead.drawn[draw], rate)
-        rows.append(expected_cost(cheapest(fit, weigh(fit, settings), settings), action, draw))
+        # what a new sensor costs in the long run stays as estimated
+        again = weigh(fit, settings, weighed.prices)
+        rows.append(expected_cost(cheapest(fit, again, settings), action, draw))
     store(connection, "expected_cost", EXPECTED_COST.check(pd.DataFrame(rows)))
 
 

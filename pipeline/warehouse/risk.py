@@ -80,13 +80,20 @@ def _advise(
     share = settings.random_test_share
     lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
     store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
-    store(connection, "advice", advise(evidence, costs, settings, by_lot=lot, day=day))
+    advice = advise(evidence, costs, settings, by_lot=lot, day=day)
+    store(connection, "advice", advice)
     over = advice_over_sensitivity(
-        results, frames.sensors_now, evidence, outlook, settings, by_lot=lot
+        results,
+        frames.sensors_now,
+        evidence,
+        outlook,
+        settings,
+        as_taken=advice.set_index("sensor_id")["action"],
+        by_lot=lot,
     )
     store(connection, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/worklist")
-    estimate_saving(connection, outlook, ahead, costs, settings)
+    estimate_saving(connection, outlook, weighed, ahead, costs, settings)
     plan_ahead(connection, day, outlook, weighed, told)
 
 
