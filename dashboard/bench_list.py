@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.markup import Html, identifier, table, to_session
+from dashboard.markup import Html, folded_table, identifier, to_session
 from dashboard.words import CONCLUSIONS, NATURES, VERDICTS, day, km, known, number, plain, travel
+
+TESTS_SHOWN = 4
 
 
 def bench_list(tests: pd.DataFrame, caption: str) -> Html:
-    """BIKE_TESTS, the latest first."""
+    """BIKE_TESTS, the latest first; all but a few are folded away."""
     columns = {
         "Tested on": lambda r: to_session(r["session_id"], day(r["tested_on"])),
         "Odometer": lambda r: km(r["odometer_km"]),
@@ -21,7 +23,7 @@ def bench_list(tests: pd.DataFrame, caption: str) -> Html:
         "Codes": lambda r: plain(r["fault_codes"], {}, "not recorded"),
     }
     rows = tests.sort_values(["tested_on", "session_id"], ascending=False)
-    return table(rows, columns, caption)
+    return folded_table(rows, columns, caption, shown=TESTS_SHOWN, rest="earlier tests")
 
 
 def sweep_words(row: dict) -> str:

@@ -109,6 +109,21 @@ def table(rows: pd.DataFrame, columns: dict[str, str | Cell], caption: str) -> H
     return tag("div", whole, class_="wa-wide", tabindex="0", role="region", aria_label=caption)
 
 
+def folded_table(
+    rows: pd.DataFrame, columns: dict[str, str | Cell], caption: str, *, shown: int, rest: str
+) -> Html:
+    """A table of the first rows, the others below in one that opens on a press.
+
+    ``rest`` names those, such as ``earlier repairs``.
+    """
+    head, tail = rows.head(shown), rows.iloc[shown:]
+    whole = table(head, columns, caption)
+    if tail.empty:
+        return whole
+    title = f"{len(tail):,} {rest}"
+    return joined([whole, fold(title, table(tail, columns, title))])
+
+
 def _row(record: dict, columns: dict[str, str | Cell]) -> Html:
     cells = []
     for heading, cell in columns.items():

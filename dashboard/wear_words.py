@@ -122,7 +122,8 @@ def sweep_was(plan: SweepPlan) -> str:
         f"{number(plan.speed_pct_per_s, '% of travel a second', 0)}"
     )
     made = counted(plan.made, "pass", "passes")
-    sure = f"this test's {made} {'was' if plan.made == 1 else 'were'} {in_100(plan.sure)} % sure"
+    whole = min(max(int(100 * plan.sure), 1), 99)  # rounded down, never to a sureness not reached
+    sure = f"this test's {made} {'was' if plan.made == 1 else 'were'} {whole} % sure"
     if not plan.needed:
         return (
             f"At its {how}, no number of passes is 95 % sure to show wear {wide} wide ({sure}): "

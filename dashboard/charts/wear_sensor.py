@@ -180,7 +180,8 @@ def _count(frame: pd.DataFrame, of: int) -> list[str]:
     return [
         f"n = {tests if of == len(_tests(frame)) else whole}.",
         *behind,
-        "Diamond: drop-outs. Heavy line: worn band.",
+        "Diamond: drop-outs.",
+        "Heavy line: worn band.",
     ]
 
 

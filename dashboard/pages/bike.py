@@ -13,7 +13,16 @@ from dashboard.bench_list import bench_list
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.readings import OUT_OF_RANGE, placed, readings_chart, readings_reading
 from dashboard.explained import explained_chances
-from dashboard.markup import Html, facts, identifier, joined, link, table, tag, to_session
+from dashboard.markup import (
+    Html,
+    facts,
+    folded_table,
+    identifier,
+    joined,
+    link,
+    tag,
+    to_session,
+)
 from dashboard.sensor_list import sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
@@ -37,6 +46,8 @@ from dashboard.words import (
 )
 from pipeline.access.views import BikeView
 from pipeline.access.wear_view import BikeWear
+
+REPAIRS_SHOWN = 3
 
 
 def show(shown: records.Shown) -> None:
@@ -137,7 +148,8 @@ def _repairs(repairs: pd.DataFrame) -> None:
         "Test behind it": lambda r: _session_link(r["session_id"]),
     }
     rows = repairs.sort_values("closed_on", ascending=False)
-    st.html(table(rows, columns, "Closed repairs, the latest first, and what each counts as."))
+    caption = "Closed repairs, the latest first, and what each counts as."
+    st.html(folded_table(rows, columns, caption, shown=REPAIRS_SHOWN, rest="earlier repairs"))
 
 
 def _confirmed(row: dict) -> str:
@@ -162,7 +174,13 @@ def _odometer(odometer: pd.DataFrame) -> None:
     }
     rows = odometer.sort_values("read_on", ascending=False)
     reading = odometer_reading(odometer)
-    show_chart(partial(odometer_chart, odometer), reading, rows, columns, name="odometer")
+    st.html(tag("p", reading))
+    # drawn only once opened: the last reading and the km a day stand at the top of the page
+    part = st.expander("All its readings over time", key="odometer_over_time", on_change="rerun")
+    if part.open:
+        with part:
+            chart = partial(odometer_chart, odometer)
+            show_chart(chart, reading, rows, columns, name="odometer")
 
 
 def _readings(readings: pd.DataFrame) -> None:
@@ -225,7 +243,9 @@ def _lives(sensors: pd.DataFrame) -> None:
         "Removed because": lambda r: "" if r["in_service"] else plain(r["removed_reason"]),
     }
     rows = sensors.sort_values(["in_service", "from_on"], ascending=False)
-    st.html(table(rows, columns, "Sensors on the bike now come first."))
+    now = int(sensors["in_service"].sum())
+    caption = "Sensors on the bike now come first."
+    st.html(folded_table(rows, columns, caption, shown=max(now, 1), rest="earlier sensors"))
 
 
 if __name__ == "__main__":

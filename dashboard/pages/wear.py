@@ -15,6 +15,7 @@ from dashboard.markup import (
     Html,
     bullets,
     fold,
+    folded_table,
     identifier,
     joined,
     link,
@@ -45,7 +46,8 @@ from dashboard.words import counted, in_100, km, number, plain
 from pipeline.access.wear_view import OneSensor, WearView
 
 TITLE = "Where on the travel wear gathers"
-SENSORS_SHOWN = 10
+GROUPS_SHOWN = 5
+SENSORS_SHOWN, SENSORS_LISTED = 4, 20  # open, and folded away with them
 _BARE = {"intensity": "not seen", "roughness": "not judged"}
 _PLURAL = {"Part": "parts", "Duty": "duties"}
 
@@ -142,29 +144,37 @@ def _who(choices: pd.DataFrame) -> None:
     columns = {
         "Part": lambda r: "all" if r["part_no"] == ALL else identifier(r["part_no"]),
         "Duty": "duty",
-        "Wear": lambda r: plain(r["answer"], ANSWERS),
-        "Most at": lambda r: span(r["from_pct"], r["to_pct"]) if _placed(r) else "not shown",
-        "Against an even spread": lambda r: (
-            number(r["ratio"], "times", 1) if _placed(r) else "not shown"
+        "Wear": _gathers_where,
+        "Sensors": lambda r: (
+            f"{r['n_sensors']} with a likely worn band of {r['n_seen']} mapped, "
+            f"{counted(r['n_tests'], 'test')}"
         ),
-        "Sensors with a likely worn band": "n_sensors",
-        "Sensors mapped": "n_seen",
-        "Tests": "n_tests",
     }
-    found = int(rows["answer"].eq("concentrated").sum())
-    caption = (
-        f"{counted(found, 'group')} of {len(rows)} wear at a place common to their sensors. "
-        "No common place shown does not mean that none is worn."
-    )
-    told = rows["answer"].ne("not enough known")
-    few = counted(int((~told).sum()), "group")
-    rest = table(rows[~told], columns, "Fewer than eight sensors with two or more drop-outs.")
-    st.html(joined([table(rows[told], columns, caption), fold(f"{few} with too few", rest)]))
+    answers = rows["answer"]
+    found = int(answers.eq("concentrated").sum())
+    caption = f"{counted(found, 'group')} of {len(rows)} wear at a place common to their sensors."
+    common, more = rows[answers.eq("concentrated")], "more that do"
+    parts = []
+    if found:
+        parts = [folded_table(common, columns, caption, shown=GROUPS_SHOWN, rest=more)]
+    flat = "No common place shown does not mean that none is worn."
+    few = "Fewer than eight sensors with a likely worn band."
+    for which, words, why in (
+        (answers.eq("flat"), "without a common place shown", flat),
+        (answers.eq("not enough known"), "with too few sensors to say", few),
+    ):
+        if which.any():
+            title = f"{counted(int(which.sum()), 'group')} {words}"
+            parts.append(fold(title, table(rows[which], columns, why)))
+    st.html(joined(parts))
     _csv(rows, "wear_by_part_and_duty")
 
 
-def _placed(row: dict) -> bool:
-    return row["answer"] == "concentrated"
+def _gathers_where(row: dict) -> str:
+    if row["answer"] != "concentrated":
+        return plain(row["answer"], ANSWERS)
+    times = number(row["ratio"], "times", 1)
+    return f"most at {span(row['from_pct'], row['to_pct'])}, {times} an even spread"
 
 
 def _worn(view: WearView) -> None:
@@ -180,19 +190,21 @@ def _worn(view: WearView) -> None:
     columns = {
         "Sensor": lambda r: link(r["life_id"], "wear", life=r["life_id"]),
         "Bike": lambda r: to_bike(r["unit_id"], r["label"]),
-        "Part": lambda r: identifier(r["part_no"]),
-        "Duty": lambda r: plain(r["duty"]),
-        "Worn band": lambda r: span(r["from_pct"], r["to_pct"]),
-        "How sure": lambda r: sure_in_100(r["confidence"]),
-        "Tests": "n_tests",
-        "Drop-outs a pass in it": lambda r: number(r["level"], digits=1),
-        "Level its like failed at": _reaches,
-        "On the bike": lambda r: "yes" if r["in_service"] else "no",
+        "Worn band": lambda r: (
+            f"{span(r['from_pct'], r['to_pct'])}, {sure_in_100(r['confidence'])} sure"
+        ),
+        "Wear in it": lambda r: (
+            f"{number(r['level'], 'drop-outs a pass', 1)}; level its like failed at: {_reaches(r)}"
+        ),
+        "About it": lambda r: (
+            f"part {r['part_no']}, {plain(r['duty'])}, {counted(r['n_tests'], 'test')}, "
+            f"{'on the bike' if r['in_service'] else 'no longer on the bike'}"
+        ),
     }
     count = counted(len(likely), "sensor life", "sensor lives")
-    rows = likely.head(SENSORS_SHOWN)
-    caption = f"{count}{of} with a band; {len(rows)} shown, those on a bike now first."
-    st.html(table(rows, columns, caption))
+    rows = likely.head(SENSORS_LISTED)
+    caption = f"{count}{of} with a band, those on a bike now first. The CSV file holds all."
+    st.html(folded_table(rows, columns, caption, shown=SENSORS_SHOWN, rest="more of them"))
     _csv(view.sensors, "sensors_with_their_worn_bands")
 
 
@@ -295,7 +307,11 @@ def _use(view: WearView, one: OneSensor) -> None:
     }
     reading = f"{use_reading(one.use)} {use_answer(view.about)}"
     name = f"use_and_wear_{one.sensor['life_id']}"
-    show_chart(partial(use_chart, one.use), reading, one.use, columns, name=name)
+    title = "Its wear beside how the throttle is used"
+    part = st.expander(title, key="use_and_wear", on_change="rerun")
+    if part.open:
+        with part:
+            show_chart(partial(use_chart, one.use), reading, one.use, columns, name=name)
 
 
 def _share(value: object) -> str:

@@ -55,8 +55,16 @@ def test_the_page_shows_map_sensor_groups_and_what_they_rest_on(shown):
         "What this map rests on",
     ):
         assert f"<h2>{heading}</h2>" in text
+    assert len(app.get("vega_lite_chart")) == 2
+    assert text.count("wa-reading") == 2
+
+
+def test_wear_beside_the_throttle_s_use_is_drawn_only_once_opened(shown):
+    app = courier_map()
+    app.session_state["use_and_wear"] = True
+    app.run()
+    assert not app.exception
     assert len(app.get("vega_lite_chart")) == 3
-    assert text.count("wa-reading") == 3
 
 
 def test_cautions_stand_before_anything_is_advised(shown):
@@ -133,6 +141,8 @@ def test_each_figure_has_its_rows_as_a_table_and_as_a_file(shown, monkeypatch):
 
     monkeypatch.setattr(show_chart, "show_chart", as_table)
     app = courier_map()
+    app.session_state["use_and_wear"] = True
+    app.run()
     names = ("wear_map_P-1_courier_intensity", "wear_of_S-000", "use_and_wear_S-000")
     cells, sensor, use = (opened_tables[name] for name in names)
     for words in ("10 to 12 % of travel", "10,000 to 20,000 km", "2.5 to 10", "not seen"):
