@@ -35,8 +35,10 @@ _FROM = 0.5
 #: Lives at most of either kind that the rates are learned from.
 _MOST = 600
 _LOG_RATES = (-18.0, -5.0)
-#: Sum of the usual and the rough rate that a km of complaints is first taken to have.
+#: Complaints that the usual rate is first taken to have beside those on record.
 _FEWEST_COMPLAINTS = 0.5
+#: What roughness adds counts as nought below this share of the usual rate.
+_LEAST_SHARE = 1e-3
 
 
 class Complaints(NamedTuple):
@@ -52,21 +54,12 @@ class Complaints(NamedTuple):
     to_km: np.ndarray
 
     def take(self, members: np.ndarray) -> Complaints:
-        """Those of some lives, numbered by their place in ``members``."""
-        place = np.full(len(self.from_km), -1)
-        place[members] = np.arange(len(members))
-        row = place[self.row]
-        order = np.argsort(row[row >= 0], kind="stable")
-        return Complaints(
-            row[row >= 0][order],
-            self.km[row >= 0][order],
-            self.from_km[members],
-            self.to_km[members],
-        )
-
-    def watched_to(self, to_km: np.ndarray) -> Complaints:
-        """The same, watched to other ages."""
-        return self._replace(to_km=to_km)
+        """Those of some lives, which may repeat, numbered by their place in ``members``."""
+        first = np.searchsorted(self.row, members)
+        count = np.searchsorted(self.row, members, side="right") - first
+        row = np.repeat(np.arange(len(members)), count)
+        own = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        return Complaints(row, self.km[own], self.from_km[members], self.to_km[members])
 
 
 def complaints_of(lives: pd.DataFrame, wear_readings: pd.DataFrame) -> Complaints:
@@ -176,7 +169,8 @@ def learned_complaint_rates(
         minimize(loss, start, method="L-BFGS-B", bounds=[_LOG_RATES, _LOG_RATES])
         for start in starts
     ]
-    return np.exp(min(found, key=lambda one: one.fun).x)
+    rates = np.exp(min(found, key=lambda one: one.fun).x)
+    return rates * (1.0, rates[1] > _LEAST_SHARE * rates[0])
 
 
 def drawn_lives(

@@ -89,22 +89,20 @@ class LifeEvidence:
         defect_km, shift_km : arrays of shape (rows,)
             Age at the defect, and what it adds to the life's own ages.
         """
-        total = np.zeros(len(life))
+        total, growth = np.zeros(len(life)), self.growth
+        readings, rates = growth.life_readings(lives, self.wear_readings), growth.complaint_rates_
+        felt = None
+        if rates is not None and rates[1]:
+            felt = complaints_of(lives, self.wear_readings)
         for shift in np.unique(shift_km):
             rows = np.flatnonzero(shift_km == shift)
             for some in np.array_split(rows, len(rows) // _MOST_ROWS + 1):
-                frame, at = lives.iloc[life[some]], defect_km[some][:, None, None]
-                total[some] = self._of_rows(frame, at, np.array([shift]))
+                at, moved = defect_km[some][:, None, None], np.array([shift])
+                own = growth.log_likelihood(readings.take(life[some]), at, moved)
+                if felt is not None:
+                    own = own + complaints_log_likelihood(rates, felt.take(life[some]), at, moved)
+                total[some] = own[:, 0, 0]
         return total
-
-    def _of_rows(self, frame: pd.DataFrame, at: np.ndarray, shift: np.ndarray) -> np.ndarray:
-        growth, rates = self.growth, self.growth.complaint_rates_
-        readings = growth.life_readings(frame, self.wear_readings)
-        total = growth.log_likelihood(readings, at, shift)
-        if rates is not None and rates[1]:
-            felt = complaints_of(frame, self.wear_readings)
-            total = total + complaints_log_likelihood(rates, felt, at, shift)
-        return total[:, 0, 0]
 
 
 def read_of(
