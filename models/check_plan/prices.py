@@ -89,6 +89,14 @@ def find_prices(case: ShopCase, *, reached: float, steps: int = 300) -> Prices:
     return Prices(hour, part, turn, float(at_most), opened)
 
 
+def bound_at(case: ShopCase, hour: np.ndarray, part: np.ndarray, turn: np.ndarray) -> float:
+    """What no plan can beat, told by prices from anywhere; no bound where one is blank."""
+    prices = (hour, part, turn)
+    if any(np.isnan(price).any() for price in prices):
+        return np.inf
+    return _Relaxed(case).at(*prices)[0]
+
+
 def worth(case: ShopCase, hour: np.ndarray, part: np.ndarray) -> np.ndarray:
     """Gain of each choice and day once its hours and parts are paid for, shape (choices, days)."""
     paid = case.gain - case.hours * hour

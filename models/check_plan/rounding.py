@@ -7,22 +7,37 @@ out nearly whole are held, with the fullest of the others, and it is solved agai
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
-from scipy.optimize import Bounds, milp
+from scipy.optimize import OptimizeResult, linprog
 
 from models.check_plan.case import ShopCase
 from models.check_plan.exact import programme
 
-_KEPT = 5_000
+#: Choices and days in the programme: so many, or so many a bike if that is more.
+_KEPT, _KEPT_A_BIKE = 5_000, 6
 _DIVES = 3
 _NEARLY = 0.9
 _LEAST_SHARE = 0.02
 
 
-def rounded_choices(
-    case: ShopCase, paid: np.ndarray, turn: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+class Rounded(NamedTuple):
     """Choices and their days, those that the plan in fractions takes most first.
+
+    ``hour``, ``part`` and ``turn`` are the prices that go with that plan, as in ``Prices``; blank
+    where the programme was not solved.
+    """
+
+    rows: np.ndarray
+    days: np.ndarray
+    hour: np.ndarray
+    part: np.ndarray
+    turn: np.ndarray
+
+
+def rounded_choices(case: ShopCase, paid: np.ndarray, turn: np.ndarray) -> Rounded:
+    """Round the plan in fractions.
 
     Parameters
     ----------
@@ -37,8 +52,12 @@ def rounded_choices(
     of = programme(case, rows, days)
     n, m = len(rows), len(of.pairs)
     low, high = np.zeros(n + m), np.ones(n + m)
+    prices = None
     for dive in range(_DIVES if m else 1):
-        solved = milp(of.cost, bounds=Bounds(low, high), constraints=of.limits)
+        solved = linprog(
+            of.cost, of.limits.A, of.limits.ub, bounds=np.column_stack([low, high]), method="highs"
+        )
+        prices = prices or _prices(case, solved)
         if solved.x is None:
             break
         share, opened = solved.x[:n], solved.x[n:]
@@ -56,16 +75,27 @@ def rounded_choices(
     whole[of.pair >= 0] = opened[np.searchsorted(of.pairs, of.pair[of.pair >= 0])]
     order = np.lexsort((days, rows, -case.gain[rows, days], -(share + whole)))
     taken = order[share[order] > _LEAST_SHARE]
-    return rows[taken], days[taken]
+    return Rounded(rows[taken], days[taken], *prices)
+
+
+def _prices(case: ShopCase, solved: OptimizeResult) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Prices of hours, parts and fleet bikes' turns, from the lines of the programme."""
+    n, d, p = len(case.depot), len(case.bay_hours), len(case.limits)
+    if solved.x is None:
+        return np.full(d, np.nan), np.full(p, np.nan), np.full(n, np.nan)
+    price = np.maximum(-solved.ineqlin.marginals, 0.0)
+    turn = np.where(case.depot >= 0, price[:n], 0.0)
+    return price[n : n + d], price[n + d : n + d + p], turn
 
 
 def _near(case: ShopCase, paid: np.ndarray, turn: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The choices and days that fall least short of their bike's turn."""
     rows, days = np.nonzero(case.gain > 0)
-    if len(rows) <= _KEPT:
+    kept = max(_KEPT, _KEPT_A_BIKE * len(np.unique(case.bike[rows])))
+    if len(rows) <= kept:
         return rows, days
     best = np.maximum(np.maximum.reduceat(paid.max(axis=1), case.first), 0)
     asked = np.where(case.depot >= 0, turn, best)
     short = asked[case.bike[rows]] - paid[rows, days]
-    kept = np.sort(np.argsort(short, kind="stable")[:_KEPT])
-    return rows[kept], days[kept]
+    near = np.sort(np.argsort(short, kind="stable")[:kept])
+    return rows[near], days[near]

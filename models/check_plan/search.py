@@ -14,7 +14,7 @@ import numpy as np
 from models.check_plan.case import Answer, ShopCase, value_of
 from models.check_plan.draft import LEAST, Draft
 from models.check_plan.exact import best_plan
-from models.check_plan.prices import find_prices, worth
+from models.check_plan.prices import bound_at, find_prices, worth
 from models.check_plan.rounding import rounded_choices
 
 _ROUNDS = 6
@@ -45,16 +45,18 @@ def good_plan(case: ShopCase, *, steps: int = 200, days_anew: int = 40) -> Answe
     prices = find_prices(case, reached=draft.value, steps=steps)
     paid = worth(case, prices.hour, prices.part)
     best = Draft(case)
-    best.take_all(*rounded_choices(case, paid, prices.turn))
+    rounded = rounded_choices(case, paid, prices.turn)
+    best.take_all(rounded.rows, rounded.days)
+    at_most = min(prices.at_most, bound_at(case, *rounded[2:]))
     above = np.maximum.reduceat(paid, best.first, axis=0) - prices.turn[:, None]
-    improve(best, above, prices.at_most)
+    improve(best, above, at_most)
     if len(draft.hopeful) <= _SMALL:
-        improve(draft, above, prices.at_most)
+        improve(draft, above, at_most)
         best = max((draft, best), key=lambda each: each.value)
-    if days_anew and prices.at_most - best.value > _NEAR_ENOUGH * best.value:
-        plan_anew(best, paid, prices.at_most, days_anew)
+    if days_anew and at_most - best.value > _NEAR_ENOUGH * best.value:
+        plan_anew(best, paid, at_most, days_anew)
     value = value_of(case, best.choice, best.day)
-    return Answer(best.choice, best.day, value, max(prices.at_most, value))
+    return Answer(best.choice, best.day, value, max(at_most, value))
 
 
 def improve(draft: Draft, above: np.ndarray, at_most: float) -> None:
