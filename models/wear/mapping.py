@@ -186,7 +186,9 @@ def _cell(
         "dropout_count": records.counts[rows].sum(axis=0).astype(int),
     }
     blank = (seen < LEAST_SENSORS) | (out["exposure"] < LEAST_PASSES)
-    known = np.isfinite(records.roughness[rows]).sum(axis=0) >= LEAST_SENSORS
+    judged = np.zeros((sensor.max() + 1, BINS), dtype=bool)
+    np.logical_or.at(judged, sensor, np.isfinite(records.roughness[rows]))
+    known = judged.sum(axis=0) >= LEAST_SENSORS
     for name, (row, values), hide in zip(
         ("intensity", "roughness"), surfaces, (blank, ~known), strict=True
     ):

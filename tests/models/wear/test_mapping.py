@@ -70,6 +70,15 @@ def test_a_fleet_of_one_sensor_and_one_test_maps():
     assert len(results.bands) >= 1
 
 
+def test_many_tests_of_one_sensor_judge_no_cell_s_roughness():
+    fleet = simulate_wear(60, 73_003, Truth(tests=(5, 7), spacing_km=500.0))
+    tests = fleet.records.tests["sensor_id"]
+    own = fleet.records.take((tests == tests.mode()[0]).to_numpy())
+    results = map_wear(own, FAILURES.empty())
+    assert len(own) >= 5
+    assert results.wear_map["roughness"].isna().all()
+
+
 def test_no_test_is_an_error():
     with pytest.raises(WearError, match="no bench test"):
         map_wear(wear_records(WEAR_TESTS.empty(), WEAR_BINS.empty()), FAILURES.empty())
