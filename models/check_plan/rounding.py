@@ -52,7 +52,7 @@ def rounded_choices(case: ShopCase, paid: np.ndarray, turn: np.ndarray) -> Round
     of = programme(case, rows, days)
     n, m = len(rows), len(of.pairs)
     low, high = np.zeros(n + m), np.ones(n + m)
-    prices = None
+    prices, share, opened = None, -np.ones(n), np.ones(m)
     for dive in range(_DIVES if m else 1):
         solved = linprog(
             of.cost, of.limits.A, of.limits.ub, bounds=np.column_stack([low, high]), method="highs"
@@ -69,8 +69,6 @@ def rounded_choices(case: ShopCase, paid: np.ndarray, turn: np.ndarray) -> Round
         low[n + held] = 1.0
         high[n + np.flatnonzero(opened < 0.1)] = 0.0
         low = np.minimum(low, high)
-    if solved.x is None:
-        share, opened = -np.ones(n), np.ones(m)
     whole = np.ones(n)
     whole[of.pair >= 0] = opened[np.searchsorted(of.pairs, of.pair[of.pair >= 0])]
     order = np.lexsort((days, rows, -case.gain[rows, days], -(share + whole)))

@@ -6,6 +6,8 @@ from datetime import timedelta
 import pytest
 
 from models.check_plan.schemas import CHECK_EVENTS
+from models.check_plan.settings import CheckSettings
+from models.plans.settings import PlanSettings
 from pipeline.statements import connect
 from pipeline.warehouse import check_plan
 from pipeline.warehouse.publish import newest
@@ -95,6 +97,13 @@ def test_settings_reach_the_plan_and_are_kept(costly):
     last = costly.execute("select max(on_day) from marts.check_days").fetchone()[0].date()
     assert last <= DAY + timedelta(days=14)
     assert all("crowns" in why for why in column(costly, "why"))
+
+
+def test_the_owner_s_settings_are_those_of_the_plan():
+    owner = PlanSettings(depot_day_cost=7.0, weeks_ahead=3, currency="crowns")
+    chosen = CheckSettings(**check_plan.settings_for_checks(owner))
+    assert (chosen.depot_day_cost, chosen.weeks_ahead, chosen.currency) == (7.0, 3, "crowns")
+    assert chosen.test_hours == owner.test_hours
 
 
 def test_a_plan_goes_on_from_the_one_published_before(costly):
