@@ -72,16 +72,18 @@ def _interval(make: object, worlds: list, hours: float, least: float) -> float:
 
 
 def _print(found: dict, every: dict) -> None:
-    ours = pd.DataFrame(found["ours"])
-    for way, rows in found.items():
-        frame = pd.DataFrame(rows)
+    frames = {way: pd.DataFrame(rows) for way, rows in found.items()}
+    ours, none, all_known = (frames[way] for way in ("ours", "no checks", "perfect"))
+    for way, frame in frames.items():
         words = ", ".join(f"{m} {_mean(frame[m])}" for m in MEASURES)
         print(f"  {way}{f' ({every[way]:.0f})' if way in every else ''}: {words}")
+        spared = (none["road"] - frame["road"]).sum() / (none["road"] - all_known["road"]).sum()
+        words = f"spares {spared:.0%} of the road failures that perfect knowledge spares"
         if way != "ours":
-            cost = _mean(frame["cost"] - ours["cost"])
-            fewer = 1 - ours["road"].sum() / frame["road"].sum()
-            road = _mean(frame["road"] - ours["road"])
-            print(f"    against ours: cost {cost} more, road {road} more; ours {fewer:.1%} fewer")
+            cost, road = (_mean(frame[m] - ours[m]) for m in ("cost", "road"))
+            words += f"; less ours: cost {cost}, road {road}"
+            words += f"; ours / this: road {ours['road'].sum() / frame['road'].sum():.3f}"
+        print(f"    {words}")
 
 
 def _mean(values: pd.Series) -> str:
