@@ -4,8 +4,8 @@
 between a mileage-only curve and the informed ceiling; ``speed`` takes seconds and peak memory at
 5,000, 50,000 and 500,000 sensors and those of rivals at 5,000; ``coverage --fleets 1000`` counts
 how often 90 % intervals hold the truth; ``contact`` does so where silence since the last contact
-counts; ``symptoms`` shows the bias left where half the tests follow symptoms. Set OMP_NUM_THREADS=1
-for times that can be compared.
+counts; ``symptoms`` shows the bias left where half the tests follow symptoms, ``removals`` that where
+sensors are taken off because they read rough. Set OMP_NUM_THREADS=1 for times that can be compared.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 
 from tests.bench.risk_coverage import contact, coverage
+from tests.bench.risk_removals import removals
 from tests.bench.risk_scores import SEEDS, WORLDS, skills, symptoms
 from tests.bench.risk_speed import SIZES, measure, speed, write_records
 
@@ -30,6 +31,9 @@ def _parser() -> argparse.ArgumentParser:
     felt.add_argument("--bikes", type=int, default=5_000)
     felt.add_argument("--seeds", type=int, default=10)
     felt.add_argument("--processes", type=int, default=1)
+    off = parts.add_parser("removals")
+    off.add_argument("--bikes", type=int, default=1_500)
+    off.add_argument("--seeds", type=int, default=4)
     sizes = parts.add_parser("speed")
     sizes.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
     records = parts.add_parser("records", help="used by speed")
@@ -56,6 +60,8 @@ def main() -> None:
         skills(chosen.worlds, chosen.bikes, chosen.seeds, **how)
     elif chosen.what == "symptoms":
         symptoms(chosen.bikes, chosen.seeds, processes=chosen.processes)
+    elif chosen.what == "removals":
+        removals(chosen.bikes, chosen.seeds)
     elif chosen.what == "speed":
         speed(tuple(chosen.sizes))
     elif chosen.what == "records":

@@ -25,8 +25,9 @@ from tests.bench.risk_rivals import EVENTS, Chances, rivals
 from tests.models.risk.wearing_fleet import WearingFleet, simulate_wearing_fleet
 from tests.models.risk.wearing_world import CLARITY, CURVES, SYMPTOMS, World
 
-#: Seeds 0 to 99 are for tuning; scores are taken on these and never looked at before.
-FIRST_SCORING_SEED = 1_000
+#: Seeds 0 to 99 are for tuning; scores are taken on these and never looked at before. Those from
+#: 1,000 to 1,009 have been seen.
+FIRST_SCORING_SEED = 1_100
 #: Fleets of a size that are scored: small ones say little each.
 SEEDS = {160: 60, 1_000: 20, 5_000: 10}
 WORLDS = {
