@@ -10,7 +10,8 @@ likelihood; times the chance of that age by the hazard it gives, by Bayes' rule,
 the readings. Stale readings thus lag by themselves, and growth between tests counts as it should.
 
 A joint model of readings and time to event in two stages: Tsiatis & Davidian, Statistica Sinica 14
-(2004) 809 (from memory). The hazard is fitted first, without the readings.
+(2004) 809 (from memory). The hazard is fitted first without the readings, then
+anew given this course (``models.risk.beyond``, ``models.risk.fit``).
 """
 
 from __future__ import annotations

@@ -62,9 +62,11 @@ class DefectHazard(BaseEstimator):
     effect of each part number, duty and shop, of a life begun by cleaning, of the km a day and of
     earlier repairs (``models.risk.covariates``). All coefficients have normal priors (an L2
     penalty), so that small groups are drawn to the common curve and, with few defects, that curve
-    to the assumed one. What past tests measured counts when a sensor is judged
-    (``models.risk.growth``). Left truncation, right censoring and windows between two tests are
-    honoured by EM over a grid of age cells, each M-step a Poisson regression on rows of person-km.
+    to the assumed one. What past tests measured counts where ``fit`` is given it
+    (``models.risk.beyond``). Left truncation, right censoring and windows between two tests are
+    honoured by EM over a grid of age cells, each M-step a Poisson regression on rows of person-km. A
+    sensor in use at first sight may have had the defect already, unheard of, where the delay is used
+    (``models.risk.first_sight``).
 
     A sensor of unknown age (``age_known`` false: its ages count from first sight) enters at each of
     seven ages spread as those of known age were at first sight, weighted in every E-step by how

@@ -221,7 +221,8 @@ def defect_chances(
         ones were made.
     growth : WearGrowth, optional
         How readings grow towards the defect; without it they do not count. The chance of each age
-        at the defect is then multiplied by the likelihood of the sensor's readings were it so.
+        at the defect is then multiplied by the likelihood of the sensor's readings were it so, and
+        of the complaints whose test passed (``models.risk.complaints``).
     moved_km : array of shape (n,), optional
         By how much ``age_now_km`` is set otherwise than it is, all else as many km before now.
     gaps_km : array of shape (n, 3), optional
