@@ -64,9 +64,9 @@ class DefectHazard(BaseEstimator):
     penalty), so that small groups are drawn to the common curve and, with few defects, that curve
     to the assumed one. What past tests measured counts where ``fit`` is given it
     (``models.risk.beyond``). Left truncation, right censoring and windows between two tests are
-    honoured by EM over a grid of age cells, each M-step a Poisson regression on rows of person-km. A
-    sensor in use at first sight may have had the defect already, unheard of, where the delay is used
-    (``models.risk.first_sight``).
+    honoured by EM over a grid of age cells, each M-step a Poisson regression on rows of person-km.
+    Where the delay is used, a sensor in use at first sight may have had the defect already, unheard
+    of (``models.risk.first_sight``).
 
     A sensor of unknown age (``age_known`` false: its ages count from first sight) enters at each of
     seven ages spread as those of known age were at first sight, weighted in every E-step by how
