@@ -158,6 +158,17 @@ class PlanSettings:
     shortage_cost: float = _set(
         60.0, "stock", "a part asked for and not there", "money", least=0.01, most=1e6
     )
+    order_cost: float = _set(
+        0.0, "stock", "for each line ordered, whatever its size", "money", most=1e6
+    )
+    last_order_covers_days: int = _set(
+        730,
+        "stock",
+        "days that the last order of a part out of supply must last",
+        "days",
+        least=1,
+        most=7300,
+    )
     lead_time_days_if_unknown: int = _set(
         21, "stock", "lead time where none is handed in", "days", most=365
     )

@@ -157,6 +157,7 @@ def stock_settings(settings: PlanSettings) -> dict[str, Any]:
     same = (
         *("review_days", "target_filled_share", "order_by", "holding_cost_share_per_year"),
         *("shortage_cost", "lead_time_days_if_unknown", "stock_count_stale_after_days"),
+        *("order_cost", "last_order_covers_days"),
     )
     taken = {name: getattr(settings, name) for name in same}
     return taken | {"price_if_unknown": settings.part_cost_if_unknown}
