@@ -33,7 +33,7 @@ BEND_ORDER = 3
 # fleets other than those that score them.
 GUESSES = (10.0, 8.0, 3.0, 0.12, 50.0)
 GUESS_WORTH = 2.0
-ERROR_SCALE, ERROR_POWER, MORE = 0.78, 0.4, (0.25, 1.0)
+ERROR_SCALE, ERROR_POWER, MORE = 0.78, 0.4, (0.25, 2.0)
 
 
 class WearSurface(BaseEstimator):
@@ -175,9 +175,10 @@ class WearSurface(BaseEstimator):
     ) -> tuple[np.ndarray, np.ndarray]:
         """Pointwise interval of ``predict``, shapes (n, BINS).
 
-        A bin is taken to be known as a rate is from so many independent drop-outs, with limits
-        that lie between Jeffreys' and those of the exact Poisson interval (Garwood, Biometrika 28
-        (1936) 437, from memory), since it is known worst where none was seen. How many follows from
+        A bin is taken to be known as a rate is from so many independent drop-outs: a gamma with
+        ``MORE`` more of them, where the exact Poisson interval has 0 and 1 (Garwood, Biometrika 28
+        (1936) 437, from memory) and Jeffreys' a half. Few sensors have most drop-outs, so where
+        none has been seen yet there may be much; hence the higher upper one. How many follows from
         ``log_error``, which is too wide for few sensors, whose curve its priors hold, and too
         narrow for many, since what smoothing does not follow stays. What lies within the limits of
         the strays is not told from them, so there may be no wear there. The constants
