@@ -21,6 +21,7 @@ from models.wear.exposure import BIN_PCT, BINS
 FEWEST_SENSORS = 8  # with fewer sensors that have drop-outs nothing can be said
 LEAST_DROPOUTS = 2  # one alone may be a stray
 STRETCHES = (2, 3, 5, 8, 12)  # lengths scanned, in bins
+NARROWER = 1.0  # log likelihood that a longer stretch must gain to be told instead (assumed)
 FLAT_ERROR = 0.05  # share of flat fleets called concentrated
 _POINTS = 200  # places on the ring
 
@@ -127,7 +128,7 @@ def _scan(rows: np.ndarray, ring: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
     On the ring a stretch may run over the end, so that a turn never cuts a heap in two.
     """
     total = rows.sum(axis=1, keepdims=True)
-    best = np.full(len(rows), -np.inf)
+    best, told = (np.full(len(rows), -np.inf) for _ in range(2))
     at, size, ratio = np.zeros(len(rows), int), np.zeros(len(rows), int), np.zeros(len(rows))
     longest = max(STRETCHES) * _POINTS // BINS
     rows = np.hstack([rows, rows[:, :longest]]) if ring else rows
@@ -142,8 +143,9 @@ def _scan(rows: np.ndarray, ring: bool) -> tuple[np.ndarray, np.ndarray, np.ndar
         gain = np.where(share > even, total * gain, 0.0)
         place = gain.argmax(axis=1)
         value = gain[np.arange(len(rows)), place]
-        better = value > best
-        best = np.where(better, value, best)
+        best = np.maximum(best, value)
+        better = value > told + NARROWER  # of two that stand out as much the narrower is told
+        told = np.where(better, value, told)
         at, size = np.where(better, place, at), np.where(better, length, size)
         ratio = np.where(better, share[np.arange(len(rows)), place] / even, ratio)
     return best, at, size, ratio

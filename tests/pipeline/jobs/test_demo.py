@@ -222,9 +222,9 @@ def test_wear_gathers_where_training_holds_the_throttle_and_is_not_forced_on_oth
     _, ask = demo
     gathered = ask("from marts.wear_gathered").set_index(["part_no", "duty"])
     training = gathered.loc[("all", "training")]
-    middle = (training["from_pct"] + training["to_pct"]) / 2
     worn = _truth("spells").merge(_truth("bikes"), on="unit_id").query("duty == 'training'")
     assert training["answer"] == "concentrated"
-    assert abs(middle - worn["worn_centre_pct"].median()) <= 4.0
+    low, high = worn["worn_centre_pct"].quantile([0.25, 0.75])
+    assert training["from_pct"] <= low < high <= training["to_pct"] <= 30.0
     few = gathered[gathered["n_sensors"] < 8]
     assert (few["answer"] == "not enough known").all()
