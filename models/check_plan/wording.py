@@ -52,7 +52,7 @@ def why_this_day(
         more = money(-saves, currency)
         words = [f"It is expected to cost {more} more than no check in these weeks."]
     if owed:
-        words.insert(0, "The advice is to work on it now, so its check comes first.")
+        words.insert(0, "The worklist asks for work on it, so its check comes first.")
     if late:
         words.append("Late: every day of waiting costs, so the best day lies past.")
     if day == best_day:
@@ -109,7 +109,7 @@ def why_no_day(
     }[plight]
     words = [reason]
     if owed:
-        words.insert(0, "The advice is to work on it now.")
+        words.insert(0, "The worklist asks for work on it.")
     if plight != "cost_not_known" and waiting_costs > 0:
         when = f" on {weekday(best_day)}" if best_day else ""
         more = money(waiting_costs, currency)

@@ -169,7 +169,7 @@ def test_a_check_that_saves_nothing_is_not_planned_unless_the_advice_asks_for_it
     visit = only(planned(sensor("a", saves=-30.0), owed=("a/1",)).visits)
     assert visit["owed"]
     assert visit["on_day"] == on(2)
-    assert "The advice is to work on it now" in visit["why"]
+    assert "The worklist asks for work on it" in visit["why"]
     assert "31 more than no check" in visit["why"]
 
 
