@@ -121,5 +121,10 @@ def checks_reading(checks: pd.DataFrame, currency: str) -> str:
     now, built = int(checks["visit_count"].sum()), int(checks["visit_count_as_built"].sum())
     told = f"{counted(now, 'visit')} would be planned"
     told += " as before" if now == built else f" instead of {built:,}"
-    saves = money(checks["saves"].sum(), currency)
-    return f"{told}; in expectation they save {saves} against planning none (a model's estimate)."
+    saves = checks["saves"].sum()
+    amount = money(abs(saves), currency)
+    beside = f"save {amount} against" if saves >= 0 else f"cost {amount} more than"
+    asked = (
+        "" if saves >= 0 else " Checks that the worklist asks for are planned whatever they cost."
+    )
+    return f"{told}; in expectation they {beside} planning none (a model's estimate).{asked}"

@@ -1,0 +1,40 @@
+import pandas as pd
+import pytest
+
+from dashboard.what_if_words import checks_reading, file_reading, orders_reading
+from models.plans.settings import PlanSettings
+from pipeline.access.what_if import what_if
+from tests.dashboard.fake_what_if import what_if_base
+
+
+@pytest.mark.parametrize(
+    ("saves", "said"),
+    [
+        (120.4, "save 120 crowns against planning none"),
+        (-80.0, "cost 80 crowns more than planning none"),
+    ],
+)
+def test_checks_that_cost_more_than_none_say_why(saves, said):
+    checks = pd.DataFrame({"visit_count": [3], "visit_count_as_built": [5], "saves": [saves]})
+    words = checks_reading(checks, "crowns")
+    assert words.startswith("3 visits would be planned instead of 5; in expectation they")
+    assert said in words
+    assert ("whatever they cost" in words) == (saves < 0)
+
+
+def test_no_shop_no_check():
+    assert "no check can be planned" in checks_reading(pd.DataFrame(), "")
+
+
+def test_orders_that_change_are_told_beside_the_build():
+    base = what_if_base()
+    assert orders_reading(what_if(base, {}), "").startswith("Parts to order today stay")
+    more = orders_reading(what_if(base, {"target_filled_share": 0.999}), "")
+    assert "Parts to order today change in" in more
+    assert "instead of" in more
+
+
+def test_a_file_as_built_needs_no_word():
+    assert file_reading(what_if_base()) == ""
+    changed = what_if_base(in_file=PlanSettings(test_hours=2.0))
+    assert "with the next build" in file_reading(changed)
