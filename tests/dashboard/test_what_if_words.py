@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -27,11 +29,15 @@ def test_no_shop_no_check():
 
 
 def test_orders_that_change_are_told_beside_the_build():
-    base = what_if_base()
-    assert orders_reading(what_if(base, {}), "").startswith("Parts to order today stay")
-    more = orders_reading(what_if(base, {"target_filled_share": 0.999}), "")
-    assert "Parts to order today change in" in more
-    assert "instead of" in more
+    found = what_if(what_if_base(), {})
+    orders = found.orders
+    built = {"order_parts_as_built": orders["order_parts"], "order_money_as_built": 120.0}
+    same = replace(found, orders=orders.assign(**built))
+    assert orders_reading(same, "").startswith("Parts to order today stay as they are")
+    built["order_parts_as_built"] += 1
+    other = replace(found, orders=orders.assign(**built))
+    assert orders_reading(other, "").startswith("Parts to order today change in 2 places")
+    assert "instead of 240" in orders_reading(other, "")
 
 
 def test_a_file_as_built_needs_no_word():
