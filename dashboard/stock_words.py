@@ -118,6 +118,9 @@ def _why(row: dict, currency: str) -> str:
             "can be ordered."
         )
     days = f"in the next {counted(row['covered_days'], 'day')}"
+    if row["n_left_out"] and not row["n_sensors"]:
+        many = counted(row["n_left_out"], "sensor")
+        return f"Not enough known: of {many} here no chance is known, so that no need can be told."
     if row["none_is_right"]:
         costs = (
             f"keeping one costs {money(row['keep_one_cost'], currency)} a year, doing without "

@@ -10,6 +10,7 @@ import duckdb
 import pandas as pd
 
 from pipeline.home import Home, HomeError, own_home
+from pipeline.intake.settings_file import read_settings
 from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import IngestReport, ingest, rebuild
 
@@ -69,6 +70,13 @@ def _ingest(chosen: argparse.Namespace) -> None:
     home = own_home(chosen.home).prepare()
     report = ingest(home, chosen.paths, progress=True, say=_say)
     print(report_text(report))
+    _print_problems(home)
+
+
+def _print_problems(home: Home) -> None:
+    """What could not stand in the owner's settings, one a line."""
+    for problem in read_settings(home).problems:
+        print(problem)
 
 
 def _rebuild(chosen: argparse.Namespace) -> None:
@@ -76,6 +84,7 @@ def _rebuild(chosen: argparse.Namespace) -> None:
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: hand files in first.")
     manifest = rebuild(home, progress=True, say=_say)
+    _print_problems(home)
     print(f"Published version {manifest.version}.")
 
 

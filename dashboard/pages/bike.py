@@ -103,7 +103,8 @@ def _advice(advice: pd.DataFrame, explained: pd.DataFrame) -> None:
         surround.nothing("No sensor is on record as being on this bike now.")
         return
     st.html(sensor_list(advice.sort_values("urgency", ascending=False), name_bikes=False))
-    st.html(explained_chances(explained))
+    if not explained.empty:
+        st.html(explained_chances(explained))
 
 
 def _ahead(view: BikeView) -> None:

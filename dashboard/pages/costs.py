@@ -60,7 +60,7 @@ def show(shown: records.Shown) -> None:
     _advice(base, found, int(values["planning_horizon_days"]), currency)
     _orders(found)
     _checks(base, values, currency)
-    _keep(shown, values)
+    _keep(shown, values, is_demo=base.edition.is_demo)
 
 
 def _settings(now: dict[str, object]) -> dict[str, object]:
@@ -192,9 +192,10 @@ def _save(rows: pd.DataFrame, name: str) -> None:
     )
 
 
-def _keep(shown: records.Shown, values: dict[str, object]) -> None:
+def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> None:
     surround.heading("Keep these settings")
-    words = ["They take hold with the next build: ", tag("code", _REBUILD), "."]
+    home = f" --home {shown.home.root}" if is_demo else ""
+    words = ["They take hold with the next build: ", tag("code", f"{_REBUILD}{home}"), "."]
     st.html(tag("p", *words))
     if not st.button("Keep these settings", key="keep_settings"):
         return

@@ -175,7 +175,7 @@ def _who_asks(one: OnePart, stem: str) -> None:
     st.html(tag("h3", "Who may ask for it"))
     st.html(bullets(walk_in_words(r) for r in one.walk_ins.to_dict("records")))
     if one.asking.empty:
-        surround.nothing("No sensor in service is on record for it here.")
+        surround.nothing("No sensor in service whose chance is known is on record for it here.")
         return
     surround.show_cautions(whole=False)
     days = counted(int(one.asking["days"].iloc[0]), "day")

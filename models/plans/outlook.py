@@ -11,6 +11,7 @@ from models.plans.belief import Test
 from models.plans.new_life import AGES_KM
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_RATES, PLAN_SENSORS
+from models.risk.outlook import OUTLOOK_DAYS
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def outlook_from(
     (rate,) = PLAN_RATES.check(rates).to_dict("records")
     sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
     ids = sensors["sensor_id"]
-    days = np.unique(by_day["days"].to_numpy(int))
+    days = np.unique(by_day["days"].to_numpy(int)) if len(by_day) else np.array(OUTLOOK_DAYS)
     fits = int(by_day["draw"].max()) + 1 if len(by_day) else 1
     defect, heard = (
         _laid_out(ids, by_day, name, (fits, len(days))) for name in ("defect", "heard")

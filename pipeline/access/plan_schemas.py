@@ -53,11 +53,10 @@ WHAT_IF_CHECKS = FrameSchema(
         Column("visit_count", "whole", "visits planned"),
         Column("planned_hours", "number", "bay hours they take", "h"),
         Column("check_hours", "number", "bay hours kept for checks", "h"),
-        Column("saves", "number", "expected cost without the plan less with it", "money"),
+        Column("saves", "number", "expected cost without the visits less with them", "money"),
         Column("visit_count_as_built", "whole", "the same as built"),
         Column("planned_hours_as_built", "number", "the same as built", "h"),
         Column("check_hours_as_built", "number", "the same as built", "h"),
-        Column("saves_as_built", "number", "the same as built", "money"),
     ),
 )
 

@@ -151,10 +151,14 @@ def checks_if(base: WhatIfBase, values: Mapping[str, object]) -> pd.DataFrame:
     anew = check_costs(base.outlook, weighed, work, settings)
     records = replace(base.checks, costs=anew, owed=owed)
     chosen = CheckSettings(**settings_for_checks(settings))
-    now = plan_checks(records, base.edition.as_of, chosen).about
-    names = ["shop_id", "visit_count", "planned_hours", "check_hours", "saves"]
+    plan = plan_checks(records, base.edition.as_of, chosen)
+    saved = plan.visits.groupby("shop_id")["saves"].sum()
+    now = plan.about.assign(saves=plan.about["shop_id"].map(saved).fillna(0.0))
+    names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
     built = base.check_about[names]
-    both = now[["shop_name", *names]].merge(built, on="shop_id", suffixes=("", "_as_built"))
+    both = now[["shop_name", "saves", *names]].merge(
+        built, on="shop_id", suffixes=("", "_as_built")
+    )
     return schemas.WHAT_IF_CHECKS.check(both)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -342,3 +343,10 @@ def test_too_few_found_is_said_to_prove_nothing(records):
     few = trust.skill().assign(too_few=True, n_found=5)
     records.setattr(views, "trust_view", lambda home: trust.trust_view(skill=few))
     assert "too few to prove anything" in text_of(opened("trust"))
+
+
+def test_a_bike_of_whose_sensors_nothing_can_be_explained(records):
+    view = fakes.bike_view("U-001")
+    bare = replace(view, explained=view.explained.iloc[:0])
+    records.setattr(views, "bike_view", lambda home, unit_id: bare)
+    assert "Sensors on the bike now" in text_of(opened("bike", unit="U-001"))

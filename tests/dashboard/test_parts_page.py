@@ -134,7 +134,7 @@ def test_a_part_that_only_walk_ins_ask_for_has_no_bikes_and_no_cautions(shown):
         left_out=stock_schemas.STOCK_LEFT_OUT.empty(),
     )
     text = text_of(opened("parts"))
-    assert "No sensor in service is on record for it here." in text
+    assert "No sensor in service whose chance is known is on record for it here." in text
     assert "Before any work on a bike" not in text
 
 

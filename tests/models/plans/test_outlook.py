@@ -77,7 +77,9 @@ def test_with_nothing_known_nobody_is():
     assert np.isnan(view.new_hazard).all()
     none = pd.DataFrame({"sensor_id": ["a", "b", "c"], "work": None, "work_days": None})
     assert check_costs(view, weigh(view, PlanSettings()), none, PlanSettings()).empty
-    assert len(part_need(view, none)) == 3
+    need = part_need(view, none)
+    assert need.shape == (3, 1, len(view.days))
+    assert np.isnan(need).all()
     none = outlook_from(
         PLAN_SENSORS.empty(), DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), CURVE, RATES
     )
