@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import look
 from dashboard.markup import Cell, table, tag
-from dashboard.sieve import csv
+from dashboard.save_csv import save_csv
 
 ROWS_SHOWN = 200
 
@@ -41,11 +41,4 @@ def show_chart(
         if len(rows) > ROWS_SHOWN:
             caption = f"The first {ROWS_SHOWN} of {len(rows):,} rows; the CSV file holds all."
         st.html(table(rows.head(ROWS_SHOWN), columns, caption))
-        st.download_button(
-            "Save as CSV",
-            data=lambda: csv(rows),
-            file_name=f"{name}.csv",
-            mime="text/csv",
-            key=f"csv_{name}",
-            on_click="ignore",
-        )
+        save_csv(rows, name)

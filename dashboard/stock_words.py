@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import about_in_100, counted, day, in_100, known, number
+from dashboard.words import about_in_100, counted, day, in_100, known, money, number
 
 # In the file each number carries its unit.
 _EXPORT_NAMES = {
@@ -22,11 +22,6 @@ _EXPORT_NAMES = {
 def exported(rows: pd.DataFrame) -> pd.DataFrame:
     """STOCK_ORDERS rows as they stand in the file, units behind the names."""
     return rows.rename(columns={name: f"{name}_{unit}" for name, unit in _EXPORT_NAMES.items()})
-
-
-def money(value: float, currency: str = "") -> str:
-    """An amount in whole units of the shop's currency, its name behind where it has one."""
-    return f"{value:,.0f} {currency}".strip()
 
 
 def tied_up(row: dict, currency: str) -> str:

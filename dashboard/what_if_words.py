@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import ACTIONS, counted
+from dashboard.words import ACTIONS, counted, money
 from pipeline.access.what_if import WhatIf, WhatIfBase
 
 SHOWN = 60
@@ -14,11 +14,6 @@ SECTION_NAMES = {
     "stock": "Parts stock",
     "checks": "Preventive checks",
 }
-
-
-def money(amount: object, currency: str) -> str:
-    """An amount in whole units, with the currency where it is named."""
-    return f"{amount:,.0f} {currency}".strip()
 
 
 def changed_advice(found: WhatIf) -> pd.DataFrame:

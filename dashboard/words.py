@@ -140,6 +140,11 @@ def number(value: object, unit: str = "", digits: int = 2, blank: str = NOT_KNOW
     return f"{shown} {unit}" if unit else shown
 
 
+def money(amount: float, currency: str = "") -> str:
+    """An amount in whole units of the shop's currency, its name behind where it has one."""
+    return f"{amount:,.0f} {currency}".strip()
+
+
 def figures(value: object, unit: str = "", blank: str = NOT_KNOWN) -> str:
     """A reading to what a workshop meter shows: ``4,623 ohm``, ``0.826``, ``4.97 V``, ``0.3 %``."""
     small_ohms = 1 if known(value) and abs(value) < 100 else 0

@@ -22,8 +22,9 @@ from dashboard.check_plan_words import (
     rests_on,
 )
 from dashboard.markup import Html, bullets, fold, identifier, joined, table, tag, to_bike
+from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
-from dashboard.sieve import csv, leaf, leaf_count, shop_names
+from dashboard.sieve import leaf, leaf_count, shop_names
 from dashboard.words import counted, day, lines, number
 from pipeline.access.check_plan_view import CheckPlanView, check_calendar
 
@@ -116,7 +117,7 @@ def _downloads(visits: pd.DataFrame, events: pd.DataFrame) -> None:
             on_click="ignore",
             disabled=events.empty,
         )
-        _csv(visits.drop(columns="uid"), "checks", "Save the visits as CSV")
+        save_csv(visits.drop(columns="uid"), "checks", "Save the visits as CSV")
     st.html(
         tag(
             "p",
@@ -200,7 +201,7 @@ def _unplaced(unplaced: pd.DataFrame, currency: str) -> None:
         st.html(
             fold(plight_words(plight, own, currency), table(own.head(ROWS_SHOWN), columns, caption))
         )
-    _csv(unplaced, "checks_without_a_day", "Save these as CSV")
+    save_csv(unplaced, "checks_without_a_day", "Save these as CSV")
 
 
 def _waiting(row: dict, currency: str) -> str:
@@ -217,18 +218,6 @@ def _sentences(text: object) -> Html:
 def _first() -> None:
     """Another choice begins at the first leaf again."""
     st.session_state.pop("check_leaf", None)
-
-
-def _csv(rows: pd.DataFrame, name: str, label: str) -> None:
-    st.download_button(
-        label,
-        data=lambda: csv(rows),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key=f"csv_{name}",
-        on_click="ignore",
-        disabled=rows.empty,
-    )
 
 
 if __name__ == "__main__":

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 from itertools import groupby
 
-import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround
 from dashboard.markup import Html, bullets, joined, table, tag, to_bike
+from dashboard.save_csv import save_csv
 from dashboard.sensor_list import action_mark
-from dashboard.sieve import csv
 from dashboard.what_if_words import (
     SECTION_NAMES,
     SHOWN,
@@ -22,11 +21,18 @@ from dashboard.what_if_words import (
     checks_reading,
     cost_reading,
     file_reading,
-    money,
     orders_reading,
 )
-from dashboard.words import ACTIONS, in_100, known, number, plain
-from pipeline.access.what_if import SETTINGS, WhatIf, WhatIfBase, checks_if, what_if
+from dashboard.words import ACTIONS, in_100, known, money, number, plain
+from pipeline.access.what_if import (
+    SETTINGS,
+    WeighedAnew,
+    WhatIf,
+    WhatIfBase,
+    checks_if,
+    weigh_anew,
+    what_if,
+)
 from pipeline.intake.settings_file import keep_settings
 
 TITLE = "Costs and levels, and what they change"
@@ -50,16 +56,17 @@ def show(shown: records.Shown) -> None:
     in_short = st.container()
     values = _settings(asdict(base.in_file))
     try:
-        found = what_if(base, values)
+        anew = weigh_anew(base, values)
     except ValueError as error:
         surround.nothing(f"These settings cannot stand together: {error}.")
         return
+    found = what_if(base, anew)
     currency = str(values["currency"])
     told = (advice_reading(found), orders_reading(found, currency))
     in_short.html(tag("div", *(tag("p", sentence) for sentence in told), class_="wa-said"))
     _advice(base, found, int(values["planning_horizon_days"]), currency)
     _orders(found)
-    _checks(base, values, currency)
+    _checks(base, anew, currency)
     _keep(shown, values, is_demo=base.edition.is_demo)
 
 
@@ -131,7 +138,7 @@ def _advice(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> None:
     if len(changed) > SHOWN:
         caption = f"The first {SHOWN} of {len(changed):,} sensors that would get other advice."
     st.html(table(changed.head(SHOWN), columns, caption))
-    _save(changed, "other_advice")
+    save_csv(changed, "other_advice")
 
 
 def _chance(row: dict) -> Html | str:
@@ -153,15 +160,15 @@ def _orders(found: WhatIf) -> None:
     }
     caption = "Parts over each one's lead time and the time until the next ordering."
     st.html(table(changed, columns, caption))
-    _save(changed, "other_orders")
+    save_csv(changed, "other_orders")
 
 
-def _checks(base: WhatIfBase, values: dict[str, object], currency: str) -> None:
+def _checks(base: WhatIfBase, anew: WeighedAnew, currency: str) -> None:
     """The calendar takes longer: it is said to be under way until it is there."""
     surround.heading("What checks would be planned")
     waiting = st.empty()
     waiting.html(tag("p", "The plan of checks is being worked out anew …", role="status"))
-    checks = checks_if(base, values)
+    checks = checks_if(base, anew)
     waiting.html(tag("p", checks_reading(checks, currency)))
     if checks.empty:
         return
@@ -173,23 +180,12 @@ def _checks(base: WhatIfBase, values: dict[str, object], currency: str) -> None:
         "Bay hours, with these settings": lambda r: number(r["planned_hours"], "h", digits=1),
         "Bay hours kept for checks": lambda r: number(r["check_hours"], "h", digits=1),
     }
-    weeks = f"Visits in the next {values['weeks_ahead']} weeks."
+    weeks = f"Visits in the next {anew.settings.weeks_ahead} weeks."
     st.html(table(checks, columns, weeks))
 
 
 def _parts(value: object, digits: int) -> str:
     return f"{number(value, digits=digits)} parts" if known(value) else "none"
-
-
-def _save(rows: pd.DataFrame, name: str) -> None:
-    st.download_button(
-        "Save as CSV",
-        data=lambda: csv(rows),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key=f"csv_{name}",
-        on_click="ignore",
-    )
 
 
 def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> None:

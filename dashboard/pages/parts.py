@@ -10,8 +10,9 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.stock import demand_chart, demand_reading, weeks_chart, weeks_reading
 from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
+from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
-from dashboard.sieve import csv, shop_names
+from dashboard.sieve import shop_names
 from dashboard.stock_words import (
     advised,
     coming,
@@ -19,7 +20,6 @@ from dashboard.stock_words import (
     exported,
     in_short,
     last_buy_words,
-    money,
     needed,
     order_now,
     part_in_words,
@@ -32,7 +32,7 @@ from dashboard.stock_words import (
     unmet,
     walk_in_words,
 )
-from dashboard.words import counted, day, in_100, number
+from dashboard.words import counted, day, in_100, money, number
 from pipeline.access.stock_view import OnePart, StockView
 
 TITLE = "Parts: what to order today"
@@ -83,7 +83,7 @@ def _today(view: StockView) -> None:
         caption = "Nothing to order today. That says nothing about any bike."
         shown = {name: cell for name, cell in columns.items() if name not in ("Order now", "Costs")}
         st.html(fold(title, table(rest, shown, caption)))
-    _csv(exported(view.rows), "parts_to_order")
+    save_csv(exported(view.rows), "parts_to_order")
 
 
 def _columns(currency: str) -> dict:
@@ -191,7 +191,7 @@ def _who_asks(one: OnePart, stem: str) -> None:
         "by a failure heard of or by planned work. What to do about each stands on its bike's page."
     )
     st.html(table(rows, columns, caption))
-    _csv(one.asking, f"who_may_ask_{stem}")
+    save_csv(one.asking, f"who_may_ask_{stem}")
 
 
 def _transfers(view: StockView) -> None:
@@ -207,7 +207,7 @@ def _transfers(view: StockView) -> None:
             "Parts": "parts",
         }
         st.html(table(view.transfers, columns, "To pass on before anything is ordered."))
-        _csv(view.transfers, "parts_to_pass_on")
+        save_csv(view.transfers, "parts_to_pass_on")
     else:
         surround.nothing("Nothing to pass on today.")
     st.html(
@@ -232,7 +232,7 @@ def _last_buys(view: StockView) -> None:
             for r in view.last_buys.to_dict("records")
         )
     )
-    _csv(view.last_buys, "last_orders")
+    save_csv(view.last_buys, "last_orders")
 
 
 def _left_out(left_out: pd.DataFrame) -> None:
@@ -248,17 +248,6 @@ def _left_out(left_out: pd.DataFrame) -> None:
     many = counted(len(left_out), "sensor")
     caption = f"{many} whose chance of a need is not known, so that none of it counts above."
     st.html(fold(f"{many} without a chance", table(left_out, columns, caption)))
-
-
-def _csv(rows: pd.DataFrame, name: str) -> None:
-    st.download_button(
-        "Save as CSV",
-        data=lambda: csv(rows),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key=f"csv_{name}",
-        on_click="ignore",
-    )
 
 
 if __name__ == "__main__":

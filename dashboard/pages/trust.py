@@ -12,8 +12,8 @@ from dashboard import records, surround
 from dashboard.charts.calibration import calibration_chart
 from dashboard.charts.survival import survival_chart
 from dashboard.markup import bullets, joined, table, tag
+from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
-from dashboard.sieve import csv
 from dashboard.trust_words import (
     GROUPINGS,
     QUANTITIES,
@@ -224,14 +224,7 @@ def _table_and_csv(
 ) -> None:
     """A table, and its rows (or those behind it) as a CSV file."""
     st.html(table(rows, columns, caption))
-    st.download_button(
-        "Save as CSV",
-        data=lambda: csv(rows if of is None else of),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key=f"csv_{name}",
-        on_click="ignore",
-    )
+    save_csv(rows if of is None else of, name)
 
 
 if __name__ == "__main__":

@@ -24,8 +24,8 @@ from dashboard.markup import (
     to_bike,
     to_session,
 )
+from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
-from dashboard.sieve import csv
 from dashboard.wear_part import TRACK_COLUMNS
 from dashboard.wear_words import (
     ALL,
@@ -167,7 +167,7 @@ def _who(choices: pd.DataFrame) -> None:
             title = f"{counted(int(which.sum()), 'group')} {words}"
             parts.append(fold(title, table(rows[which], columns, why)))
     st.html(joined(parts))
-    _csv(rows, "wear_by_part_and_duty")
+    save_csv(rows, "wear_by_part_and_duty")
 
 
 def _gathers_where(row: dict) -> str:
@@ -205,7 +205,7 @@ def _worn(view: WearView) -> None:
     rows = likely.head(SENSORS_LISTED)
     caption = f"{count}{of} with a band, those on a bike now first. The CSV file holds all."
     st.html(folded_table(rows, columns, caption, shown=SENSORS_SHOWN, rest="more of them"))
-    _csv(view.sensors, "sensors_with_their_worn_bands")
+    save_csv(view.sensors, "sensors_with_their_worn_bands")
 
 
 def _reaches(row: dict) -> str:
@@ -284,7 +284,7 @@ def _plan(one: OneSensor) -> None:
     }
     caption = f"At {rate}, as it was swept last or its shop sweeps."
     st.html(fold("Pass by pass", table(one.passes, columns, caption)))
-    _csv(one.passes, "passes_needed")
+    save_csv(one.passes, "passes_needed")
 
 
 def _widths(rows: pd.DataFrame) -> Html:
@@ -322,17 +322,6 @@ def _rests_on(about: dict) -> None:
     surround.heading("What this map rests on")
     st.html(bullets(rests_on(about)))
     st.html(tag("p", link("How far to trust the chances", "trust", "wa-pressed")))
-
-
-def _csv(rows: pd.DataFrame, name: str) -> None:
-    st.download_button(
-        "Save as CSV",
-        data=lambda: csv(rows),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key=f"csv_{name}",
-        on_click="ignore",
-    )
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import duckdb
 import numpy as np
@@ -19,6 +20,7 @@ from models.plans.check_costs import check_costs
 from models.plans.lot import drawn_by_lot
 from models.plans.need import part_need
 from models.plans.outlook import Outlook
+from models.plans.planned_work import owed_now, planned_work
 from models.plans.saving import EXPECTED_COST, cost_of_advice, expected_cost
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings, declared, settings_from
@@ -36,7 +38,6 @@ from pipeline.warehouse.stock import read_stock_records
 
 #: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
 SETTINGS = declared()
-_WORK = {"replace": "replace", "test": "test", "not_enough_known": "test"}
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,15 @@ class WhatIf:
     expected: dict[str, float]
 
 
+class WeighedAnew(NamedTuple):
+    """Other settings, the alternatives under them, what costs least, and each sensor's action."""
+
+    settings: PlanSettings
+    weighed: Weighed
+    costs: pd.DataFrame
+    action: pd.Series
+
+
 def what_if_base(home: Home) -> WhatIfBase:
     """Read all that another weighing needs.
 
@@ -113,8 +123,8 @@ def _built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
     return settings_from(values)[0]
 
 
-def what_if(base: WhatIfBase, values: Mapping[str, object]) -> WhatIf:
-    """Advice, orders and cost under other settings, beside those of the build.
+def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
+    """Weigh every sensor under other settings, for all that is shown of them.
 
     Parameters
     ----------
@@ -128,7 +138,27 @@ def what_if(base: WhatIfBase, values: Mapping[str, object]) -> WhatIf:
     ValueError
         A setting cannot stand; the message names it and says what was expected.
     """
-    settings, _, costs, action = _weighed_anew(base, values)
+    settings, faults = settings_from(values)
+    if faults:
+        raise ValueError("; ".join(f"{name}: {fault}" for name, fault in faults.items()))
+    weighed = weigh(base.outlook, settings)
+    costs = cheapest(base.outlook, weighed, settings)
+    share = settings.random_test_share
+    lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)
+    return WeighedAnew(settings, weighed, costs, advised_actions(base.cases, costs, settings, lot))
+
+
+def what_if(base: WhatIfBase, anew: WeighedAnew) -> WhatIf:
+    """Advice, orders and cost under other settings, beside those of the build.
+
+    Parameters
+    ----------
+    base : WhatIfBase
+        From ``what_if_base``.
+    anew : WeighedAnew
+        From ``weigh_anew``.
+    """
+    settings, _, costs, action = anew
     sensors = base.rows.assign(
         action=action.reindex(base.rows["sensor_id"]).to_numpy(),
         cost=cost_of_advice(costs, action).reindex(base.rows["sensor_id"]).to_numpy(float),
@@ -140,16 +170,16 @@ def what_if(base: WhatIfBase, values: Mapping[str, object]) -> WhatIf:
     )
 
 
-def checks_if(base: WhatIfBase, values: Mapping[str, object]) -> pd.DataFrame:
+def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
     """The plan of checks by shop under other settings, beside the build's: WHAT_IF_CHECKS.
 
-    Takes some seconds in a large fleet. Parameters and errors are those of ``what_if``.
+    Takes some seconds in a large fleet. Parameters are those of ``what_if``.
     """
-    settings, weighed, costs, action = _weighed_anew(base, values)
-    work = _work(costs, action)
-    owed = work.loc[work["work"].notna() & work["work_days"].eq(0), ["sensor_id"]]
-    anew = check_costs(base.outlook, weighed, work, settings)
-    records = replace(base.checks, costs=anew, owed=owed)
+    settings, weighed, costs, action = anew
+    work = planned_work(costs, action)
+    owed = owed_now(work)
+    by_day = check_costs(base.outlook, weighed, work, settings)
+    records = replace(base.checks, costs=by_day, owed=owed)
     chosen = CheckSettings(**settings_for_checks(settings))
     plan = plan_checks(records, base.edition.as_of, chosen)
     saved = plan.visits.groupby("shop_id")["saves"].sum()
@@ -160,20 +190,6 @@ def checks_if(base: WhatIfBase, values: Mapping[str, object]) -> pd.DataFrame:
         built, on="shop_id", suffixes=("", "_as_built")
     )
     return schemas.WHAT_IF_CHECKS.check(both)
-
-
-def _weighed_anew(
-    base: WhatIfBase, values: Mapping[str, object]
-) -> tuple[PlanSettings, Weighed, pd.DataFrame, pd.Series]:
-    """The settings, the alternatives, what costs least, and the action of each sensor."""
-    settings, faults = settings_from(values)
-    if faults:
-        raise ValueError("; ".join(f"{name}: {fault}" for name, fault in faults.items()))
-    weighed = weigh(base.outlook, settings)
-    costs = cheapest(base.outlook, weighed, settings)
-    share = settings.random_test_share
-    lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)
-    return settings, weighed, costs, advised_actions(base.cases, costs, settings, lot)
 
 
 def _orders(
@@ -189,23 +205,10 @@ def _orders(
     return schemas.WHAT_IF_ORDERS.check(both.sort_values(keys))
 
 
-def _work(costs: pd.DataFrame, action: pd.Series) -> pd.DataFrame:
-    """PLANNED_WORK: what is advised now, else what costs least later."""
-    table = costs.set_index("sensor_id")
-    now = action.reindex(table.index).map(_WORK)
-    return pd.DataFrame(
-        {
-            "sensor_id": table.index,
-            "work": now.where(now.notna(), table["next_work"]).to_numpy(),
-            "work_days": np.where(now.notna(), 0.0, table["next_days"]),
-        }
-    )
-
-
 def _needs(outlook: Outlook, costs: pd.DataFrame, action: pd.Series) -> SensorNeeds:
     """Needs under the work advised, as the stock plan takes them."""
     fits = slice(1, None) if outlook.heard.shape[1] > 1 else slice(None)
-    chances = part_need(outlook, _work(costs, action))[:, fits, outlook.days > 0]
+    chances = part_need(outlook, planned_work(costs, action))[:, fits, outlook.days > 0]
     known = ~np.isnan(chances[..., -1]).any(axis=1)
     who = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
     return SensorNeeds(

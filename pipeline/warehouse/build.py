@@ -41,9 +41,9 @@ def build(
     """
     day = as_of or home.as_of or datetime.now(UTC).date()
     draft = draft_path(home)
-    connection = connect(draft)
     told = _settings(home)
     keep_advised(home)
+    connection = connect(draft)
     try:
         say("Reading and checking what was handed in")
         settle(connection, home, read_all(connection, home))

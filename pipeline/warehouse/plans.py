@@ -15,8 +15,9 @@ from models.plans.cheapest import Weighed, cheapest, weigh
 from models.plans.check_costs import check_costs
 from models.plans.need import need_by_draw, part_need
 from models.plans.outlook import Outlook, outlook_from, under_fit
+from models.plans.planned_work import planned_work
 from models.plans.saving import EXPECTED_COST, expected_cost
-from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS, PLANNED_WORK
+from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS
 from models.plans.settings import PlanSettings
 from models.risk.ahead import road_share
 from models.risk.assumed import FALSE_ALARM
@@ -105,11 +106,10 @@ def estimate_saving(
     weighed: Weighed,
     ahead: DefectsAhead,
     costs: pd.DataFrame,
+    action: pd.Series,
     settings: PlanSettings,
 ) -> None:
     """Keep what following the advice is expected to cost, by the estimate and by each fit."""
-    advice = connection.execute("select sensor_id, action from marts.advice").df()
-    action = advice.set_index("sensor_id")["action"]
     rows = [expected_cost(costs, action, 0)]
     km = np.array(OUTLOOK_KM)
     for draw in range(1, len(ahead.heard_per_km)):
@@ -126,11 +126,13 @@ def plan_ahead(
     day: date,
     outlook: Outlook,
     weighed: Weighed,
+    costs: pd.DataFrame,
+    action: pd.Series,
     told: SettingsFile,
 ) -> None:
     """Keep the parts that the advice asks for, what to order, and what a visit costs by day."""
-    run(connection, f"{MARTS}/planned_work")
-    work = PLANNED_WORK.check(connection.execute("from marts.planned_work").df())
+    work = planned_work(costs, action)
+    store(connection, "planned_work", work)
     need = need_by_draw(outlook, part_need(outlook, work))
     store(connection, "part_need", PART_NEED.check(need))
     store(connection, "check_costs", check_costs(outlook, weighed, work, told.settings))

@@ -82,19 +82,20 @@ def _advise(
     store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
     advice = advise(evidence, costs, settings, by_lot=lot, day=day)
     store(connection, "advice", advice)
+    action = advice.set_index("sensor_id")["action"]
     over = advice_over_sensitivity(
         results,
         frames.sensors_now,
         evidence,
         outlook,
         settings,
-        as_taken=advice.set_index("sensor_id")["action"],
+        as_taken=action,
         by_lot=lot,
     )
     store(connection, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/worklist")
-    estimate_saving(connection, outlook, weighed, ahead, costs, settings)
-    plan_ahead(connection, day, outlook, weighed, told)
+    estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
+    plan_ahead(connection, day, outlook, weighed, costs, action, told)
 
 
 def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:

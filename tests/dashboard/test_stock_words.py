@@ -7,7 +7,6 @@ from dashboard.stock_words import (
     expected,
     in_short,
     last_buy_words,
-    money,
     needed,
     order_now,
     position,
@@ -18,6 +17,7 @@ from dashboard.stock_words import (
     unmet,
     walk_in_words,
 )
+from dashboard.words import money
 from tests.dashboard.fake_stock import about, last_buys, stock_rows, walk_ins
 
 ROWS = stock_rows().to_dict("records")

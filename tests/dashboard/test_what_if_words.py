@@ -5,7 +5,7 @@ import pytest
 
 from dashboard.what_if_words import checks_reading, file_reading, orders_reading
 from models.plans.settings import PlanSettings
-from pipeline.access.what_if import what_if
+from pipeline.access.what_if import weigh_anew, what_if
 from tests.dashboard.fake_what_if import what_if_base
 
 
@@ -29,7 +29,8 @@ def test_no_shop_no_check():
 
 
 def test_orders_that_change_are_told_beside_the_build():
-    found = what_if(what_if_base(), {})
+    base = what_if_base()
+    found = what_if(base, weigh_anew(base, {}))
     orders = found.orders
     built = {"order_parts_as_built": orders["order_parts"], "order_money_as_built": 120.0}
     same = replace(found, orders=orders.assign(**built))

@@ -7,7 +7,7 @@ from pipeline.access.check_plan_view import check_plan_view
 from pipeline.access.reading import NotThereError
 from pipeline.access.stock_view import stock_view
 from pipeline.access.views import worklist_view
-from pipeline.access.what_if import checks_if, what_if, what_if_base
+from pipeline.access.what_if import checks_if, weigh_anew, what_if, what_if_base
 from pipeline.intake.settings_file import keep_settings, read_settings
 from pipeline.jobs.ingest import rebuild
 from tests.pipeline.shop_files import SHOP, hand_in
@@ -27,7 +27,7 @@ def test_a_home_without_records_says_so(home):
 def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
     base = what_if_base(shop)
     assert base.built_with == base.in_file == PlanSettings()
-    found = what_if(base, asdict(base.built_with))
+    found = what_if(base, weigh_anew(base, asdict(base.built_with)))
     assert found.sensors["action"].tolist() == found.sensors["action_as_built"].tolist()
     assert found.sensors["sensor_id"].tolist() == worklist_view(shop).rows["sensor_id"].tolist()
     orders = found.orders
@@ -43,17 +43,19 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
 
 def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
     base = what_if_base(shop)
-    checks = checks_if(base, asdict(base.built_with))
+    checks = checks_if(base, weigh_anew(base, asdict(base.built_with)))
     assert checks["visit_count"].tolist() == checks["visit_count_as_built"].tolist()
     visits = check_plan_view(shop).visits
     assert checks["saves"].sum() == pytest.approx(visits["saves"].sum(), abs=0.01)
-    none = checks_if(base, {"check_share_of_bay_hours": 0.0})
+    none = checks_if(base, weigh_anew(base, {"check_share_of_bay_hours": 0.0}))
     assert none["visit_count"].eq(0).all()
 
 
 def test_other_settings_move_the_cost(shop):
     base = what_if_base(shop)
-    cheap, dear = (what_if(base, {"road_failure_cost": cost}) for cost in (0.0, 5_000.0))
+    cheap, dear = (
+        what_if(base, weigh_anew(base, {"road_failure_cost": cost})) for cost in (0.0, 5_000.0)
+    )
     assert dear.expected["doing_nothing"] > cheap.expected["doing_nothing"]
 
 
@@ -61,16 +63,16 @@ def test_a_shop_of_which_hardly_anything_is_known(home, tmp_path):
     unread = {name: SHOP[name] for name in ("shops", "units", "parts", "sensors")}
     hand_in(home, tmp_path / "a", unread)
     base = what_if_base(home)
-    found = what_if(base, asdict(base.built_with))
+    found = what_if(base, weigh_anew(base, asdict(base.built_with)))
     assert found.sensors["action"].eq("not_enough_known").all()
     assert found.expected["sensor_count"] == 0
-    assert len(checks_if(base, {})) == 1
+    assert len(checks_if(base, weigh_anew(base, {}))) == 1
     assert len(stock_view(home).left_out) == 2
 
 
 def test_settings_that_cannot_stand_are_refused_by_name(shop):
     with pytest.raises(ValueError, match="review_days: expected a whole number from 1 to 90"):
-        what_if(what_if_base(shop), {"review_days": 0})
+        weigh_anew(what_if_base(shop), {"review_days": 0})
 
 
 def test_the_file_is_laid_out_with_the_first_build_and_taken_up_by_the_next(shop):
