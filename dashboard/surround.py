@@ -9,10 +9,11 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import look, markup, records
-from dashboard.words import day
+from dashboard.words import counted, day
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
 from pipeline.home import HomeError
+from pipeline.jobs.take_up import NotTakenUp, not_taken_up, take_up, take_up_if_due
 
 HAND_IN = "python3 -m pipeline ingest FOLDER"
 _SCRIPT = Path(__file__).with_name("navigate.js")
@@ -110,14 +111,34 @@ def heading(words: str) -> None:
 
 @st.fragment(run_every="15s")
 def _look_out_for_newer(shown: records.Shown) -> None:
-    """Say so when newer records are published while a page is open."""
+    """Say so when newer records are published, or entries wait, while a page is open."""
     try:
         newest = records.shown_records()
-    except (NotThereError, HomeError) as error:
+        take_up_if_due(shown.home)
+        waiting = not_taken_up(shown.home)
+    except (NotThereError, HomeError, OSError) as error:
         _LOG.warning("cannot tell whether there are newer records: %s", error)
         return
-    if newest != shown:
-        with st.container(key="newer"):
+    said = waiting_words(waiting)
+    if newest == shown and not said:
+        return
+    with st.container(key="newer"):
+        if said:
+            st.html(markup.tag("p", said, role="status"))
+            if not waiting.building and st.button("Take them up now", key="take_up"):
+                take_up(shown.home)
+                st.rerun(scope="fragment")
+        if newest != shown:
             st.html(markup.tag("p", "Newer records have been published."))
             if st.button("Show the newer records", key="show_newer"):
                 st.rerun(scope="app")
+
+
+def waiting_words(waiting: NotTakenUp) -> str:
+    """What is said of entries that the records shown do not hold; nothing where there are none."""
+    if not waiting.hand_ins:
+        return ""
+    said = f"{counted(waiting.hand_ins, 'saved entry', 'saved entries')} not in these records yet"
+    if waiting.failed:
+        return f"{said}. The build begun for them ended without publishing: {waiting.failed}"
+    return f"{said}: they are being taken up now." if waiting.building else f"{said}."

@@ -14,6 +14,8 @@
     to_correct/         the same rows whole, ready to correct and hand in again
     settings.toml       costs, levels and limits, for the owner to edit
     advised/            what each published version advised: kept, since it cannot be made again
+    drafts/             forms begun on screen and not saved yet
+    building.json, .log the last build begun from the screen, and what it said
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ import getpass
 import json
 import os
 import socket
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -92,6 +95,11 @@ class Home:
         return self.root / "advised"
 
     @property
+    def drafts(self) -> Path:
+        """Forms begun on screen and not saved yet."""
+        return self.root / "drafts"
+
+    @property
     def settings(self) -> Path:
         """Costs, levels and limits, for the owner to edit."""
         return self.root / "settings.toml"
@@ -152,7 +160,7 @@ class Home:
         a killed builder never leaves the home locked.
         """
         card = self.root / "builder.json"
-        lock = FileLock(self.root / "lock", timeout=0)
+        lock = FileLock(self.root / "lock", timeout=1)  # long enough for those who only look
         try:
             lock.acquire()
         except Timeout as error:
@@ -165,6 +173,16 @@ class Home:
         finally:
             card.unlink(missing_ok=True)
             lock.release()
+
+
+    @property
+    def is_being_built(self) -> bool:
+        """Whether a builder holds the home just now."""
+        try:
+            with FileLock(self.root / "lock", timeout=0):
+                return False
+        except Timeout:
+            return True
 
 
 def default_root() -> Path:
@@ -186,12 +204,23 @@ def demo_home() -> Home:
 
 def write_new(path: Path, text: str) -> None:
     """Write a file so that it is either absent or whole, never half."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}")
     with draft.open("w", encoding="utf-8", newline="") as file:
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
     draft.replace(path)
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring a folder's list of names to the disk, where the system lets a folder be opened."""
+    if os.name == "nt":
+        return
+    number = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)
 
 
 def _refuse_mixing(root: Path, found: str, asked: str) -> None:

@@ -13,6 +13,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import duckdb
+import pyarrow as pa
 
 from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError, read_header
@@ -42,6 +43,12 @@ class Source:
 
 def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
     """Read a file of rows and keep the result in ``folder``; a broken file is one issue."""
+    read_into(connection, file)
+    keep(connection, file, folder)
+
+
+def read_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
+    """Read a file of rows into the tables ``read_rows`` and ``read_issues``."""
     connection.execute(ISSUES_DDL)
     run(connection, "intake/sql/read/no_rows")
     table = table_of(file.name)
@@ -57,7 +64,6 @@ def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: P
         add_issue(connection, "file", reason=str(error))
     except Exception as error:
         set_aside_whole(connection, error)
-    keep(connection, file, folder)
 
 
 def set_aside_whole(connection: duckdb.DuckDBPyConnection, error: Exception) -> None:
@@ -194,31 +200,27 @@ def _list_missing_columns(connection: duckdb.DuckDBPyConnection, missing: list[s
 
 
 def _register_fields(connection: duckdb.DuckDBPyConnection, table: Table, source: Source) -> None:
-    rows = [
+    fields = table.fields
+    declared = pa.table(
         {
-            "name": field.name,
-            "kind": field.kind,
-            "required": field.required,
-            "present": field.name in source.names,
-            "words": list(field.words),
-            "low": float("-inf") if field.low is None else float(field.low),
-            "high": float("inf") if field.high is None else float(field.high),
-            "past": field.past,
-            "key_position": table.key.index(field.name) if field.name in table.key else None,
-            "expected": expected(field),
+            "name": [field.name for field in fields],
+            "kind": [field.kind for field in fields],
+            "required": [field.required for field in fields],
+            "present": [field.name in source.names for field in fields],
+            "words": pa.array([list(field.words) for field in fields], pa.list_(pa.string())),
+            "low": [float("-inf") if field.low is None else float(field.low) for field in fields],
+            "high": [float("inf") if field.high is None else float(field.high) for field in fields],
+            "past": [field.past for field in fields],
+            "key_position": pa.array(
+                [table.key.index(f.name) if f.name in table.key else None for f in fields],
+                pa.int32(),
+            ),
+            "expected": [expected(field) for field in fields],
         }
-        for field in table.fields
-    ]
-    connection.execute(
-        "create or replace temp table contract_fields (name varchar, kind varchar, "
-        "required boolean, present boolean, words varchar[], low double, high double, "
-        "past boolean, key_position integer, expected varchar)"
     )
-    connection.executemany(
-        "insert into contract_fields values ($name, $kind, $required, $present, $words, $low, "
-        "$high, $past, $key_position, $expected)",
-        rows,
-    )
+    connection.register("declared_fields", declared)
+    connection.execute("create or replace temp table contract_fields as from declared_fields")
+    connection.unregister("declared_fields")
 
 
 def expected(field: Field) -> str:

@@ -52,7 +52,8 @@ def read_sweeps(
     try:
         if file.trouble:
             raise BrokenFileError(file.trouble)
-        _read(connection, file, sweeps)
+        _load(connection, file)
+        _keep_samples(connection, samples_path(sweeps, file.stem))
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
     except Exception as error:
@@ -60,12 +61,23 @@ def read_sweeps(
     keep(connection, file, rows)
 
 
+def sweep_faults(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
+    """Fill ``read_issues`` with what is wrong with a file of sweeps; nothing is kept."""
+    connection.execute(ISSUES_DDL)
+    run(connection, "intake/sql/read/no_rows")
+    try:
+        _load(connection, file)
+    except BrokenFileError as error:
+        add_issue(connection, "file", reason=str(error))
+
+
 def samples_path(sweeps: Path, stem: str) -> Path:
     """Where the samples of one handed-in file are kept."""
     return sweeps / f"{stem}.parquet"
 
 
-def _read(connection: duckdb.DuckDBPyConnection, file: HandedFile, sweeps: Path) -> None:
+def _load(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
+    """Number the samples and say what is wrong with them."""
     source = open_source(connection, file.path)
     missing = check_columns(connection, source, TABLES["sweeps"])
     if "session_id" in missing:
@@ -77,7 +89,7 @@ def _read(connection: duckdb.DuckDBPyConnection, file: HandedFile, sweeps: Path)
         "create or replace temp table samples as select "  # noqa: S608 - names of the contract
         f"nullif(trim(session_id::varchar), '') as session_id, {columns} from {source.relation}"
     )
-    _keep_samples(connection, samples_path(sweeps, file.stem))
+    run(connection, "intake/sql/read/sweep_samples")
     wrong = _columns_without_numbers(connection, source)
     if source.is_parquet:
         connection.execute("create or replace temp table reject_errors (line bigint)")
@@ -135,7 +147,6 @@ def _list_wrong_columns(
 def _keep_samples(connection: duckdb.DuckDBPyConnection, final: Path) -> None:
     """Write the samples sorted by session, about a byte each, a row group at a time."""
     draft = final.with_suffix(".draft")
-    run(connection, "intake/sql/read/sweep_samples")
     samples = connection.sql(statement("intake/sql/read/sweep_packed"))
     batches = samples.to_arrow_reader(ROW_GROUP_SAMPLES)
     with parquet.ParquetWriter(draft, batches.schema, **_PACKING) as writer:

@@ -1,4 +1,8 @@
-"""Receive a hand-in: copy the files into the home, as they came, under the next number."""
+"""Receive a hand-in: copy the files into the home, as they came, under the next number.
+
+Nobody has to hold the home for it: a hand-in takes its number by appearing under it, so that two
+at once get two numbers, and a builder at work takes those up that were there when it began.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,12 @@ import hashlib
 import json
 import os
 import shutil
+import uuid
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from pipeline.home import Home, HomeError, write_new
+from pipeline.home import Home, HomeError, sync_folder, write_new
 
 CARD = "hand_in.json"
 
@@ -44,20 +49,55 @@ def receive(home: Home, paths: list[Path], now: datetime | None = None) -> int:
     found = sorted(_found(paths), key=lambda path: (path.stem, path.name, str(path)))
     if not found:
         raise HomeError("Nothing to hand in: no file there.")
-    number = max((int(folder.name) for folder in _folders(home)), default=0) + 1
-    draft = home.handed_in / f".draft-{os.getpid()}"
-    shutil.rmtree(draft, ignore_errors=True)
+    draft = home.handed_in / f".draft-{uuid.uuid4().hex}"
     draft.mkdir(parents=True)
-    files = [_copy(path, draft, file_no) for file_no, path in enumerate(found, start=1)]
-    card = {"handed_in_at": (now or datetime.now(UTC)).isoformat(), "files": files}
-    write_new(draft / CARD, json.dumps(card, indent=1) + "\n")
-    draft.rename(home.handed_in / f"{number:06d}")
-    return number
+    try:
+        files = [_copy(path, draft, file_no) for file_no, path in enumerate(found, start=1)]
+        card = {"handed_in_at": (now or datetime.now(UTC)).isoformat(), "files": files}
+        write_new(draft / CARD, json.dumps(card, indent=1) + "\n")
+        sync_folder(draft)
+        return _take_number(home, draft)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
 
 
-def handed_files(home: Home) -> list[HandedFile]:
-    """Every file ever handed in, in order."""
-    return [file for folder in sorted(_folders(home)) for file in _files_of(folder)]
+def last_hand_in(home: Home) -> int:
+    """Number of the last hand-in, 0 where there is none."""
+    return max((int(folder.name) for folder in _folders(home)), default=0)
+
+
+def handed_in_at(home: Home, number: int) -> datetime | None:
+    """When a hand-in came, None where there is none of that number or its card is damaged."""
+    try:
+        card = json.loads((home.handed_in / f"{number:06d}" / CARD).read_text(encoding="utf-8"))
+        return datetime.fromisoformat(card["handed_in_at"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _take_number(home: Home, draft: Path) -> int:
+    """Let a finished draft appear under the next free number.
+
+    A folder that holds something is never replaced by a rename: whoever comes second tries the
+    number after it.
+    """
+    while True:
+        number = last_hand_in(home) + 1
+        final = home.handed_in / f"{number:06d}"
+        try:
+            draft.rename(final)
+        except OSError:
+            if not final.exists():
+                raise
+        else:
+            sync_folder(home.handed_in)
+            return number
+
+
+def handed_files(home: Home, *, after: int = 0) -> list[HandedFile]:
+    """Every file handed in, in order; those of hand-ins after a number only, where one is given."""
+    folders = sorted(folder for folder in _folders(home) if int(folder.name) > after)
+    return [file for folder in folders for file in _files_of(folder)]
 
 
 def _files_of(folder: Path) -> list[HandedFile]:
@@ -103,8 +143,9 @@ def _copy(path: Path, draft: Path, file_no: int) -> dict:
     if not trouble:
         try:
             shutil.copyfile(path, draft / stored)
-            with (draft / stored).open("rb") as copy:
+            with (draft / stored).open("rb+") as copy:
                 digest = hashlib.file_digest(copy, "sha256").hexdigest()
+                os.fsync(copy.fileno())
         except OSError as error:
             trouble = f"the file could not be read: {error.strerror}"
     return {

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.home import Home
-from pipeline.intake.receive import handed_files, receive
+from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.statements import connect, one_row, run
 from pipeline.warehouse.build import build
@@ -65,16 +65,17 @@ def rebuild(
 
 
 def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None) -> None:
-    """Rebuild where files were handed in and what is published is not of today and this code.
+    """Rebuild where what is published is not of today, of this code, or of all that was handed in.
 
     Odometers are carried forward to the day of the build, so that yesterday's build already
     judges from yesterday.
     """
-    if not handed_files(home):
+    last = last_hand_in(home)
+    if not last:
         return
     found = newest(home)
     today = (home.as_of or datetime.now(UTC).date()).isoformat()
-    if found is None or not found.is_current or found.as_of < today:
+    if found is None or not found.is_current or found.as_of < today or found.hand_in < last:
         rebuild(home, progress=True, say=say)
 
 

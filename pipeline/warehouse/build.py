@@ -46,7 +46,8 @@ def build(
     connection = connect(draft)
     try:
         say("Reading and checking what was handed in")
-        settle(connection, home, read_all(connection, home))
+        files = read_all(connection, home)
+        settle(connection, home, files)
         _stage(connection, day)
         measure_missing(connection, home, progress=progress)
         judge_sweeps(connection)
@@ -61,7 +62,9 @@ def build(
             score_risk(connection, day, home.kept_models, told, say)
             say("Planning checks")
             chosen = settings_for_checks(told.settings)
-            plan_checks(connection, day, earlier=earlier_events(home), **chosen)
+            private = told.settings.private_not_known
+            earlier = earlier_events(home)
+            plan_checks(connection, day, earlier=earlier, private_not_known=private, **chosen)
             backtest(connection, day, say=say)
         follow_advised(connection, home)
         _note(connection, day, told.problems)
@@ -70,7 +73,12 @@ def build(
         connection.close()
     built_at = datetime.now(UTC).isoformat(timespec="seconds")
     manifest = publish(
-        home, draft, built_at=built_at, as_of=day.isoformat(), kind=home.kind or "own"
+        home,
+        draft,
+        built_at=built_at,
+        as_of=day.isoformat(),
+        kind=home.kind or "own",
+        hand_in=max((file.hand_in for file in files), default=0),
     )
     keep_advised(home)
     return manifest

@@ -10,7 +10,7 @@ import json
 import os
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from pipeline.home import Home, write_new
@@ -21,7 +21,10 @@ KEPT_VERSIONS = 3
 
 @dataclass(frozen=True)
 class Manifest:
-    """What is known of one published version without opening it."""
+    """What is known of one published version without opening it.
+
+    ``hand_in`` is the last one it holds.
+    """
 
     version: int
     path: Path
@@ -29,6 +32,7 @@ class Manifest:
     as_of: str
     kind: str
     shape: str
+    hand_in: int
 
     @property
     def is_current(self) -> bool:
@@ -55,6 +59,7 @@ def published(home: Home) -> Iterator[Manifest]:
                     card["as_of"],
                     card["kind"],
                     card["shape"],
+                    card["hand_in"],
                 )
 
 
@@ -68,19 +73,22 @@ def draft_path(home: Home) -> Path:
     return home.published / f".draft-{os.getpid()}.duckdb"
 
 
-def publish(home: Home, draft: Path, *, built_at: str, as_of: str, kind: str) -> Manifest:
+def publish(
+    home: Home, draft: Path, *, built_at: str, as_of: str, kind: str, hand_in: int
+) -> Manifest:
     """Give the finished draft the next version's name, then its manifest; tidy old versions."""
     version = 1 + max((int(path.stem) for path in _manifests(home)), default=0)
     final = home.published / f"warehouse-{version:06d}.duckdb"
     _remove(final)  # a build killed between the two renames left it without a manifest
     draft.rename(final)
-    known = {"built_at": built_at, "as_of": as_of, "kind": kind, "shape": current_shape()}
-    card = {"warehouse": final.name, **known}
+    manifest = Manifest(version, final, built_at, as_of, kind, current_shape(), hand_in)
+    known = asdict(manifest)
+    card = {"warehouse": known.pop("path").name, **known}
     write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")
     for old in sorted(_manifests(home))[:-KEPT_VERSIONS]:
         if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
             _remove(old)
-    return Manifest(version, final, **known)
+    return manifest
 
 
 def _manifests(home: Home) -> list[Path]:

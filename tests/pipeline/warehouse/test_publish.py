@@ -11,7 +11,7 @@ def _publish(home, mark: str):
     connection.execute("create table mark as select ? as mark", [mark])
     connection.close()
     return publish(
-        home, draft, built_at="2026-01-01T00:00:00+00:00", as_of="2026-01-01", kind="own"
+        home, draft, built_at="2026-01-01T00:00:00+00:00", as_of="2026-01-01", kind="own", hand_in=3
     )
 
 
@@ -50,7 +50,7 @@ def test_a_damaged_or_lost_newest_version_is_passed_over(home):
     second = _publish(home, "second")
     (home.published / "000002.json").write_text("{")
     assert _mark(newest(home).path) == "first"
-    names = ("built_at", "as_of", "kind", "shape")
+    names = ("built_at", "as_of", "kind", "shape", "hand_in")
     card = {"warehouse": second.path.name, **dict.fromkeys(names, "")}
     (home.published / "000002.json").write_text(json.dumps(card))
     second.path.unlink()

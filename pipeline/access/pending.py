@@ -1,0 +1,64 @@
+"""Rows that were entered since the last build: on the disk, and not in the published records yet.
+
+They are read cell by cell like any others. Whether they stand beside all other rows is settled by
+the next build alone.
+"""
+
+from __future__ import annotations
+
+from pipeline.home import Home
+from pipeline.intake.contract import TABLES, table_of
+from pipeline.intake.read_rows import read_into
+from pipeline.intake.receive import HandedFile, handed_files
+from pipeline.statements import connect
+from pipeline.warehouse.publish import newest
+
+#: Files larger than this were not typed: they wait for the build that reads them.
+LARGEST_TYPED = 1_000_000
+
+
+def pending_files(home: Home) -> list[HandedFile]:
+    """The files of every hand-in that the published records do not hold, in order."""
+    found = newest(home)
+    return handed_files(home, after=found.hand_in if found else 0)
+
+
+def pending_rows(home: Home, *tables: str) -> dict[str, dict[str, dict[str, str]]]:
+    """Typed rows that wait for the next build, by table and key; the later of a key stands.
+
+    Parameters
+    ----------
+    home : Home
+        Where from.
+    *tables : str
+        Contract tables of rows (not of samples).
+
+    Returns
+    -------
+    dict
+        Table to key to cells, each cell as text; the parts of a longer key are joined by ``/``.
+    """
+    found: dict[str, dict[str, dict[str, str]]] = {name: {} for name in tables}
+    files = [file for file in pending_files(home) if _is_typed(file, tables)]
+    if not files:
+        return found
+    connection = connect()
+    try:
+        for file in files:
+            read_into(connection, file)
+            rows = connection.execute(
+                "select row_key, cells from read_rows where not broken order by line"
+            ).fetchall()
+            table = table_of(file.name)
+            if table is not None:
+                found[table.name] |= dict(rows)
+    finally:
+        connection.close()
+    return found
+
+
+def _is_typed(file: HandedFile, tables: tuple[str, ...]) -> bool:
+    table = table_of(file.name)
+    if file.trouble or table is None or table.name not in tables or TABLES[table.name].bulk:
+        return False
+    return file.path.exists() and file.path.stat().st_size <= LARGEST_TYPED

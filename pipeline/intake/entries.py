@@ -1,0 +1,136 @@
+"""Entries from the screen: rows of the contract's tables, saved together as one hand-in.
+
+What is typed goes the way of every file: it is read by the same reader, cell by cell, and what
+cannot stand is named before anything is saved. A save needs no builder: it is on the disk when
+:func:`save_entry` returns, and the next build takes it up.
+"""
+
+from __future__ import annotations
+
+import csv
+import tempfile
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline.home import Home
+from pipeline.intake.contract import TABLES, table_of
+from pipeline.intake.read_rows import read_into
+from pipeline.intake.read_sweeps import sweep_faults
+from pipeline.intake.receive import HandedFile, receive
+from pipeline.statements import connect
+
+Rows = Mapping[str, Sequence[Mapping[str, object]]]
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """One cell, row or file of an entry that cannot stand; ``line`` counts rows from 1."""
+
+    table: str
+    line: int
+    column: str
+    value: str
+    reason: str
+
+    def __str__(self) -> str:
+        """Plain words for the form."""
+        column = f"{self.column}: " if self.column else ""
+        value = f"“{self.value}”, " if self.value else ""
+        return f"{column}{value}{self.reason}"
+
+
+class EntryError(ValueError):
+    """An entry cannot be saved as it stands; ``troubles`` names each cell. Nothing was saved."""
+
+    def __init__(self, troubles: Sequence[Trouble]) -> None:
+        super().__init__("; ".join(map(str, troubles)))
+        self.troubles = tuple(troubles)
+
+
+def save_entry(
+    home: Home,
+    rows: Rows,
+    *,
+    files: Mapping[str, bytes] | None = None,
+    now: datetime | None = None,
+) -> int:
+    """Save rows, and files as they are, as one hand-in; return its number.
+
+    Parameters
+    ----------
+    home : Home
+        Where to; prepared.
+    rows : mapping
+        Contract table to rows, each a mapping from column to value; None and "" are blank.
+    files : mapping, optional
+        File name (beginning with a table's name) to its bytes, such as a sweep.
+    now : datetime, optional
+        When it is handed in; the present moment.
+
+    Raises
+    ------
+    EntryError
+        A cell, even an optional one, is not what the contract expects.
+    HomeError
+        The home cannot be written.
+    """
+    moment = now or datetime.now(UTC)
+    with _written(rows, files or {}) as paths:
+        troubles = list(_troubles(paths, moment))
+        if troubles:
+            raise EntryError(troubles)
+        return receive(home, paths, moment)
+
+
+def entry_troubles(rows: Rows, *, now: datetime | None = None) -> list[Trouble]:
+    """What the contract has against these rows; nothing is saved."""
+    with _written(rows, {}) as paths:
+        return list(_troubles(paths, now or datetime.now(UTC)))
+
+
+@contextmanager
+def _written(rows: Rows, files: Mapping[str, bytes]) -> Iterator[list[Path]]:
+    """The entry as files of a folder that is gone afterwards."""
+    with tempfile.TemporaryDirectory(prefix="entry-") as name:
+        folder = Path(name)
+        for table, records in rows.items():
+            if records:
+                _write_rows(folder / f"{table}.csv", table, records)
+        for file_name, content in files.items():
+            (folder / Path(file_name).name).write_bytes(content)
+        yield sorted(folder.iterdir())
+
+
+def _write_rows(path: Path, table: str, records: Iterable[Mapping[str, object]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, TABLES[table].names, lineterminator="\n")
+        writer.writeheader()
+        for record in records:
+            writer.writerow({name: _one_break(value) for name, value in record.items()})
+
+
+def _one_break(value: object) -> object:
+    """A text with one kind of line break: the reader takes no bare carriage return."""
+    return "\n".join(value.splitlines()) if isinstance(value, str) else value
+
+
+def _troubles(paths: Iterable[Path], moment: datetime) -> Iterator[Trouble]:
+    """Read each file as the intake will; whatever it would list is a trouble, save its notices."""
+    connection = connect()
+    try:
+        for number, path in enumerate(paths, start=1):
+            file = HandedFile(0, number, path.name, path, moment.date())
+            table = table_of(path.name)
+            bulk = table is not None and table.bulk
+            (sweep_faults if bulk else read_into)(connection, file)
+            listed = connection.execute(
+                "select line - 1, column_name, value, reason from read_issues "
+                "where effect <> 'notice' order by line, column_name"
+            ).fetchall()
+            for line, column, value, reason in listed:
+                yield Trouble(table.name if table else "", line, column or "", value or "", reason)
+    finally:
+        connection.close()
