@@ -13,7 +13,9 @@ import pandas as pd
 from models.check_plan import schemas
 from models.check_plan.draft import Draft
 from models.check_plan.gains import SensorGains
+from models.check_plan.parts_taken import Replacement
 from models.check_plan.settings import CheckSettings
+from models.check_plan.shop_parts import ShopParts
 from models.check_plan.solve import Solved
 from models.check_plan.windows import day_of
 from models.check_plan.wording import what_to_do, why_no_day, why_this_day
@@ -102,7 +104,7 @@ class _Teller:
         self.best = (self.top + owed[:, None] * early).argmax(axis=1)
         for bike in np.flatnonzero(self.found.choice >= 0).tolist():
             self.draft.put(bike, int(self.found.choice[bike]), int(self.found.day[bike]))
-        self.replaced = self._replaced()
+        self.parts = ShopParts(answer.problem, gains, as_of, self._replacements())
 
     def _head(self, row: int) -> dict[str, Any]:
         bike = self.bike_rows[row]
@@ -113,9 +115,10 @@ class _Teller:
         return day_of(self.as_of, self.gains.days[place])
 
     def _late(self, bike: int) -> bool:
-        """No later day is cheaper than the first, and waiting costs."""
+        """A check is owed or worth it, no later day is cheaper than the first, waiting costs."""
         top = self.top[bike]
-        return bool(top.argmax() == 0 and top[0] - top[-1] > _LEAST)
+        waiting = top.argmax() == 0 and top[0] - top[-1] > _LEAST
+        return bool(waiting and (top[0] > _LEAST or self._owes(bike)))
 
     def _planned(self) -> list[int]:
         return np.flatnonzero(self.found.choice >= 0).tolist()
@@ -130,8 +133,9 @@ class _Teller:
         depot = case.depot[bike]
         members = self._members(choice)
         saves = float(sum(self.gains.gain[sensor, day] for sensor in members))
+        reasons = {self.problem.owed_for[sensor] for sensor in members} - {""}
         facts = {
-            "owed": any(self.problem.owed[sensor] for sensor in members),
+            "owed": bool(reasons),
             "saves": saves,
             "best_day": self._day(self.best[bike]),
             "waiting_costs": max(float(self.top[bike, self.best[bike]]) - saves, 0.0),
@@ -142,7 +146,7 @@ class _Teller:
             day=self._day(day),
             bound=bool(self.answer.bound[row]),
             currency=self.settings.currency,
-            stock_note=" ".join(filter(None, (self._stock_note(s, day) for s in members))),
+            stock_note=" ".join(filter(None, (self.parts.note(s, day) for s in members))),
             **facts,
         )
         session = self.bike_rows[row]["last_session_id"]
@@ -151,6 +155,8 @@ class _Teller:
             | facts
             | {
                 "on_day": self._day(day),
+                "owed_for": "advised" if "advised" in reasons else next(iter(reasons), None),
+                "needs_advised_part": any(self.parts.only_advised(s) for s in members),
                 "work_hours": float(case.hours[choice, day]),
                 "sensor_count": len(members),
                 "todo": "\n".join(self._todo(sensor, day) for sensor in members),
@@ -177,6 +183,7 @@ class _Teller:
                         "work_hours": gains.hours[sensor, day],
                         "saves": gains.gain[sensor, day],
                         "part_needed": gains.part_needed[sensor, day],
+                        **self.parts.columns(sensor),
                     }
                 )
         return rows
@@ -286,35 +293,13 @@ class _Teller:
         needed = float(self.gains.part_needed[sensor, day])
         return what_to_do(action, self.sensor_ids[sensor], self.part_nos[sensor], needed)
 
-    def _stock_note(self, sensor: int, day: int) -> str:
-        """Whether the part is there, for a replacement or where a test may well need one."""
-        part, ahead = self.part_nos[sensor], self.gains.days[day]
-        replaces = bool(self.gains.replaces[sensor, day])
-        if not self.problem.counted:
-            return f"No stock is on record here: see that a part {part} is there." * replaces
-        chain = self.problem.chains.get(part, [part])
-        shop = self.problem.shop["shop_id"]
-        there = [one for number in chain for one in self.problem.supply.get((shop, number), [])]
-        if not replaces:
-            lacking = not any(count for due, count in there if due <= ahead)
-            if lacking and self.gains.part_needed[sensor, day] >= 0.1:
-                return f"No part {part} is there or due by then, should the test find a defect."
-            return ""
-        taken = sum(1 for end, at in self.replaced if end == chain[-1] and at <= day)
-        if sum(count for due, count in there if due <= 1) >= taken:
-            return f"Part {part} is there."
-        due = max(due for due, count in there if count and due <= ahead)
-        return f"Part {part} is due by {day_of(self.as_of, due):%Y-%m-%d}."
-
-    def _replaced(self) -> list[tuple[str, int]]:
-        """Last number of the chain, and day, of every planned replacement."""
-        chains, gains = self.problem.chains, self.gains
+    def _replacements(self) -> list[Replacement]:
         return [
-            (chains.get(self.part_nos[sensor], [self.part_nos[sensor]])[-1], day)
+            Replacement(sensor, self.part_nos[sensor], int(self.gains.days[day]))
             for bike in self._planned()
             for day in [int(self.found.day[bike])]
             for sensor in self._members(int(self.found.choice[bike]))
-            if gains.replaces[sensor, day]
+            if self.gains.replaces[sensor, day]
         ]
 
     def days(self) -> list[dict]:

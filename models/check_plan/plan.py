@@ -14,7 +14,13 @@ from models.check_plan.gains import SensorGains, sensor_gains
 from models.check_plan.settings import CheckSettings
 from models.check_plan.shop_case import BikeSensors, Made, shop_case
 from models.check_plan.solve import solve
-from models.check_plan.stock import pools_of_shop, successors, supply_by_day, uses_of_pools
+from models.check_plan.stock import (
+    Supply,
+    pools_of_shop,
+    successors,
+    supply_by_day,
+    uses_of_pools,
+)
 from models.check_plan.windows import free_days, working_days
 
 
@@ -37,7 +43,7 @@ class CheckRecords:
     """What the plan is made from.
 
     ``costs`` CHECK_COSTS, ``owed`` CHECK_OWED, ``bikes`` CHECK_BIKES, ``windows`` CHECK_WINDOWS,
-    ``shops`` CHECK_SHOPS, ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS.
+    ``shops`` CHECK_SHOPS, ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS, ``coming`` CHECK_COMING.
     """
 
     costs: pd.DataFrame
@@ -47,6 +53,7 @@ class CheckRecords:
     shops: pd.DataFrame
     stock: pd.DataFrame
     parts: pd.DataFrame
+    coming: pd.DataFrame
 
     def checked(self) -> CheckRecords:
         """The same, each frame as declared.
@@ -64,6 +71,7 @@ class CheckRecords:
             schemas.CHECK_SHOPS.check(self.shops),
             schemas.CHECK_STOCK.check(self.stock),
             schemas.CHECK_PARTS.check(self.parts),
+            schemas.CHECK_COMING.check(self.coming),
         )
 
 
@@ -92,7 +100,7 @@ def plan_checks(
         The costs of some sensor lack a day that others have.
     """
     settings, records = settings or CheckSettings(), records.checked()
-    days = working_days(as_of, settings.weeks_ahead, settings.working_days)
+    days = working_days(as_of, settings.weeks_ahead, settings.working_days, settings.closed_days)
     gains = sensor_gains(records.costs, days, settings)
     free, bound = free_days(records.bikes, records.windows, as_of, days)
     cases = list(_cases(records, gains, free, as_of, settings))
@@ -110,8 +118,8 @@ class ShopProblem:
 
     ``bikes`` rows of CHECK_BIKES with known costs, ``unknown`` those without; ``sensors`` rows of
     the gains, in the order of the case; ``supply`` and ``chains`` of ``stock``; ``counted``: the
-    shop has handed in a count of some part. ``owed`` by row of the gains; ``bonus`` is what an owed
-    sensor counts for more in the case, so that owed checks come first.
+    shop has handed in a count of some part. ``owed`` by row of the gains, and ``owed_for`` why;
+    ``bonus`` is what an owed sensor counts for more in the case, so that owed checks come first.
     """
 
     shop: dict
@@ -120,10 +128,11 @@ class ShopProblem:
     bikes: np.ndarray
     unknown: np.ndarray
     sensors: np.ndarray
-    supply: dict
-    chains: dict
+    supply: Supply
+    chains: dict[str, list[str]]
     counted: bool
     owed: np.ndarray
+    owed_for: np.ndarray
     bonus: float
 
 
@@ -134,9 +143,12 @@ def _cases(
     as_of: date,
     settings: CheckSettings,
 ):
-    supply, chains = supply_by_day(records.stock, as_of), successors(records.parts)
+    supply = supply_by_day(records.stock, records.coming, as_of)
+    chains = successors(records.parts)
     counted = set(records.stock["shop_id"])
-    owed = gains.sensors["sensor_id"].isin(set(records.owed["sensor_id"])).to_numpy()
+    why_owed = records.owed.set_index("sensor_id")["owed_for"].to_dict()
+    owed_for = np.array([why_owed.get(s, "") for s in gains.sensors["sensor_id"]], dtype=object)
+    owed = owed_for != ""
     known = np.isfinite(gains.gain).all(axis=1)
     row = pd.Index(records.bikes["unit_id"]).get_indexer(gains.sensors["unit_id"])
     counts = np.bincount(row[(row >= 0) & known], minlength=len(records.bikes)) > 0
@@ -181,6 +193,7 @@ def _cases(
             chains=chains,
             counted=shop["shop_id"] in counted,
             owed=owed,
+            owed_for=owed_for,
             bonus=bonus,
         )
 

@@ -36,7 +36,10 @@ CHECK_BIKES = FrameSchema(
 CHECK_OWED = FrameSchema(
     "check_owed",
     "one sensor in service whose advice is to work on it now",
-    (Column("sensor_id", "text", "the sensor"),),
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("owed_for", "text", "advised, or not_known where too little is known of it"),
+    ),
 )
 
 CHECK_WINDOWS = FrameSchema(
@@ -73,6 +76,19 @@ CHECK_STOCK = FrameSchema(
     ),
 )
 
+CHECK_COMING = FrameSchema(
+    "check_coming",
+    "one part in one shop that today's stock plan advises to order, to fetch or to pass on",
+    (
+        Column("shop_id", "text", "the shop"),
+        Column("part_no", "text", "the number ordered"),
+        Column("ordered", "whole", "to be ordered today, not yet placed", "parts"),
+        Column("due_on", "date", "when these are due: the as-of day and the lead time"),
+        Column("fetched", "whole", "to be fetched from other shops", "parts"),
+        Column("passed_on", "whole", "to be passed on to other shops", "parts"),
+    ),
+)
+
 CHECK_PARTS = FrameSchema(
     "check_parts",
     "one part number",
@@ -97,9 +113,11 @@ CHECK_VISITS = FrameSchema(
         Column("todo", "text", "what to do, one sensor a line"),
         Column("saves", "number", "expected cost without the visit less with it", "currency"),
         Column("owed", "flag", "the advice is to work on one of its sensors now"),
+        Column("owed_for", "text", "advised or not_known; blank where not owed", blank=True),
         Column("best_day", "date", "best working day, windows and hours aside"),
         Column("waiting_costs", "number", "what the days after that cost", "currency"),
-        Column("late", "flag", "no later day is cheaper than the first: the best day lies past"),
+        Column("late", "flag", "owed or worth it, and no later day is cheaper than the first"),
+        Column("needs_advised_part", "flag", "rests on a part that is only advised to be got"),
         Column("with_depot", "whole", "bikes of its depot that come that day, itself included"),
         Column("why", "text", "why this day, plain sentences, one a line"),
         Column("uid", "text", "the visit's lasting identifier"),
@@ -118,6 +136,9 @@ CHECK_WORK = FrameSchema(
         Column("work_hours", "number", "bay hours planned", "h"),
         Column("saves", "number", "expected cost without the visit less with it", "currency"),
         Column("part_needed", "number", "chance that a part is used", "0 to 1"),
+        Column("part_from", "text", "shelf, due, today or fetched; blank if none", blank=True),
+        Column("part_taken", "text", "number of the part set aside for it", blank=True),
+        Column("part_due_on", "date", "day from which that part is there", blank=True),
     ),
 )
 
@@ -134,7 +155,7 @@ CHECK_UNPLACED = FrameSchema(
         Column("owed", "flag", "the advice is to work on one of its sensors now"),
         Column("best_day", "date", "best working day, all limits aside", blank=True),
         Column("waiting_costs", "number", "what going unchecked costs", "currency", True),
-        Column("late", "flag", "the best day lies past"),
+        Column("late", "flag", "owed or worth it, and the best day lies past"),
         Column("todo", "text", "what would be done, one sensor a line"),
         Column("words", "text", "why it has no day, plain sentences, one a line"),
     ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,8 @@ class CheckSettings:
         Cost of a day on which at least one bike of a depot comes in, however many do.
     working_days : tuple of int
         Days of the week on which shops check, Monday being 0.
+    closed_days : tuple of date
+        Days on which they are closed all the same.
     currency : str
         Name of the currency, as it stands beside amounts.
 
@@ -39,6 +42,7 @@ class CheckSettings:
     replace_hours: float = 0.8
     depot_day_cost: float = 25.0
     working_days: tuple[int, ...] = (0, 1, 2, 3, 4)
+    closed_days: tuple[date, ...] = ()
     currency: str = ""
 
     def __post_init__(self) -> None:

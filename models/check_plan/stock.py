@@ -12,11 +12,29 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations_with_replacement
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
+from models.check_plan.schemas import CHECK_COMING
+
 _FAR = 10_000
+#: Where a part comes from, what is sure first: parts there, on their way, and only advised today.
+SHELF, DUE, FETCHED, TODAY = "shelf", "due", "fetched", "today"
+#: Days until a part from another shop is there.
+_FETCHED_IN = 1
+
+
+class Arrival(NamedTuple):
+    """Parts of one number in one shop, there from so many days from the as-of day on."""
+
+    due: int
+    count: int
+    source: str = SHELF
+
+
+Supply = dict[tuple[str, str], list[Arrival]]
 
 
 @dataclass(frozen=True)
@@ -27,27 +45,67 @@ class Pool:
     limit: int
 
 
-def supply_by_day(stock: pd.DataFrame, as_of: date) -> dict[tuple[str, str], list[tuple[int, int]]]:
-    """Parts of each shop and number: (day from the as-of day, parts there from then on).
+def supply_by_day(stock: pd.DataFrame, coming: pd.DataFrame, as_of: date) -> Supply:
+    """Parts of each shop and number, and from when on they are there.
 
     An order is there on the day it is due. Where that lay past when the parts were counted, it is
-    late and not counted on; where no day is given, the usual lead time from the count is.
+    late and not counted on; where no day is given, the usual lead time from the count is. What is
+    advised to be ordered or fetched today is counted on too, as a source of its own; what is to be
+    passed on is not.
 
     Parameters
     ----------
     stock : frame of shape (n, ...)
         Columns of ``CHECK_STOCK``, the last count of each shop and part.
+    coming : frame of shape (m, ...)
+        Columns of ``CHECK_COMING``.
     as_of : date
         The as-of day.
     """
-    supply: dict[tuple[str, str], list[tuple[int, int]]] = {}
+    supply: Supply = {}
     for row in stock.to_dict("records"):
-        there = [(0, int(row["on_hand"]))]
+        there = [Arrival(0, int(row["on_hand"]))]
         due = _due(row, as_of)
         if due is not None and row["on_order"] > 0:
-            there.append((due, int(row["on_order"])))
+            there.append(Arrival(due, int(row["on_order"]), DUE))
         supply[row["shop_id"], row["part_no"]] = there
+    for row in coming.to_dict("records"):
+        own = supply.setdefault((row["shop_id"], row["part_no"]), [Arrival(0, 0)])
+        own[0] = Arrival(0, max(own[0].count - int(row["passed_on"]), 0))
+        if row["fetched"] > 0:
+            own.append(Arrival(_FETCHED_IN, int(row["fetched"]), FETCHED))
+        if row["ordered"] > 0:
+            due = max((row["due_on"] - pd.Timestamp(as_of)).days, 0)
+            own.append(Arrival(due, int(row["ordered"]), TODAY))
     return supply
+
+
+def coming_today(orders: pd.DataFrame, as_of: date) -> pd.DataFrame:
+    """What today's stock plan would bring in or pass on: CHECK_COMING.
+
+    Parameters
+    ----------
+    orders : frame of shape (n, ...)
+        With ``shop_id``, ``part_no``, ``order_parts``, ``lead_time_days``, ``transfer_in`` and
+        ``transfer_out`` of ``STOCK_ORDERS``.
+    as_of : date
+        The as-of day, on which the order would be placed.
+    """
+    moves = orders[["order_parts", "transfer_in", "transfer_out"]].gt(0).any(axis=1)
+    rows = orders[moves.astype(bool)]
+    lead = pd.to_timedelta(rows["lead_time_days"].astype(float), unit="D")
+    return CHECK_COMING.check(
+        pd.DataFrame(
+            {
+                "shop_id": rows["shop_id"],
+                "part_no": rows["part_no"],
+                "ordered": rows["order_parts"],
+                "due_on": pd.Timestamp(as_of) + lead,
+                "fetched": rows["transfer_in"],
+                "passed_on": rows["transfer_out"],
+            }
+        ).reset_index(drop=True)
+    )
 
 
 def _due(row: dict, as_of: date) -> int | None:
@@ -76,21 +134,22 @@ def successors(parts: pd.DataFrame) -> dict[str, list[str]]:
 def pools_of_shop(
     shop_id: str,
     part_nos: list[str],
-    supply: dict[tuple[str, str], list[tuple[int, int]]],
+    supply: Supply,
     chains: dict[str, list[str]],
 ) -> list[Pool]:
     """The pools of a shop for sensors of the numbers given."""
     pools = []
     for chain in _longest([chains.get(part, [part]) for part in part_nos]):
-        steps = sorted({d - 1 for p in chain for d, _ in supply.get((shop_id, p), []) if d > 1})
+        there = [one for part in chain for one in supply.get((shop_id, part), [])]
+        steps = sorted({one.due - 1 for one in there if one.due > 1})
         for start in range(len(chain)):
             numbers = chain[start:]
             for days in combinations_with_replacement([*steps, _FAR], len(numbers)):
                 limit = sum(
-                    there
+                    one.count
                     for part, day in zip(numbers, days, strict=True)
-                    for due, there in supply.get((shop_id, part), [])
-                    if due <= day
+                    for one in supply.get((shop_id, part), [])
+                    if one.due <= day
                 )
                 pools.append(Pool(dict(zip(numbers, days, strict=True)), limit))
     return pools + _together(shop_id, part_nos, supply, chains)
@@ -99,7 +158,7 @@ def pools_of_shop(
 def _together(
     shop_id: str,
     part_nos: list[str],
-    supply: dict[tuple[str, str], list[tuple[int, int]]],
+    supply: Supply,
     chains: dict[str, list[str]],
 ) -> list[Pool]:
     """Where one number supersedes several, all of them together."""
@@ -107,8 +166,8 @@ def _together(
     for end in {chains.get(part, [part])[-1] for part in part_nos}:
         family = sorted(part for part, chain in chains.items() if chain[-1] == end)
         there = [one for part in family for one in supply.get((shop_id, part), [])]
-        for day in sorted({_FAR, *(due - 1 for due, _ in there if due > 1)}):
-            limit = sum(count for due, count in there if due <= day)
+        for day in sorted({_FAR, *(one.due - 1 for one in there if one.due > 1)}):
+            limit = sum(one.count for one in there if one.due <= day)
             pools.append(Pool(dict.fromkeys(family, day), limit))
     return pools
 

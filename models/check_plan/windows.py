@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 
-def working_days(as_of: date, weeks_ahead: int, days_of_week: tuple[int, ...]) -> np.ndarray:
+def working_days(
+    as_of: date, weeks_ahead: int, days_of_week: tuple[int, ...], closed: tuple[date, ...] = ()
+) -> np.ndarray:
     """Working days ahead as whole days from the as-of day, tomorrow being 1.
 
     Parameters
@@ -19,9 +21,12 @@ def working_days(as_of: date, weeks_ahead: int, days_of_week: tuple[int, ...]) -
         Weeks to look ahead.
     days_of_week : tuple of int
         Days on which shops check, Monday being 0.
+    closed : tuple of date
+        Days on which they are closed all the same.
     """
     ahead = np.arange(1, 7 * weeks_ahead + 1)
-    return ahead[np.isin((as_of.weekday() + ahead) % 7, days_of_week)]
+    open_then = np.isin((as_of.weekday() + ahead) % 7, days_of_week)
+    return ahead[open_then & ~np.isin(ahead, [(day - as_of).days for day in closed])]
 
 
 def free_days(

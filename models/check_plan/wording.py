@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from models.check_plan.stock import DUE, FETCHED, SHELF, TODAY
 from models.plans.wording import in_100
 
 PLIGHTS = ("no_window", "no_part", "no_hours", "not_worth_a_day", "cost_not_known")
@@ -32,6 +33,45 @@ def what_to_do(action: str, sensor_id: str, part_no: str, part_needed: float) ->
     )
 
 
+def part_there(part_no: str, source: str, due: date | None) -> str:
+    """Where the part of a planned replacement comes from; ``due`` blank where it is there."""
+    when = f", due {due:%Y-%m-%d}" if due else ""
+    return {
+        SHELF: f"Part {part_no} is there.",
+        DUE: f"Part {part_no} is due by {due:%Y-%m-%d}." if due else f"Part {part_no} is due.",
+        FETCHED: f"It needs the part fetched from another shop today: {part_no}.",
+        TODAY: f"It needs the part ordered today{when}: {part_no}, an order not yet placed.",
+    }[source]
+
+
+def no_count(part_no: str) -> str:
+    """That the shop has handed in no count of its stock."""
+    return f"No stock is on record here: see that a part {part_no} is there."
+
+
+def no_part_by_then(part_no: str) -> str:
+    """That no part is left for a planned replacement."""
+    return f"See to a part {part_no} first: none is left by then."
+
+
+def part_for_a_test(part_no: str, *, advised: bool, sure: bool) -> str:
+    """Whether a part is there should a test find a defect; ``sure`` one there or on its way."""
+    if sure:
+        return ""
+    if advised:
+        return (
+            f"Should the test find a defect, part {part_no} is there only if it is got as advised "
+            "today."
+        )
+    return f"No part {part_no} is there or due by then, should the test find a defect."
+
+
+def _late(owed: bool, worth_it: bool) -> str:
+    if owed and not worth_it:
+        return "Late: the worklist asks for it now, and no later day costs less."
+    return "Late: every day of waiting costs, so the best day lies past."
+
+
 def why_this_day(
     *,
     saves: float,
@@ -54,7 +94,7 @@ def why_this_day(
     if owed:
         words.insert(0, "The worklist asks for work on it, so its check comes first.")
     if late:
-        words.append("Late: every day of waiting costs, so the best day lies past.")
+        words.append(_late(owed, saves + waiting_costs > 0))
     if day == best_day:
         early = late or owed
         words.append("It is the first day open." if early else "No other working day costs less.")
@@ -95,7 +135,10 @@ def why_no_day(
             if windows
             else "Its fleet hands in windows, and none lies ahead for this bike."
         ),
-        "no_part": f"Part {part_no} is neither there nor due within these {weeks} weeks.",
+        "no_part": (
+            f"Part {part_no} is neither there nor due within these {weeks} weeks, what is advised "
+            "to be ordered today counted in."
+        ),
         "no_hours": "The bay hours for checks are taken by bikes whose checks save more.",
         "not_worth_a_day": "Alone it is not worth a day of its depot, and no day of others fits.",
         "cost_not_known": "What a check would save is not known: too little is on record.",
@@ -117,5 +160,5 @@ def why_no_day(
             f"Going unchecked in these weeks is expected to cost {more} more than a check{when}."
         )
     if late:
-        words.append("Late: every day of waiting costs, so the best day lies past.")
+        words.append(_late(owed, waiting_costs > 0))
     return [*words, then]

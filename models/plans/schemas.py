@@ -140,5 +140,6 @@ PLANNED_WORK = FrameSchema(
         Column("sensor_id", "text", "the sensor"),
         Column("work", "text", "replace or test; blank where none is planned", "", True),
         Column("work_days", "number", "days from the as-of day, 0 for now", "d", True),
+        Column("owed_for", "text", "advised or not_known; blank where not due now", "", True),
     ),
 )

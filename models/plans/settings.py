@@ -10,13 +10,15 @@ from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields
 from typing import Any
 
+from models.plans.open_days import NAMES_DAYS
+
 
 @dataclass(frozen=True)
 class Bounds:
     """What one setting means, in which section and unit, and what it may be.
 
-    Words may be one of ``words`` (any text where none are named); numbers lie from ``least`` to
-    ``most``.
+    Words may be one of ``words`` (any text where none are named), or name ``days`` (a key of
+    ``models.plans.open_days.NAMES_DAYS``); numbers lie from ``least`` to ``most``.
     """
 
     section: str
@@ -25,9 +27,12 @@ class Bounds:
     least: float = 0.0
     most: float = 1e9
     words: tuple[str, ...] = ()
+    days: str = ""
 
     def fault(self, value: object, default: object) -> str:
         """What was expected in place of ``value``; empty where it may stand."""
+        if self.days:
+            return self._fault_of_days(value)
         if isinstance(default, str):
             if isinstance(value, str) and (not self.words or value in self.words):
                 return ""
@@ -39,6 +44,20 @@ class Bounds:
         if stands and (isinstance(default, float) or float(value).is_integer()):
             return ""
         return f"{expected} from {self.least:g} to {self.most:g}"
+
+    def as_kept(self, value: Any, default: object) -> float | str:
+        """A value that may stand, of the kind that is kept."""
+        if self.days:
+            return NAMES_DAYS[self.days][0](value)
+        return type(default)(value)  # type: ignore[call-arg]
+
+    def _fault_of_days(self, value: object) -> str:
+        as_kept, expected = NAMES_DAYS[self.days]
+        try:
+            as_kept(value)
+        except ValueError:
+            return expected
+        return ""
 
 
 def _set(default: float | str, section: str, meaning: str, unit: str = "", **bounds: Any) -> Any:
@@ -188,6 +207,23 @@ class PlanSettings:
         25.0, "checks", "for each day that bikes of one depot are called in", "money", most=1e6
     )
 
+    working_days: str = _set(
+        "Monday, Tuesday, Wednesday, Thursday, Friday",
+        "checks",
+        "days of the week on which shops check bikes",
+        days="days of the week",
+    )
+    closed_days: str = _set(
+        "", "checks", "days on which shops are closed all the same, such as holidays", days="dates"
+    )
+    private_not_known: str = _set(
+        "ask in",
+        "checks",
+        "private bikes of which not enough is known: ask them in for a test, or wait until they "
+        "come (bikes of a fleet are always asked in)",
+        words=("ask in", "wait"),
+    )
+
     def __post_init__(self) -> None:
         for item in fields(self):
             value = getattr(self, item.name)
@@ -222,7 +258,7 @@ def settings_from(values: Mapping[str, object]) -> tuple[PlanSettings, dict[str,
         if fault:
             faults[name] = f"expected {fault}"
         else:
-            taken[name] = type(default)(value)
+            taken[name] = bounds.as_kept(value, default)
     try:
         return PlanSettings(**taken), faults
     except ValueError as error:

@@ -14,13 +14,14 @@ import pandas as pd
 from models.check_plan.plan import CheckRecords, plan_checks
 from models.check_plan.schemas import CHECK_ABOUT
 from models.check_plan.settings import CheckSettings
+from models.check_plan.stock import coming_today
 from models.plans.actions import advised_actions, settled_cases
 from models.plans.cheapest import Weighed, cheapest, weigh
 from models.plans.check_costs import check_costs
 from models.plans.lot import drawn_by_lot
 from models.plans.need import part_need
 from models.plans.outlook import Outlook
-from models.plans.planned_work import owed_now, planned_work
+from models.plans.planned_work import owed_now, planned_work, waiting_private
 from models.plans.saving import EXPECTED_COST, cost_of_advice, expected_cost
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings, declared, settings_from
@@ -165,7 +166,7 @@ def what_if(base: WhatIfBase, anew: WeighedAnew) -> WhatIf:
     )
     return WhatIf(
         schemas.WHAT_IF_ADVICE.check(sensors),
-        _orders(base, settings, costs, action),
+        _orders(base, settings, _work(base, anew)),
         expected_cost(costs, action, 0),
     )
 
@@ -175,11 +176,12 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
 
     Takes some seconds in a large fleet. Parameters are those of ``what_if``.
     """
-    settings, weighed, costs, action = anew
-    work = planned_work(costs, action)
-    owed = owed_now(work)
+    settings, weighed = anew.settings, anew.weighed
+    work = _work(base, anew)
     by_day = check_costs(base.outlook, weighed, work, settings)
-    records = replace(base.checks, costs=by_day, owed=owed)
+    orders = _orders_today(base, settings, work)
+    coming = coming_today(orders, base.edition.as_of)
+    records = replace(base.checks, costs=by_day, owed=owed_now(work), coming=coming)
     chosen = CheckSettings(**settings_for_checks(settings))
     plan = plan_checks(records, base.edition.as_of, chosen)
     saved = plan.visits.groupby("shop_id")["saves"].sum()
@@ -192,23 +194,29 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
     return schemas.WHAT_IF_CHECKS.check(both)
 
 
-def _orders(
-    base: WhatIfBase, settings: PlanSettings, costs: pd.DataFrame, action: pd.Series
-) -> pd.DataFrame:
+def _work(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
+    waiting = waiting_private(base.outlook.sensors, anew.action, anew.settings)
+    return planned_work(anew.costs, anew.action, waiting)
+
+
+def _orders(base: WhatIfBase, settings: PlanSettings, work: pd.DataFrame) -> pd.DataFrame:
     """Orders under these settings beside those of the build, one shop and part number a row."""
-    stock = replace(base.stock, needs=_needs(base.outlook, costs, action))
-    chosen = StockSettings(**stock_settings(settings))
-    now = orders_today(stock, chosen, base.transfers).orders
     keys = ["shop_id", "part_no"]
     names = [*keys, "need", "order_parts", "order_money", "short_after"]
-    both = now[names].merge(base.orders[names], on=keys, how="outer", suffixes=("", "_as_built"))
+    now, built = _orders_today(base, settings, work)[names], base.orders[names]
+    both = now.merge(built, on=keys, how="outer", suffixes=("", "_as_built"))
     return schemas.WHAT_IF_ORDERS.check(both.sort_values(keys))
 
 
-def _needs(outlook: Outlook, costs: pd.DataFrame, action: pd.Series) -> SensorNeeds:
+def _orders_today(base: WhatIfBase, settings: PlanSettings, work: pd.DataFrame) -> pd.DataFrame:
+    stock = replace(base.stock, needs=_needs(base.outlook, work))
+    return orders_today(stock, StockSettings(**stock_settings(settings)), base.transfers).orders
+
+
+def _needs(outlook: Outlook, work: pd.DataFrame) -> SensorNeeds:
     """Needs under the work advised, as the stock plan takes them."""
     fits = slice(1, None) if outlook.heard.shape[1] > 1 else slice(None)
-    chances = part_need(outlook, planned_work(costs, action))[:, fits, outlook.days > 0]
+    chances = part_need(outlook, work)[:, fits, outlook.days > 0]
     known = ~np.isnan(chances[..., -1]).any(axis=1)
     who = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
     return SensorNeeds(

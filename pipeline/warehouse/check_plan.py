@@ -13,8 +13,11 @@ from models.check_plan.events import events_after
 from models.check_plan.plan import CheckRecords
 from models.check_plan.plan import plan_checks as plan
 from models.check_plan.settings import CheckSettings
+from models.check_plan.stock import coming_today
 from models.frames import Column, FrameError, FrameSchema
+from models.plans.open_days import dates, weekdays
 from models.plans.settings import PlanSettings
+from models.stock.schemas import STOCK_ORDERS
 from pipeline.home import Home
 from pipeline.statements import connect, run, store
 from pipeline.warehouse.lives import MARTS
@@ -31,6 +34,8 @@ CHECK_SETTINGS = FrameSchema(
         Column("replace_hours", "number", "of a replacement", "h"),
         Column("depot_day_cost", "number", "of a day of one depot", "currency"),
         Column("working_days", "text", "days of the week, Monday being 0, by spaces"),
+        Column("closed_days", "text", "dates on which shops are closed, by spaces", blank=True),
+        Column("private_not_known", "text", "ask in or wait"),
         Column("currency", "text", "name of the currency", blank=True),
     ),
 )
@@ -41,13 +46,15 @@ def plan_checks(
     day: date,
     *,
     earlier: pd.DataFrame | None = None,
+    private_not_known: str = PlanSettings.private_not_known,
     **settings: Any,
 ) -> None:
     """Fill ``marts.check_visits``, ``_work``, ``_unplaced``, ``_days``, ``_about``, ``_events``.
 
-    Rests on ``marts.check_costs``, ``planned_work``, ``bikes``, ``tests`` and ``sensors_now``, and
-    on ``staging``'s shops, calendar, stock and parts. Everything that goes into the plan is read
-    back from there by :func:`check_records`, so that a page can plan anew under other settings.
+    Rests on ``marts.check_costs``, ``planned_work``, ``stock_orders``, ``bikes``, ``tests`` and
+    ``sensors_now``, and on ``staging``'s shops, calendar, stock and parts. Everything that goes
+    into the plan is read back from there by :func:`check_records`, so that a page can plan anew
+    under other settings.
 
     Parameters
     ----------
@@ -57,6 +64,8 @@ def plan_checks(
         The as-of day.
     earlier : frame, optional
         CHECK_EVENTS of the version published before, from :func:`earlier_events`.
+    private_not_known : str
+        The owner's choice, kept to be told; ``marts.planned_work`` has followed it.
     **settings
         Those of ``CheckSettings``.
     """
@@ -71,7 +80,7 @@ def plan_checks(
         "check_events": events_after(
             schemas.CHECK_EVENTS.empty() if earlier is None else earlier, made.visits, day
         ),
-        "check_settings": CHECK_SETTINGS.check(_as_row(chosen)),
+        "check_settings": CHECK_SETTINGS.check(_as_row(chosen, private_not_known)),
     }
     for name, frame in kept.items():
         store(connection, name, frame)
@@ -83,7 +92,10 @@ def settings_for_checks(settings: PlanSettings) -> dict[str, Any]:
         *("weeks_ahead", "check_share_of_bay_hours", "bay_hours_per_day_if_unknown"),
         *("test_hours", "replace_hours", "depot_day_cost", "currency"),
     )
-    return {name: getattr(settings, name) for name in same}
+    return {name: getattr(settings, name) for name in same} | {
+        "working_days": weekdays(settings.working_days),
+        "closed_days": dates(settings.closed_days),
+    }
 
 
 def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckRecords:
@@ -96,6 +108,7 @@ def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckReco
         run(connection, f"{MARTS}/check_shops").df(),
         run(connection, f"{MARTS}/check_stock", {"as_of": day}).df(),
         run(connection, f"{MARTS}/check_parts").df(),
+        coming_today(STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()), day),
     )
 
 
@@ -120,6 +133,10 @@ def earlier_events(home: Home) -> pd.DataFrame:
         connection.close()
 
 
-def _as_row(settings: CheckSettings) -> pd.DataFrame:
-    row = vars(settings) | {"working_days": " ".join(map(str, settings.working_days))}
+def _as_row(settings: CheckSettings, private_not_known: str) -> pd.DataFrame:
+    row = vars(settings) | {
+        "working_days": " ".join(map(str, settings.working_days)),
+        "closed_days": " ".join(f"{day:%Y-%m-%d}" for day in settings.closed_days),
+        "private_not_known": private_not_known,
+    }
     return pd.DataFrame([row])

@@ -15,7 +15,7 @@ from models.plans.cheapest import Weighed, cheapest, weigh
 from models.plans.check_costs import check_costs
 from models.plans.need import need_by_draw, part_need
 from models.plans.outlook import Outlook, outlook_from, under_fit
-from models.plans.planned_work import planned_work
+from models.plans.planned_work import planned_work, waiting_private
 from models.plans.saving import EXPECTED_COST, expected_cost
 from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS
 from models.plans.settings import PlanSettings
@@ -131,7 +131,8 @@ def plan_ahead(
     told: SettingsFile,
 ) -> None:
     """Keep the parts that the advice asks for, what to order, and what a visit costs by day."""
-    work = planned_work(costs, action)
+    waiting = waiting_private(outlook.sensors, action, told.settings)
+    work = planned_work(costs, action, waiting)
     store(connection, "planned_work", work)
     need = need_by_draw(outlook, part_need(outlook, work))
     store(connection, "part_need", PART_NEED.check(need))

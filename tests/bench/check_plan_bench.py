@@ -20,7 +20,7 @@ from scipy.stats import t as student
 
 from models.check_plan.exact import best_plan
 from models.check_plan.plan import CheckRecords, plan_checks
-from models.check_plan.schemas import CHECK_OWED
+from models.check_plan.schemas import CHECK_COMING, CHECK_OWED
 from models.check_plan.search import good_plan
 from tests.bench import check_plan_world as w
 from tests.bench.check_plan_policies import FixedInterval, FixedReplacement, Never, Ours, Perfect
@@ -177,6 +177,7 @@ def _many(n: int, n_shops: int, *, windows: bool, seed: int = 0) -> CheckRecords
         pd.DataFrame({"shop_id": ids, "shop_name": ids, "bay_hours_per_day": max(8.0, each / 25)}),
         stock.assign(order_due_on=due, lead_time_days=20.0),
         pd.DataFrame({"part_no": ["P1", "P2"], "replaced_by": ["P2", None]}),
+        CHECK_COMING.empty(),
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from models.check_plan.plan import CheckRecords, plan_checks
-from models.check_plan.schemas import CHECK_OWED, CHECK_PARTS, CHECK_STOCK
+from models.check_plan.schemas import CHECK_COMING, CHECK_OWED, CHECK_PARTS, CHECK_STOCK
 from models.check_plan.settings import CheckSettings
 from models.plans.belief import Test
 from models.plans.check_costs import check_days
@@ -201,6 +201,7 @@ class Ours(Never):
             shops,
             CHECK_STOCK.empty(),
             CHECK_PARTS.empty(),
+            CHECK_COMING.empty(),
         )
 
 

@@ -97,6 +97,7 @@ def _check_records(view) -> CheckRecords:
         shops=rows(check.CHECK_SHOPS, 2, shop_id=["north", "south"], bay_hours_per_day=8.0),
         stock=check.CHECK_STOCK.empty(),
         parts=check.CHECK_PARTS.empty(),
+        coming=check.CHECK_COMING.empty(),
     )
 
 

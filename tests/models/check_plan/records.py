@@ -54,15 +54,25 @@ def records(
     bay_hours: float | None = 8.0,
     replaced_by: dict[str, str] | None = None,
     without_costs: tuple[str, ...] = (),
+    ordered: tuple[tuple[str, int, int], ...] = (),
+    fetched: tuple[tuple[str, int], ...] = (),
+    passed_on: tuple[tuple[str, int], ...] = (),
+    owed_for: str = "advised",
 ) -> CheckRecords:
-    """One shop. ``windows`` of bike, first and last day; ``stock`` of part, on hand, on order, due."""
+    """One shop. ``windows`` of bike, first and last day; ``stock`` of part, on hand, on order, due.
+
+    ``ordered`` today of part, count and day due; ``fetched`` and ``passed_on`` of part and count.
+    """
+    coming = [("yard", part, n, on(due), 0, 0) for part, n, due in ordered]
+    coming += [("yard", part, 0, on(0), n, 0) for part, n in fetched]
+    coming += [("yard", part, 0, on(0), 0, n) for part, n in passed_on]
     costs = pd.concat(sensors, ignore_index=True) if sensors else schemas.CHECK_COSTS.empty()
     bikes = costs.drop_duplicates("unit_id")[["unit_id", "shop_id", "fleet_id"]]
     more = pd.DataFrame({"unit_id": list(without_costs), "shop_id": "yard", "fleet_id": None})
     bikes = pd.concat([bikes, more], ignore_index=True) if without_costs else bikes
     return CheckRecords(
         costs,
-        pd.DataFrame({"sensor_id": list(owed)}),
+        pd.DataFrame({"sensor_id": list(owed), "owed_for": owed_for}),
         bikes.assign(label=bikes["unit_id"], last_session_id=None),
         pd.DataFrame(
             [(unit, on(first), on(last)) for unit, first, last in windows],
@@ -77,4 +87,5 @@ def records(
             columns=schemas.CHECK_STOCK.names,
         ),
         pd.DataFrame(list((replaced_by or {}).items()), columns=["part_no", "replaced_by"]),
+        pd.DataFrame(coming, columns=schemas.CHECK_COMING.names),
     )

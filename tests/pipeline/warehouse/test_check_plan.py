@@ -43,7 +43,7 @@ def costly(connection):
     connection.execute(
         "update marts.check_costs set action = 'test', cost = 100 + day * 0.1, cost_without = 150"
     )
-    connection.execute("update marts.planned_work set work = null")
+    connection.execute("update marts.planned_work set work = null, owed_for = null")
     return connection
 
 
@@ -61,6 +61,52 @@ def test_advised_work_is_owed(connection):
         "select sensor_id from marts.planned_work where work is not null and work_days = 0"
     ).fetchall()
     assert owed == sorted(s for (s,) in advised)
+
+
+def test_why_a_check_is_owed_is_kept(connection):
+    told = dict(connection.execute("select sensor_id, owed_for from marts.planned_work").fetchall())
+    action = dict(connection.execute("select sensor_id, action from marts.advice").fetchall())
+    reasons = {"replace": "advised", "test": "advised", "not_enough_known": "not_known"}
+    for sensor, why in told.items():
+        assert why == reasons.get(action[sensor])
+    assert "not_known" in told.values()
+
+
+def test_what_today_s_stock_plan_orders_is_counted_on_when_it_is_due(connection):
+    connection.execute("update marts.stock_orders set order_parts = 0, transfer_in = 0")
+    assert check_plan.check_records(connection, DAY).coming.empty
+    connection.execute(
+        "update marts.stock_orders set order_parts = 3, lead_time_days = 9 where part_no = 'P1'"
+    )
+    coming = check_plan.check_records(connection, DAY).coming
+    assert len(coming) > 0
+    assert coming["ordered"].eq(3).all()
+    assert (coming["due_on"].dt.date == DAY + timedelta(days=9)).all()
+
+
+def test_parts_fitted_since_the_count_are_there_no_more(connection):
+    def on_hand():
+        stock = check_plan.check_records(connection, DAY).stock
+        return dict(
+            zip(zip(stock["shop_id"], stock["part_no"], strict=True), stock["on_hand"], strict=True)
+        )
+
+    before = on_hand()
+    shop, part = next(key for key, there in before.items() if there > 0)
+    counted = connection.execute(
+        "select max(counted_on) from staging.stock where shop_id = ? and part_no = ?", [shop, part]
+    ).fetchone()[0]
+    connection.execute(
+        "update staging.stock set counted_on = counted_on - interval 2000 days "
+        "where shop_id = ? and part_no = ?",
+        [shop, part],
+    )
+    fitted = connection.execute(
+        "select count(*) from staging.sensors join marts.bikes using (unit_id) where origin = "
+        "'fitted_here' and shop_id = ? and part_no = ? and fitted_on <= ? and fitted_on > ?",
+        [shop, part, DAY, counted - timedelta(days=2000)],
+    ).fetchone()[0]
+    assert on_hand()[shop, part] == max(before[shop, part] - fitted, 0)
 
 
 def test_windows_are_taken_from_the_calendar(costly):

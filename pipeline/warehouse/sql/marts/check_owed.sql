@@ -1,5 +1,5 @@
--- grain: one sensor in service whose advice is to work on it now
-select sensor_id
+-- grain: one sensor in service whose advice is to work on it now, and why
+select sensor_id, owed_for
 from marts.planned_work
-where work is not null and work_days = 0
+where owed_for is not null
 order by sensor_id
