@@ -1,5 +1,7 @@
 """Homes that several modules only read, built once."""
 
+import shutil
+
 import pytest
 
 from pipeline.home import Home
@@ -14,3 +16,10 @@ def stocked_home(tmp_path_factory):
     home = Home(folder / "home").prepare(as_of=DAY)
     hand_in(home, folder / "a", FILES)
     return home
+
+
+@pytest.fixture
+def stocked_copy(stocked_home, tmp_path):
+    """The same shop, to be written to."""
+    shutil.copytree(stocked_home.root, tmp_path / "copy")
+    return Home(tmp_path / "copy")
