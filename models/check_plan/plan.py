@@ -101,6 +101,8 @@ def plan_checks(
     """
     settings, records = settings or CheckSettings(), records.checked()
     days = working_days(as_of, settings.weeks_ahead, settings.working_days, settings.closed_days)
+    if not len(days):
+        return _every_day_closed(records, settings)
     gains = sensor_gains(records.costs, days, settings)
     free, bound = free_days(records.bikes, records.windows, as_of, days)
     cases = list(_cases(records, gains, free, as_of, settings))
@@ -110,6 +112,28 @@ def plan_checks(
     ]
     frames = told(answers, records, gains, as_of, settings)
     return CheckPlan(**frames)
+
+
+def _every_day_closed(records: CheckRecords, settings: CheckSettings) -> CheckPlan:
+    """A plan of weeks without a working day: no visit, no day, and how many bikes there are."""
+    shops = records.shops.sort_values("shop_id", ignore_index=True)
+    bikes = shops["shop_id"].map(records.bikes["shop_id"].value_counts()).fillna(0)
+    none = {name: 0 for name in ("visit_count", "not_worth_count")}
+    money = {name: 0.0 for name in ("saves", "at_most", "check_hours", "planned_hours")}
+    about = shops[["shop_id", "shop_name"]].assign(
+        bike_count=bikes,
+        method="exact",
+        hours_assumed=[_bay_hours(hours, settings)[1] for hours in shops["bay_hours_per_day"]],
+        **none,
+        **money,
+    )
+    return CheckPlan(
+        schemas.CHECK_VISITS.empty(),
+        schemas.CHECK_WORK.empty(),
+        schemas.CHECK_UNPLACED.empty(),
+        schemas.CHECK_DAYS.empty(),
+        schemas.CHECK_ABOUT.check(about),
+    )
 
 
 @dataclass(frozen=True)

@@ -38,12 +38,13 @@ class Bounds:
                 return ""
             return f"one of {', '.join(self.words)}" if self.words else "a text in quotes"
         expected = f"a {'whole ' if isinstance(default, int) else ''}number"
+        expected += f" from {self.least:.9g} to {self.most:.9g}"
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            return f"{expected} from {self.least:g} to {self.most:g}"
+            return expected
         stands = self.least <= value <= self.most  # nan is nowhere within
         if stands and (isinstance(default, float) or float(value).is_integer()):
             return ""
-        return f"{expected} from {self.least:g} to {self.most:g}"
+        return expected
 
     def as_kept(self, value: Any, default: object) -> float | str:
         """A value that may stand, of the kind that is kept."""
@@ -211,10 +212,15 @@ class PlanSettings:
         "Monday, Tuesday, Wednesday, Thursday, Friday",
         "checks",
         "days of the week on which shops check bikes",
+        "names parted by commas",
         days="days of the week",
     )
     closed_days: str = _set(
-        "", "checks", "days on which shops are closed all the same, such as holidays", days="dates"
+        "",
+        "checks",
+        "days on which shops are closed all the same, such as holidays",
+        "as 2026-12-25, parted by commas",
+        days="dates",
     )
     private_not_known: str = _set(
         "ask in",

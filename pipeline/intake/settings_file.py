@@ -1,7 +1,7 @@
 """The owner's settings: one file to edit in the data home, ``settings.toml``.
 
-A value that cannot stand is named with its line and what was expected; it stays at its assumed
-default, and all the others hold.
+A value that cannot stand, and a line that cannot be read, is named with its line and what was
+expected; it stays at its assumed default, and all the others hold.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from itertools import groupby
+from typing import Any
 
 from models.plans.settings import PlanSettings, declared, settings_from
 from pipeline.home import Home, write_new
@@ -43,7 +44,7 @@ def read_settings(home: Home) -> SettingsFile:
         return SettingsFile(PlanSettings(), (), ())
     try:
         text = path.read_text(encoding="utf-8")
-        table = tomllib.loads(text)
+        table, left_out = _read_lines(text)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         told = f"{path.name}: not readable ({error}), so every setting is at its assumed default."
         return SettingsFile(PlanSettings(), (), (told,))
@@ -52,7 +53,9 @@ def read_settings(home: Home) -> SettingsFile:
     for name, value in table.items():
         values.update(value if isinstance(value, dict) else {name: value})
     settings, faults = settings_from(values)
-    problems = [*_named(path.name, text, values, faults), *(f"{path.name}: {one}" for one in odd)]
+    unread = [_unread(path.name, number, line, values) for number, line in left_out]
+    named = _named(path.name, text, values, faults)
+    problems = [*unread, *named, *(f"{path.name}: {one}" for one in odd)]
     return SettingsFile(settings, transfers, tuple(problems))
 
 
@@ -103,6 +106,43 @@ def _toml(value: object) -> str:
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
         return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
     return repr(value)
+
+
+def _read_lines(text: str) -> tuple[dict[str, Any], list[tuple[int, str]]]:
+    """The file's table without the lines that cannot be read, and these with their numbers.
+
+    Raises
+    ------
+    tomllib.TOMLDecodeError
+        No single line is at fault, as where a text or list is never closed.
+    """
+    lines, left_out = text.split("\n"), []
+    while True:
+        try:
+            return tomllib.loads("\n".join(lines)), left_out
+        except tomllib.TOMLDecodeError as error:
+            at = re.search(r"line (\d+)", str(error))
+            number = int(at[1]) if at else 0
+            if not 0 < number <= len(lines) or not lines[number - 1].strip():
+                raise
+            left_out.append((number, lines[number - 1].strip()))
+            lines[number - 1] = ""
+
+
+def _unread(file: str, number: int, line: str, values: Mapping[str, object]) -> str:
+    """What a line that cannot be read says, and what was expected there."""
+    name, _, value = (part.strip() for part in line.partition("="))
+    if name not in declared() or name in values:  # where it is set twice, the first holds
+        return f"{file}, line {number}: {line} cannot be read; it is left out."
+    bounds, default = declared()[name]
+    expected = bounds.fault(None, default)
+    comma = re.match(r"([-+]?\d+),(\d+)\s*(#|$)", value)
+    if comma:
+        expected += f", with a point: {comma[1]}.{comma[2]}"
+    return (
+        f"{file}, line {number}: {name} is {value}, which cannot be read, expected {expected}; it "
+        "stays at its assumed default."
+    )
 
 
 def _named(file: str, text: str, values: dict[str, object], faults: dict[str, str]) -> list[str]:

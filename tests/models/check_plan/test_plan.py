@@ -107,6 +107,59 @@ def test_an_order_that_was_late_when_the_parts_were_counted_is_not_counted_on():
     assert left["plight"] == "no_part"
 
 
+def test_a_part_ordered_today_is_counted_on_from_its_day_and_told_apart():
+    made = planned(
+        *(
+            sensor(u, action="replace", saves=90.0 - 20 * n, a_day=2 - 0.5 * n)
+            for n, u in enumerate("abcd")
+        ),
+        stock=(("P-1", 1, 1, 6),),
+        ordered=(("P-1", 1, 13),),
+    )
+    visits = made.visits.set_index("unit_id")
+    assert visits["on_day"].to_dict() == {"a": on(2), "b": on(6), "c": on(13)}
+    assert visits["needs_advised_part"].to_dict() == {"a": False, "b": False, "c": True}
+    needs = "It needs the part ordered today, due 2026-11-13: P-1, an order not yet placed."
+    assert needs in visits["why"]["c"]
+    assert not visits["why"].drop("c").str.contains("ordered today").any()
+    assert made.work["part_from"].tolist() == ["shelf", "due", "today"]
+    assert made.work["part_due_on"].tolist() == [on(0), on(6), on(13)]
+    left = only(made.unplaced)  # four bikes, three parts: none is counted twice
+    assert (left["unit_id"], left["plight"]) == ("d", "no_part")
+    assert "what is advised to be ordered today counted in" in left["words"]
+
+
+def test_a_part_of_another_shop_is_told_apart_and_missed_where_it_was():
+    one = sensor("a", action="replace")
+    empty = (("P-1", 0, 0, None),)
+    visit = only(planned(one, stock=empty, fetched=(("P-1", 1),)).visits)
+    assert "It needs the part fetched from another shop today: P-1." in visit["why"]
+    assert visit["needs_advised_part"]
+    left = only(planned(one, stock=(("P-1", 1, 0, None),), passed_on=(("P-1", 1),)).unplaced)
+    assert left["plight"] == "no_part"
+
+
+def test_a_newer_number_ordered_today_serves_the_older_after_what_is_there():
+    older = (sensor(u, action="replace", part="OLD") for u in "ab")
+    chain = {"OLD": "NEW"}
+    made = planned(
+        *older, stock=(("OLD", 1, 0, None),), ordered=(("NEW", 1, 9),), replaced_by=chain
+    )
+    assert made.work["part_taken"].tolist() == ["OLD", "NEW"]
+    assert made.work["part_from"].tolist() == ["shelf", "today"]
+
+
+def test_a_test_is_told_where_only_today_s_order_would_have_its_part():
+    late = (("a", 20, 20),)
+    visit = only(
+        planned(
+            sensor("a"), stock=(("P-1", 0, 0, None),), ordered=(("P-1", 2, 9),), windows=late
+        ).visits
+    )
+    assert "part P-1 is there only if it is got as advised today" in visit["why"]
+    assert not visit["needs_advised_part"]
+
+
 def test_a_test_needs_no_part_but_says_so_where_it_may():
     visit = only(planned(sensor("a"), stock=(("P-1", 0, 0, None),)).visits)
     assert "No part P-1 is there or due by then, should the test find a defect." in visit["why"]
@@ -173,6 +226,52 @@ def test_a_check_that_saves_nothing_is_not_planned_unless_the_advice_asks_for_it
     assert "31 more than no check" in visit["why"]
 
 
+def test_late_is_said_only_where_a_check_is_worth_it_or_owed():
+    dear = sensor("a", saves=-30.0)
+    held = planned(dear, sensor("b", saves=-5.0, number=1), owed=("b/1",))
+    assert held.visits["unit_id"].tolist() == ["b"]
+    visit = only(held.visits)
+    assert visit["late"]
+    assert "Late: the worklist asks for it now, and no later day costs less." in visit["why"]
+    assert "best day lies past" not in visit["why"]
+    # two sensors of one bike: one owed and dear, the other of no use
+    both = planned(sensor("a", saves=-1.0, a_day=2.0), owed=(), windows=(("a", 5, 9),))
+    assert both.visits.empty
+    assert both.unplaced.empty
+
+
+def test_why_a_visit_is_owed_is_told_of_it():
+    visit = only(planned(sensor("a"), owed=("a/1",), owed_for="not_known").visits)
+    assert (visit["owed"], visit["owed_for"]) == (True, "not_known")
+    free = only(planned(sensor("a")).visits)
+    assert not free["owed"]
+    assert pd.isna(free["owed_for"])
+
+
+def test_no_bike_comes_on_a_closed_day():
+    closed = CheckSettings(closed_days=(on(2).date(), on(3).date()))
+    made = planned(sensor("a"), settings=closed)
+    assert only(made.visits)["on_day"] == on(4)
+    assert len(made.days) == 28
+
+
+def test_weeks_in_which_every_day_is_closed_give_an_empty_plan():
+    closed = CheckSettings(
+        weeks_ahead=1, working_days=(0, 1), closed_days=(on(2).date(), on(3).date())
+    )
+    made = planned(
+        sensor("a", fleet="f"),
+        sensor("b", action="replace"),
+        settings=closed,
+        owed=("a/1",),
+        stock=(("P-1", 1, 0, None),),
+        without_costs=("c",),
+    )
+    assert made.visits.empty
+    assert made.days.empty
+    assert made.about["bike_count"].tolist() == [3]
+
+
 def test_what_the_advice_asks_for_outweighs_what_saves_more():
     day = CheckSettings(weeks_ahead=1, working_days=(0,), check_share_of_bay_hours=0.0625)
     made = planned(sensor("a", saves=-10.0), sensor("b", saves=90.0), owed=("a/1",), settings=day)
@@ -233,7 +332,14 @@ def test_no_plan_breaks_windows_hours_or_parts(data):
     windows = tuple((u, start, start + 2) for u, start in starts)
     there, order, due = (draw(st.integers(0, 2)), draw(st.integers(0, 2)), draw(st.integers(1, 40)))
     owed = tuple(f"{u}/1" for u in units if draw(st.booleans()))
-    made = planned(*sensors, windows=windows, stock=(("P-1", there, order, due),), owed=owed)
+    today, due_today = draw(st.integers(0, 2)), draw(st.integers(1, 40))
+    made = planned(
+        *sensors,
+        windows=windows,
+        stock=(("P-1", there, order, due),),
+        owed=owed,
+        ordered=(("P-1", today, due_today),),
+    )
     assert made.visits["unit_id"].is_unique
     assert set(made.visits["unit_id"]).isdisjoint(made.unplaced["unit_id"])
     own = [(u, on(first), on(last)) for u, first, last in windows]
@@ -244,7 +350,10 @@ def test_no_plan_breaks_windows_hours_or_parts(data):
             assert any(u == row["unit_id"] and a <= row["on_day"] <= b for u, a, b in own)
     assert (made.days["planned_hours"] <= made.days["check_hours"] + 1e-6).all()
     taken = made.work[made.work["action"].eq("replace")]
-    assert len(taken) <= there + order
-    assert (taken["on_day"] < on(due)).sum() <= there
+    assert taken["part_from"].notna().all()  # none is planned without a part of its own
+    sources = taken["part_from"].value_counts()
+    counts = {"shelf": there, "due": order, "today": today}
+    assert all(sources.get(name, 0) <= count for name, count in counts.items())
+    assert (taken["part_due_on"] <= taken["on_day"]).all()
     if not owed:
         assert made.about["saves"].sum() >= -1e-9
