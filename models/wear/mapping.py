@@ -11,7 +11,6 @@ from models.wear.bands import SHOWN_FROM, WornBands
 from models.wear.concentration import Concentration, concentration
 from models.wear.exposure import BIN_PCT, BINS
 from models.wear.groups import text
-from models.wear.measures import wear_measures
 from models.wear.progress import BandProgress
 from models.wear.records import WearError, WearRecords
 from models.wear.schemas import WEAR_MAP
@@ -28,8 +27,8 @@ LEAST_SENSORS = 3  # and sensors (assumed)
 class WearResults:
     """What the map says.
 
-    wear_map, bands, progress, measures : frames of ``WEAR_MAP``, ``BANDS``, ``PROGRESS`` and
-    ``WEAR_MEASURES``. gathered : for (part_no, duty), "all" for any, whether wear is concentrated.
+    wear_map, bands, progress : frames of ``WEAR_MAP``, ``BANDS`` and ``PROGRESS``.
+    gathered : for (part_no, duty), "all" for any, whether wear is concentrated.
     dropouts, roughness : the fitted surfaces, roughness None where none was measured.
     worn : the fitted band model. sensors : what each sensor is expected to show at a later age.
     stray_rate : drop-outs a pass and bin that are no wear.
@@ -38,7 +37,6 @@ class WearResults:
     wear_map: pd.DataFrame
     bands: pd.DataFrame
     progress: pd.DataFrame
-    measures: pd.DataFrame
     gathered: dict[tuple[str, str], Concentration]
     dropouts: WearSurface
     roughness: WearSurface | None
@@ -79,7 +77,6 @@ def map_wear(records: WearRecords, failures: pd.DataFrame, seed: int = 0) -> Wea
         wear_map=wear_map(records, dropouts, rough),
         bands=bands,
         progress=progress.predict(records, pooled, bands),
-        measures=wear_measures(bands, records, pooled, strays),
         gathered=gathered(records, worn, seed),
         dropouts=dropouts,
         roughness=rough,

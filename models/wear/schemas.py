@@ -141,22 +141,3 @@ PROGRESS = FrameSchema(
         Column("fails_high_km", "number", "upper 90 % limit", "km", True),
     ),
 )
-
-WEAR_MEASURES = FrameSchema(
-    "wear_measures",
-    "one test of one life: its worn band as known then, for the risk model",
-    (
-        Column("life_id", "text", "the life"),
-        Column("session_id", "text", "the test; nothing later is used"),
-        Column("sensor_age_km", "number", "age at the test", "km"),
-        Column("band_chance", "number", "probability of a worn band", "0 to 1"),
-        Column("band_level", "number", "chance times drop-outs a pass in the band", "1/pass"),
-        Column("band_level_per_1000km", "number", "its growth since the test before", "", True),
-        Column("band_width_pct", "number", "expected width", "% of travel"),
-        Column(
-            "band_roughening", "number", "chance times roughness beyond the sound track", "ratio"
-        ),
-        Column("band_peak_pct", "number", "middle of the likeliest band", "% of travel"),
-        Column("excess_over_pooled", "number", "log of own over pooled intensity there", "log"),
-    ),
-)

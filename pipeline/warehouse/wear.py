@@ -1,8 +1,7 @@
 """Map where on the travel wear gathers, and keep what the pages show of it.
 
 The map, each life's worn bands, where to sweep each sensor slowest, and how the throttle was used
-where a ride was logged. The measures of each test (``marts.wear_measures``) rest on nothing later
-than that test.
+where a ride was logged.
 """
 
 from __future__ import annotations
@@ -27,7 +26,6 @@ from models.wear.schemas import (
     RIDES,
     WEAR_BINS,
     WEAR_MAP,
-    WEAR_MEASURES,
     WEAR_TESTS,
 )
 from models.wear.test_plan import LiftChance, lift_chance, passes_needed, slow_stretches
@@ -42,7 +40,6 @@ _KEPT = {
     "wear_map": WEAR_MAP,
     "wear_bands": BANDS,
     "wear_progress": PROGRESS,
-    "wear_measures": WEAR_MEASURES,
     "wear_profiles": shown.WEAR_PROFILES,
     "wear_gathered": shown.WEAR_GATHERED,
     "wear_stretches": shown.WEAR_STRETCHES,
@@ -113,7 +110,6 @@ def _frames(found: _Found) -> dict[str, pd.DataFrame]:
         "wear_map": results.wear_map,
         "wear_bands": results.bands,
         "wear_progress": results.progress,
-        "wear_measures": results.measures,
         "wear_profiles": _profiles(found.records),
         "wear_gathered": _gathered(results, found.records),
         "wear_stretches": _stretches(found.sensors_now, shares, from_tests),

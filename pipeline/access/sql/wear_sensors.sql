@@ -14,7 +14,8 @@ further as (
 
 tests as (
     select life_id, count(*) as n_tests
-    from marts.wear_measures
+    from marts.wear_bands
+    where band_no = 1
     group by life_id
 )
 

@@ -27,8 +27,9 @@ def swept(home, tmp_path):
 def test_each_test_with_a_sweep_is_mapped_once(home, swept):
     profiles = wear_table(home, swept, "wear_profiles")
     assert profiles.groupby("session_id").size().to_dict() == {"T1": BINS, "T2": BINS}
-    measures = wear_table(home, swept, "wear_measures")
-    assert dict(zip(measures["session_id"], measures["sensor_age_km"], strict=True)) == {
+    bands = wear_table(home, swept, "wear_bands")
+    first = bands[bands["band_no"].eq(1)]
+    assert dict(zip(first["session_id"], first["sensor_age_km"], strict=True)) == {
         "T1": 8000.0,
         "T2": 16000.0,
     }
