@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import streamlit as st
@@ -18,6 +19,26 @@ from pipeline.jobs.take_up import NotTakenUp, not_taken_up, take_up, take_up_if_
 HAND_IN = "python3 -m pipeline ingest FOLDER"
 _SCRIPT = Path(__file__).with_name("navigate.js")
 _LOG = logging.getLogger("dashboard")
+TOP = "Worklist"
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A page named at the top of every page; ``here`` is what it calls itself."""
+
+    words: str
+    address: str
+    here: str
+
+
+PAGES = (
+    Listed("Worklist", "./", TOP),
+    Listed("Checks", "checks", "Checks"),
+    Listed("Parts", "parts", "Parts"),
+    Listed("Wear map", "wear", "Wear map"),
+    Listed("Trust", "trust", "How far to trust it"),
+    Listed("Costs", "costs", "Costs and levels"),
+)
 
 
 def page(draw: Callable[[records.Shown], None]) -> None:
@@ -34,16 +55,36 @@ def page(draw: Callable[[records.Shown], None]) -> None:
 
 
 def top_line(*steps: markup.Html | str) -> None:
-    """Where one is: the program's name, links up, and this page last."""
+    """The program's name, every page, and where one is where that is none of them.
+
+    ``steps`` lead here from the worklist, this page last.
+    """
     name = markup.link("Wear Atlas", "./", "wa-name")
-    up = [markup.tag("span", step) for step in steps[:-1]]
+    pages = [_to_page(page, here=steps[-1] == page.here) for page in PAGES]
+    way = [] if any(steps[-1] == page.here for page in PAGES) else _way_here(steps)
+    st.html(
+        markup.joined(
+            [markup.tag("nav", name, *pages, class_="wa-top", aria_label="All pages"), *way]
+        )
+    )
+
+
+def _to_page(page: Listed, *, here: bool) -> markup.Html:
+    if here:
+        return markup.tag("span", page.words, class_="wa-here", aria_current="page")
+    kept = st.session_state.get("worklist_left_at", {}) if page.address == "./" else {}
+    return markup.link(page.words, page.address, **kept)
+
+
+def _way_here(steps: tuple[markup.Html | str, ...]) -> list[markup.Html]:
+    up = [markup.tag("span", step, class_="wa-step") for step in steps[:-1] if step != TOP]
     here = markup.tag("span", steps[-1], class_="wa-here", aria_current="page")
-    st.html(markup.tag("nav", name, *up, here, class_="wa-top", aria_label="Where you are"))
+    return [markup.tag("nav", *up, here, class_="wa-way", aria_label="Where you are")]
 
 
-def worklist_link() -> markup.Html:
-    """Back to the worklist with the filters it was left with."""
-    return markup.link("Worklist", "./", "wa-step", **st.session_state.get("worklist_left_at", {}))
+def worklist_link() -> str:
+    """The step that every way begins with: the worklist, listed above among all pages."""
+    return TOP
 
 
 def which_records(edition: Edition) -> None:
