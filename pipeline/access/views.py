@@ -5,21 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import duckdb
-import numpy as np
 import pandas as pd
 
 from models.statics.cautions import next_look
-from models.sweeps.decimate import decimate_minmax
 from pipeline.access import schemas
-from pipeline.access.plan_schemas import ADVICE_FOLLOWED
+from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
+from pipeline.access.sweep_traces import TRACE_POINTS as TRACE_POINTS
+from pipeline.access.sweep_traces import thinned_trace
 from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
 from pipeline.home import Home
 from pipeline.jobs.measure import RESULTS
 from pipeline.statements import run
 from pipeline.warehouse.publish import newest
-
-TRACE_POINTS = 3_000
 
 
 @dataclass(frozen=True)
@@ -63,7 +61,7 @@ class TrustView:
     ``about`` is one row of BACKTEST_ABOUT as a dict; ``skill`` BACKTEST_SKILL, ``calibration``
     BACKTEST_CALIBRATION, ``curve`` FLEET_CURVE, ``quantiles`` LIFE_QUANTILES, ``learned``
     ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY, ``silence`` SILENCE,
-    ``followed`` ADVICE_FOLLOWED.
+    ``followed`` ADVICE_FOLLOWED, ``answered`` ANSWERS_FOLLOWED.
     """
 
     edition: Edition
@@ -76,6 +74,7 @@ class TrustView:
     over_sensitivity: pd.DataFrame
     silence: pd.DataFrame
     followed: pd.DataFrame
+    answered: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -87,6 +86,7 @@ class SessionView:
     ``passes`` PASSES, ``findings`` FINDINGS, ``trace`` TRACE, ``set_aside`` SET_ASIDE,
     ``earlier`` BIKE_TESTS of the same sensor, ``places`` SWEEP_PLACES and ``travel_band``
     TRAVEL_BANDS (both empty but for a volt sweep); ``wear`` where its track wears.
+    ``in_records`` is False for a test entered since the last build, measured here by itself.
     """
 
     edition: Edition
@@ -104,6 +104,7 @@ class SessionView:
     places: pd.DataFrame
     travel_band: pd.DataFrame
     wear: TestWear
+    in_records: bool = True
 
 
 def current_version(home: Home) -> int | None:
@@ -183,6 +184,7 @@ def trust_view(home: Home) -> TrustView:
             read_frame(connection, "advice_over_sensitivity", schemas.ADVICE_OVER_SENSITIVITY),
             read_frame(connection, "silence", schemas.SILENCE),
             read_frame(connection, "advice_followed", ADVICE_FOLLOWED),
+            read_frame(connection, "answers_followed", ANSWERS_FOLLOWED),
         )
 
 
@@ -210,7 +212,7 @@ def session_view(home: Home, session_id: str) -> SessionView:
             measures=measures[0] if measures else None,
             checks=checks,
             next_look=next_look(checks, fault_nature=nature),
-            trace=_trace(connection, home, found["samples_name"].iloc[0], session_id),
+            trace=thinned_trace(connection, home, found["samples_name"].iloc[0], session_id),
             earlier=read_frame(
                 connection,
                 "sensor_tests",
@@ -231,22 +233,3 @@ def _sweep_frame(connection: duckdb.DuckDBPyConnection, name: str, session_id: s
         [session_id],
     ).df()
     return RESULTS[name].check(found)
-
-
-def _trace(
-    connection: duckdb.DuckDBPyConnection, home: Home, samples_name: object, session_id: str
-) -> pd.DataFrame:
-    """The sweep's samples, thinned so that every extreme is still drawn."""
-    if not isinstance(samples_name, str) or not (home.sweeps / samples_name).exists():
-        return schemas.TRACE.empty()
-    samples = run(
-        connection,
-        "warehouse/sql/samples_of_sessions",
-        {"path": str(home.sweeps / samples_name), "sessions": [session_id]},
-    ).df()
-    t_s = samples["t_s"].to_numpy()
-    kept = decimate_minmax(t_s, samples["signal"].to_numpy(), TRACE_POINTS)
-    if samples["signal_b"].notna().any():
-        second = decimate_minmax(t_s, samples["signal_b"].to_numpy(), TRACE_POINTS)
-        kept = np.union1d(kept, second)
-    return schemas.TRACE.check(samples.iloc[kept].reset_index(drop=True))

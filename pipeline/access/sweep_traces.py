@@ -1,0 +1,193 @@
+"""A sweep's samples for drawing: the whole thinned, a part read anew, passes over the travel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from models.frames import Column, FrameSchema
+from models.sweeps.decimate import decimate_minmax
+from models.sweeps.over_travel import OVER_TRAVEL, lay_over_travel
+from models.sweeps.scale import scale_of
+from models.sweeps.schemas import DROPOUTS, PASSES, PROFILE
+from pipeline.access.reading import NotThereError, read_frame, reading
+from pipeline.access.schemas import TRACE
+from pipeline.home import Home
+from pipeline.statements import run
+
+# Two to a column of pixels on the widest screen the pages are made for.
+TRACE_POINTS = 2_000
+
+OVERLAY_TESTS = FrameSchema(
+    "overlay_tests",
+    "one earlier swept test that can be laid over this one, the latest first",
+    (
+        Column("session_id", "text", "the test"),
+        Column("sensor_id", "text", "its sensor"),
+        Column("same_sensor", "flag", "of the same sensor; else of the one before it"),
+        Column("part_no", "text", "its part number"),
+        Column("tested_on", "date", "day"),
+        Column("odometer_km", "number", "odometer", "km"),
+        Column("verdict", "text", "the technician's", blank=True),
+        Column("conclusion", "text", "what its sweep showed"),
+        Column("dropout_count", "whole", "drop-outs seen", blank=True),
+    ),
+)
+
+
+@dataclass(frozen=True)
+class SweepWindow:
+    """A part of a sweep: ``samples`` TRACE; how many were recorded there, and whether all stand."""
+
+    samples: pd.DataFrame
+    sample_count: int
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether every recorded sample stands in it."""
+        return len(self.samples) == self.sample_count
+
+
+@dataclass(frozen=True)
+class SweepOverTravel:
+    """One test's sweep over the travel: ``passes`` OVER_TRAVEL, ``profile`` PROFILE.
+
+    ``closed_pct`` and ``open_pct`` are the output at the stops, % of applied; NaN where not known.
+    """
+
+    session_id: str
+    passes: pd.DataFrame
+    profile: pd.DataFrame
+    travel_source: str
+    closed_pct: float
+    open_pct: float
+
+
+def thinned_trace(
+    connection: duckdb.DuckDBPyConnection, home: Home, samples_name: object, session_id: str
+) -> pd.DataFrame:
+    """The whole sweep, thinned so that every extreme is still drawn (TRACE); empty without one."""
+    path = _path(home, samples_name)
+    if path is None:
+        return TRACE.empty()
+    return thinned(_samples(connection, path, session_id))
+
+
+def sweep_window(home: Home, session_id: str, from_s: float, to_s: float) -> SweepWindow:
+    """A part of one test's sweep, read anew and thinned for that part alone.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home, or its records hold no sweep of such a test.
+    """
+    with reading(home) as (_, connection):
+        path, _ = _found(connection, home, session_id)
+        samples = _samples(connection, path, session_id, from_s, to_s)
+        readable = np.isfinite(samples["t_s"]) & np.isfinite(samples["signal"])
+        return SweepWindow(thinned(samples), int(readable.sum()))
+
+
+def sweep_over_travel(home: Home, session_id: str) -> SweepOverTravel:
+    """One test's passes and roughness over the travel.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home, or its records hold no sweep of such a test.
+    """
+    with reading(home) as (_, connection):
+        path, about = _found(connection, home, session_id)
+        samples = _samples(connection, path, session_id)
+        key = [session_id]
+        frames = {
+            schema.name: schema.check(
+                connection.execute(f"from marts.sweep_{schema.name} where session_id = ?", key).df()
+            )
+            for schema in (PASSES, DROPOUTS, PROFILE)
+        }
+    low, high = (float(samples["signal"].quantile(q)) for q in (0.01, 0.99))
+    applied = scale_of(about["sweep_channel"], low, high, about["supply_v"], about["track_ohm"])
+    laid = lay_over_travel(
+        samples,
+        frames["passes"].sort_values("pass_no"),
+        frames["dropouts"],
+        applied=applied.full,
+        closed_output=about["closed_output"],
+        open_output=about["open_output"],
+    )
+    ends = (100.0 * about[end] / applied.full for end in ("closed_output", "open_output"))
+    profile = frames["profile"].sort_values("bin_from_pct", ignore_index=True)
+    return SweepOverTravel(session_id, laid, profile, about["travel_source"], *ends)
+
+
+def overlay_tests(home: Home, session_id: str) -> pd.DataFrame:
+    """Earlier tests that can be laid over one (OVERLAY_TESTS), the latest first.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home.
+    """
+    with reading(home) as (_, connection):
+        return read_frame(connection, "overlay_tests", OVERLAY_TESTS, {"session_id": session_id})
+
+
+def _found(connection: duckdb.DuckDBPyConnection, home: Home, session_id: str) -> tuple[Path, dict]:
+    """Where a test's samples lie, and how they are scaled."""
+    rows = run(connection, "access/sql/sweep_about", {"session_id": session_id}).df()
+    about = rows.to_dict("records")[0] if len(rows) else {}
+    path = _path(home, about.get("samples_name"))
+    if path is None:
+        raise NotThereError(f"The published records hold no sweep of test {session_id}.")
+    return path, about
+
+
+def _path(home: Home, samples_name: object) -> Path | None:
+    if not isinstance(samples_name, str) or not (home.sweeps / samples_name).exists():
+        return None
+    return home.sweeps / samples_name
+
+
+def _samples(
+    connection: duckdb.DuckDBPyConnection,
+    path: Path,
+    session_id: str,
+    from_s: float = -np.inf,
+    to_s: float = np.inf,
+) -> pd.DataFrame:
+    window = {"from_s": float(from_s), "to_s": float(to_s)}
+    key = {"path": str(path), "session_id": session_id}
+    return run(connection, "access/sql/sweep_window", key | window).df()
+
+
+def thinned(samples: pd.DataFrame, points: int = TRACE_POINTS) -> pd.DataFrame:
+    """Samples as TRACE, both tracks' extremes kept; those without a time or reading are not drawn.
+
+    ``samples`` has the columns of TRACE, rows in the order recorded.
+    """
+    t_s = samples["t_s"].to_numpy()
+    first = samples["signal"].to_numpy()
+    kept = decimate_minmax(t_s, first, points)
+    if samples["signal_b"].notna().any():
+        second = np.where(np.isfinite(first), samples["signal_b"].to_numpy(), np.nan)
+        kept = np.union1d(kept, decimate_minmax(t_s, second, points))
+    return TRACE.check(samples.iloc[kept].reset_index(drop=True))
+
+
+__all__ = [
+    "OVERLAY_TESTS",
+    "OVER_TRAVEL",
+    "TRACE_POINTS",
+    "SweepOverTravel",
+    "SweepWindow",
+    "overlay_tests",
+    "sweep_over_travel",
+    "sweep_window",
+    "thinned",
+    "thinned_trace",
+]
