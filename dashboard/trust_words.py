@@ -35,6 +35,14 @@ _SHARES = {0.1: "10 in 100", 0.5: "Half"}
 _NORMAL_95 = 1.645
 
 
+ANSWERED = {
+    "accept": "Accepted",
+    "put_off": "Put off",
+    "overrule": "Overruled",
+    "none": "No answer",
+}
+
+
 def looked_back(about: dict, skill: pd.DataFrame) -> list[str]:
     """What was done, and why anything was left out."""
     reasons = lines(about["reason"])
@@ -221,4 +229,18 @@ def followed_reading(followed: pd.DataFrame) -> str:
         f"taken off as advised {sound:,} proved sound; of {left:,} times that leaving was advised "
         f"{failed:,} ended in a road failure. Where a removed sensor is not tested again on the "
         "bench, nobody knows: bench-test what is taken off and hand the result in."
+    )
+
+
+def answered_reading(answered: pd.DataFrame) -> str:
+    """What became of the advice that the shop overruled or put off."""
+    against = answered[answered["answer"].isin(("overrule", "put_off"))]
+    whole = int(answered["spell_count"].sum())
+    told = int(answered.loc[answered["answer"].ne("none"), "spell_count"].sum())
+    failed = int(against["road_failure_count"].sum())
+    confirmed = int(against["confirmed_count"].sum())
+    return (
+        f"{told:,} of {whole:,} times the shop answered. Of {int(against['spell_count'].sum()):,} "
+        f"times that it put the advice off or overruled it, {failed:,} ended in a road failure and "
+        f"{confirmed:,} in a confirmed defect."
     )

@@ -15,12 +15,14 @@ from dashboard.markup import bullets, joined, table, tag
 from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
 from dashboard.trust_words import (
+    ANSWERED,
     GROUPINGS,
     QUANTITIES,
     SILENCE,
     WAYS,
     advice_reading,
     advice_table,
+    answered_reading,
     calibration_reading,
     curve_reading,
     expected_range,
@@ -53,7 +55,7 @@ def show(shown: records.Shown) -> None:
     _learned(view.learned)
     _silence(view.silence)
     _sensitivity(view.over_sensitivity)
-    _followed(view.followed)
+    _followed(view.followed, view.answered)
 
 
 def _past(view: TrustView) -> None:
@@ -195,7 +197,7 @@ def _sensitivity(over: pd.DataFrame) -> None:
     _table_and_csv(rows, columns, caption, "advice_by_sensitivity", of=over)
 
 
-def _followed(followed: pd.DataFrame) -> None:
+def _followed(followed: pd.DataFrame, answered: pd.DataFrame) -> None:
     surround.heading("What was advised, and what came of it")
     st.html(tag("p", followed_reading(followed)))
     if followed.empty:
@@ -212,6 +214,15 @@ def _followed(followed: pd.DataFrame) -> None:
     }
     caption = "One count for each run of days over which the same was advised for a sensor."
     _table_and_csv(followed, columns, caption, "advice_followed")
+    if answered["answer"].eq("none").all():
+        surround.nothing("No advice has been answered on the worklist so far.")
+        return
+    st.html(tag("p", answered_reading(answered)))
+    given = {"Advised": columns["Advised"], "Answer": lambda r: plain(r["answer"], ANSWERED)}
+    counts = ("Times", *list(columns)[3:])
+    caption = "The same by what the shop last answered while it was the advice."
+    shown = given | {name: columns[name] for name in counts}
+    _table_and_csv(answered, shown, caption, "answers_followed")
 
 
 def _table_and_csv(

@@ -58,6 +58,14 @@ WORKLIST = FrameSchema(
         Column("km_since_test", "number", "run since that test", "km", True),
         Column("odometer_now_km", "number", "estimated for the as-of day", "km", True),
         Column("odometer_read_on", "date", "last reading", blank=True),
+        Column("above_floor", "flag", "the chance now has reached the set floor", blank=True),
+        Column("answer", "text", "accept, put_off or overrule, while it stands", blank=True),
+        Column("answered_on", "date", "its day", blank=True),
+        Column("answer_to", "text", "the advice answered", blank=True),
+        Column("answer_until", "date", "put off until", blank=True),
+        Column("answer_reason", "text", "why", blank=True),
+        Column("answered_by", "text", "who", blank=True),
+        Column("answer_pending", "flag", "typed since the build, not in these records yet"),
     ),
 )
 

@@ -20,6 +20,8 @@ ACTIONS = (
     "no_fault_found",
 )
 YES_NO = ("yes", "no")
+ADVISED = ("leave", "not_enough_known", "test", "replace")  # by rising urgency
+ANSWERS = ("accept", "put_off", "overrule")
 BECAUSE = "set_aside_because"  # our own column in to_correct/; passed over when handed in again
 
 
@@ -284,6 +286,19 @@ TABLES: dict[str, Table] = {
                 Field("started_at", "moment", True, past=True),
                 _number("t_s", 0, 1e7, "s", required=True),
                 _number("travel_pct", -20, 120, "%", required=True),
+            ),
+        ),
+        Table(
+            "advice_answers",  # a table of ours: what a shop said to an advice
+            ("sensor_id", "answered_at"),
+            (
+                _id("sensor_id", "sensors"),
+                Field("answered_at", "moment", True, past=True),
+                _word("answer", ANSWERS, required=True),
+                _word("advised_action", ADVISED, required=True),
+                _date("until"),
+                _text("reason"),
+                _text("answered_by"),
             ),
         ),
         Table(

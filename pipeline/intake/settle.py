@@ -32,6 +32,8 @@ STAGES = (
         "history/test_of_another_sensor",
         "history/replaced_by_itself",
         "history/limits_crossed",
+        "history/answers_without_ground",
+        "history/answers_without_use",
     ),
     (
         "history/readings",

@@ -52,3 +52,4 @@ def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
         run(connection, "warehouse/sql/advised_none")
     run(connection, f"{MARTS}/advised_spells")
     run(connection, f"{MARTS}/advice_followed")
+    run(connection, f"{MARTS}/answers_followed")

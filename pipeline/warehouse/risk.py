@@ -93,7 +93,8 @@ def _advise(
         by_lot=lot,
     )
     store(connection, "advice_over_sensitivity", over)
-    run(connection, f"{MARTS}/worklist")
+    run(connection, f"{MARTS}/advice_answers", {"as_of": day})
+    run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
     plan_ahead(connection, day, outlook, weighed, costs, action, told)
 

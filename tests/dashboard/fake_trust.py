@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.access import schemas
-from pipeline.access.plan_schemas import ADVICE_FOLLOWED
+from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.views import TrustView
 from tests.dashboard.fake_views import HOSTILE, edition, one, rows
 
@@ -117,6 +117,19 @@ def followed() -> pd.DataFrame:
     )
 
 
+def answered() -> pd.DataFrame:
+    return rows(
+        ANSWERS_FOLLOWED,
+        3,
+        action=["replace", "replace", "test"],
+        answer=["accept", "none", "put_off"],
+        spell_count=[3, 2, 4],
+        taken_off_count=[3, 1, 1],
+        sound_count=[1, 0, 0],
+        road_failure_count=[0, 0, 1],
+    )
+
+
 def silence() -> pd.DataFrame:
     return rows(
         schemas.SILENCE,
@@ -148,6 +161,7 @@ def trust_view(**values) -> TrustView:
         "over_sensitivity": over_sensitivity(),
         "silence": silence(),
         "followed": followed(),
+        "answered": answered(),
     }
     return TrustView(**(parts | values))
 
@@ -164,4 +178,5 @@ def trust_without_records() -> TrustView:
         over_sensitivity=schemas.ADVICE_OVER_SENSITIVITY.empty(),
         silence=schemas.SILENCE.empty(),
         followed=ADVICE_FOLLOWED.empty(),
+        answered=ANSWERS_FOLLOWED.empty(),
     )

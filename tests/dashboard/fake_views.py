@@ -87,6 +87,9 @@ def worklist_rows(count: int = 4) -> pd.DataFrame:
         last_dropout_travel_pct=None,
         km_since_test=2300.0,
         odometer_now_km=41000.0,
+        above_floor=False,
+        answer=None,
+        answer_pending=False,
     )
 
 

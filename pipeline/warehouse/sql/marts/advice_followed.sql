@@ -4,6 +4,9 @@ select
     action, count(*) as spell_count, count(distinct sensor_id) as sensor_count,
     min(first_on) as first_on, max(last_on) as last_on,
     count(*) filter (by_lot) as by_lot_count,
+    count(*) filter (answer = 'accept') as accepted_count,
+    count(*) filter (answer = 'put_off') as put_off_count,
+    count(*) filter (answer = 'overrule') as overruled_count,
     count(tested_on) as tested_count, count(taken_off_on) as taken_off_count,
     count(*) filter (
         taken_off_on is not null and fault_confirmed = 'yes'

@@ -42,6 +42,27 @@ tested as (
     group by spells.sensor_id, spells.first_on
 ),
 
+spans as (
+    select
+        sensor_id, action, first_on,
+        lead(first_on) over (partition by sensor_id order by first_on) as next_on
+    from spells
+),
+
+-- what the shop said to it last while it was the advice
+answered as (
+    select
+        spans.sensor_id, spans.first_on,
+        arg_max(answers.answer, (answers.answered_at, answers.row_id)) as answer
+    from spans
+    join staging.advice_answers as answers
+        on answers.sensor_id = spans.sensor_id
+        and answers.advised_action = spans.action
+        and answers.answered_on >= spans.first_on
+        and (spans.next_on is null or answers.answered_on < spans.next_on)
+    group by spans.sensor_id, spans.first_on
+),
+
 -- a failure counts against what was advised last before it
 failed as (
     select repairs.sensor_id, max(spells.first_on) as first_on, repairs.outcome_id
@@ -54,7 +75,7 @@ failed as (
 )
 
 select
-    spells.*, work.taken_off_on, work.fault_confirmed, work.confirmed_by, tested.tested_on,
+    spells.*, answered.answer, work.taken_off_on, work.fault_confirmed, work.confirmed_by, tested.tested_on,
     (
         select count(*) from failed
         where failed.sensor_id = spells.sensor_id and failed.first_on = spells.first_on
@@ -62,3 +83,4 @@ select
 from spells
 left join work using (sensor_id, first_on)
 left join tested using (sensor_id, first_on)
+left join answered using (sensor_id, first_on)

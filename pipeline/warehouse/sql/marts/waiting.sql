@@ -21,7 +21,7 @@ words(table_name, word) as (
     values ('units', 'bike'), ('odometer', 'odometer reading'), ('sensors', 'sensor'),
         ('test_sessions', 'test'), ('sweeps', 'sweep'), ('repair_outcomes', 'repair'),
         ('calendar', 'calendar window'), ('ride_log', 'ride log'), ('shops', 'shop'),
-        ('parts', 'part')
+        ('parts', 'part'), ('advice_answers', 'answer to advice')
 )
 
 select

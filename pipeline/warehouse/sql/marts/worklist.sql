@@ -10,7 +10,11 @@ select
     ahead.road_high as road_90_days_high, riding.odometer_stale,
     evidence.last_session_id, evidence.last_tested_on, evidence.last_verdict,
     evidence.last_conclusion, evidence.last_dropout_count, evidence.last_dropout_travel_pct,
-    evidence.km_since_test, bikes.odometer_now_km, bikes.odometer_read_on
+    evidence.km_since_test, bikes.odometer_now_km, bikes.odometer_read_on,
+    risk.defect_now >= $floor as above_floor,
+    answers.answer, answers.answered_on, answers.advised_action as answer_to,
+    answers.until as answer_until, answers.reason as answer_reason, answers.answered_by,
+    false as answer_pending
 from marts.sensors_now as sensors
 join marts.bikes using (unit_id)
 join marts.sensor_lives as lives using (sensor_id)
@@ -20,4 +24,6 @@ left join marts.defect_risk as risk using (sensor_id)
 left join marts.risk_ahead as ahead
     on ahead.sensor_id = sensors.sensor_id and ahead.horizon_kind = 'days' and ahead.horizon = 90
 left join marts.riding_rates as riding on riding.unit_id = sensors.unit_id
+left join marts.advice_answers as answers
+    on answers.sensor_id = sensors.sensor_id and answers.ended_by is null
 order by advice.urgency desc, sensors.sensor_id

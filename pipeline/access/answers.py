@@ -1,0 +1,59 @@
+"""Answers to advice that were typed since the last build, beside those the records hold."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pipeline.access.pending import pending_rows
+from pipeline.access.schemas import WORKLIST
+from pipeline.home import Home
+from pipeline.intake.contract import ADVISED
+
+
+def with_pending_answers(home: Home, rows: pd.DataFrame) -> pd.DataFrame:
+    """The same rows with the answers typed since the build; ``answer_pending`` marks them.
+
+    A typed answer stands above the one the records hold, since it came later. Where the advice
+    answered was a milder one than that of the row, the answer has ended and is not shown.
+
+    Parameters
+    ----------
+    home : Home
+        Where the answers were saved.
+    rows : frame of shape (n, ...)
+        WORKLIST.
+    """
+    latest: dict[str, dict[str, str]] = {}
+    for cells in pending_rows(home, "advice_answers")["advice_answers"].values():
+        known = latest.get(cells["sensor_id"])
+        if known is None or _moment(known) <= _moment(cells):
+            latest[cells["sensor_id"]] = cells
+    if not latest:
+        return rows
+    records = rows.to_dict("records")
+    for record in records:
+        cells = latest.get(record["sensor_id"])
+        if cells is not None and _still_fits(cells["advised_action"], record["action"]):
+            record.update(_answered(cells))
+    return WORKLIST.check(pd.DataFrame(records, columns=WORKLIST.names))
+
+
+def _still_fits(answered: str, action: str) -> bool:
+    return ADVISED.index(action) <= ADVISED.index(answered)
+
+
+def _moment(cells: dict[str, str]) -> pd.Timestamp:
+    return pd.Timestamp(cells["answered_at"])
+
+
+def _answered(cells: dict[str, str]) -> dict[str, object]:
+    until = cells.get("until")
+    return {
+        "answer": cells["answer"],
+        "answered_on": pd.Timestamp(cells["answered_at"][:10]),
+        "answer_to": cells["advised_action"],
+        "answer_until": pd.Timestamp(until) if until else pd.NaT,
+        "answer_reason": cells.get("reason"),
+        "answered_by": cells.get("answered_by"),
+        "answer_pending": True,
+    }
