@@ -5,10 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import pandas as pd
 import streamlit as st
 
-from pipeline.access import check_plan_view, stock_view, views, wear_view, what_if
+from pipeline.access import (
+    bench_view,
+    check_plan_view,
+    pending_test,
+    stock_view,
+    views,
+    wear_view,
+    what_if,
+)
 from pipeline.home import Home, demo_home, own_home
+from pipeline.intake.receive import last_hand_in
 
 #: Modules of the views that do not stand in ``views``.
 _FOUND_IN = {
@@ -16,6 +26,9 @@ _FOUND_IN = {
     "wear_view": wear_view,
     "what_if_base": what_if,
     "stock_view": stock_view,
+    "bench_view": bench_view,
+    "find_bikes": bench_view,
+    "pending_session_view": pending_test,
 }
 
 
@@ -55,8 +68,25 @@ def bike(shown: Shown, unit_id: str) -> views.BikeView:
 
 
 def session(shown: Shown, session_id: str) -> views.SessionView:
-    """One bench test."""
-    return _read("session_view", shown, session_id)
+    """One bench test, measured by itself where it was entered since the last build."""
+    try:
+        return _read("session_view", shown, session_id)
+    except views.NotThereError:
+        entered = str(last_hand_in(shown.home))
+        found = _read("pending_session_view", shown, session_id, of_entries=entered)
+        if found is None:
+            raise
+        return found
+
+
+def bench(shown: Shown, unit_id: str) -> bench_view.BenchView:
+    """What the bench shows of one bike, entries since the last build included."""
+    return _read("bench_view", shown, unit_id, of_entries=str(last_hand_in(shown.home)))
+
+
+def found_bikes(shown: Shown, text: str) -> pd.DataFrame:
+    """Bikes whose id, plate or model holds a text."""
+    return _read("find_bikes", shown, text, of_entries=str(last_hand_in(shown.home)))
 
 
 def trust(shown: Shown) -> views.TrustView:
@@ -86,13 +116,16 @@ def checks(shown: Shown) -> check_plan_view.CheckPlanView:
     return _read("check_plan_view", shown)
 
 
-def _read(view: str, shown: Shown, *of: str | None) -> object:
-    return _kept(view, str(shown.home.root), shown.version, of, shown.home)
+def _read(view: str, shown: Shown, *of: str | None, of_entries: str = "") -> object:
+    """``of_entries`` is the last hand-in, for views that also show what no build holds yet."""
+    return _kept(view, str(shown.home.root), shown.version, of, of_entries, shown.home)
 
 
 # A view is the same for everyone and pages only read it: kept as it is, without a copy a run.
 @st.cache_resource(max_entries=200, show_spinner="Reading the records …")
-def _kept(view: str, root: str, version: int, of: tuple[str | None, ...], _home: Home) -> object:
+def _kept(
+    view: str, root: str, version: int, of: tuple[str | None, ...], of_entries: str, _home: Home
+) -> object:
     # by name each time, so that a view can be stood in for
     read: Callable = getattr(_FOUND_IN.get(view, views), view)
     return read(_home, *of)

@@ -18,7 +18,7 @@ from pathlib import Path
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import read_into
-from pipeline.intake.read_sweeps import sweep_faults
+from pipeline.intake.read_sweeps import samples_into
 from pipeline.intake.receive import HandedFile, receive
 from pipeline.statements import connect
 
@@ -125,7 +125,7 @@ def _troubles(paths: Iterable[Path], moment: datetime) -> Iterator[Trouble]:
             file = HandedFile(0, number, path.name, path, moment.date())
             table = table_of(path.name)
             bulk = table is not None and table.bulk
-            (sweep_faults if bulk else read_into)(connection, file)
+            (samples_into if bulk else read_into)(connection, file)
             listed = connection.execute(
                 "select line - 1, column_name, value, reason from read_issues "
                 "where effect <> 'notice' order by line, column_name"

@@ -61,10 +61,11 @@ def read_sweeps(
     keep(connection, file, rows)
 
 
-def sweep_faults(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
-    """Fill ``read_issues`` with what is wrong with a file of sweeps; nothing is kept."""
+def samples_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
+    """Read a file of sweeps into ``numbered_samples`` and ``read_issues``; nothing is kept."""
     connection.execute(ISSUES_DDL)
     run(connection, "intake/sql/read/no_rows")
+    run(connection, "intake/sql/read/no_samples")
     try:
         _load(connection, file)
     except BrokenFileError as error:
@@ -77,8 +78,11 @@ def samples_path(sweeps: Path, stem: str) -> Path:
 
 
 def _load(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
-    """Number the samples and say what is wrong with them."""
-    source = open_source(connection, file.path)
+    """Number a file's samples in ``numbered_samples``, and say what is wrong with them.
+
+    The caller has made the tables ``read_rows`` and ``read_issues``.
+    """
+    source = open_source(connection, file.path, file.columns)
     missing = check_columns(connection, source, TABLES["sweeps"])
     if "session_id" in missing:
         raise BrokenFileError("the column session_id is missing; no sample can be placed")
