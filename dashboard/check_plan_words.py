@@ -18,8 +18,9 @@ NOT_SAFE = (
     "A planned day declares no bike safe until then, and a bike without a day is not safe either. "
     "A rider who notices anything comes at once."
 )
-_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _NAMED = 4
+_CLOSED_NAMED = 8
 
 
 def money(value: object, currency: str = "") -> str:
@@ -37,7 +38,7 @@ def against_none(saves: float, currency: str = "") -> str:
 
 def day_of_week(value: object) -> str:
     """``Tuesday 2026-11-10``."""
-    return f"{_DAYS[pd.Timestamp(value).weekday()]} {day(value)}"
+    return f"{WEEKDAYS[pd.Timestamp(value).weekday()]} {day(value)}"
 
 
 def week_name(week: int, first: object) -> str:
@@ -53,7 +54,7 @@ def first_weeks(days: pd.DataFrame, visits: pd.DataFrame) -> list[tuple[str, lis
     Parameters
     ----------
     days, visits : DataFrame
-        CHECK_DAYS and CHECK_VISITS, as filtered.
+        CHECKWEEKDAYS and CHECK_VISITS, as filtered.
     """
     told = []
     for week in sorted(days["week"].unique())[:2]:
@@ -74,7 +75,7 @@ def first_weeks(days: pd.DataFrame, visits: pd.DataFrame) -> list[tuple[str, lis
 def shop_in_week(name: str, visits: pd.DataFrame) -> str:
     """Which bikes come to a shop in a week, day by day."""
     by_day = [
-        f"{_DAYS[pd.Timestamp(at).weekday()]} {_some(rows['label'].tolist())}"
+        f"{WEEKDAYS[pd.Timestamp(at).weekday()]} {_some(rows['label'].tolist())}"
         for at, rows in visits.groupby("on_day")
     ]
     return f"{name}, {counted(len(visits), 'bike')}: {'; '.join(by_day)}."
@@ -86,36 +87,77 @@ def _some(labels: list[str]) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
-def in_short(visits: pd.DataFrame, unplaced: pd.DataFrame, currency: str) -> str:
-    """How many come, what that saves, and how many got no day."""
+def in_short(visits: pd.DataFrame, unplaced: pd.DataFrame, currency: str) -> list[str]:
+    """How many come and why, what that saves or adds, who is late and how many got no day.
+
+    Checks that pay by themselves, and those owed though they cost more than none, are counted
+    apart.
+    """
     if visits.empty:
-        head = "No bike is to come in for a check in these weeks."
+        words = ["No bike is to come in for a check in these weeks."]
     else:
-        many = counted(len(visits), "bike")
-        head = f"{many} to come in: {_reasons(visits)}. {_sum(visits, currency)}"
+        words = [f"{counted(len(visits), 'bike')} to come in.", *_reasons(visits, currency)]
     late = int(visits["late"].sum()) + int(unplaced["late"].sum())
-    words = [head]
     if late:
         words.append(
-            f"{counted(late, 'bike is', 'bikes are')} late: waiting costs from day to day."
+            f"{counted(late, 'bike is', 'bikes are')} late: no later day is cheaper than the first."
         )
+    advised = int(visits["needs_advised_part"].sum())
+    if advised:
+        rest = counted(advised, "visit rests", "visits rest")
+        words.append(f"{rest} on a part that today's stock plan only advises to get.")
     if len(unplaced):
         words.append(f"{counted(len(unplaced), 'bike')} got no day, listed below with the reason.")
-    return " ".join(words)
+    return words
 
 
-def _reasons(visits: pd.DataFrame) -> str:
-    asked = int(visits["owed"].sum())
-    beyond = len(visits) - asked
-    advised = f"{asked} because the advice is to work on them now" if asked else ""
-    paying = f"{beyond} because a check is expected to save more than it costs" if beyond else ""
-    return ", ".join(filter(None, [advised, paying]))
+def _reasons(visits: pd.DataFrame, currency: str) -> list[str]:
+    pays = visits["saves"].ge(0)
+    paying, dear = visits[pays], visits[~pays]
+    words = []
+    if len(paying):
+        asked = int(paying["owed"].sum())
+        too = f" ({asked:,} of them asked for by the worklist too)" if asked else ""
+        words.append(
+            f"{counted(len(paying), 'check pays', 'checks pay')} by itself{too}: expected to cost "
+            f"{against_none(paying['saves'].sum(), currency)} than none."
+            if len(paying) == 1
+            else f"{len(paying):,} checks pay by themselves{too}: together they are expected to "
+            f"cost {against_none(paying['saves'].sum(), currency)} than none."
+        )
+    if len(dear):
+        more = against_none(dear["saves"].sum(), currency)
+        head = counted(len(dear), "check is", "checks are")
+        words.append(
+            f"{head} owed though expected to cost {more} than none: {_owed(dear, currency)}."
+        )
+    return words
 
 
-def _sum(visits: pd.DataFrame, currency: str) -> str:
-    saved = float(visits["saves"].sum())
-    words = f"Together they are expected to cost {against_none(saved, currency)} than no check"
-    return f"{words}: the price of following the advice." if saved < 0 else f"{words}."
+def _owed(dear: pd.DataFrame, currency: str) -> str:
+    """Owed checks that cost more than none, by the reason they are owed for."""
+    not_known, private = dear["owed_for"].eq("not_known"), _private(dear)
+    groups = {
+        "where work is advised": ~not_known,
+        "of fleet bikes of which not enough is known": not_known & ~private,
+        "of private bikes of which not enough is known": not_known & private,
+    }
+    told = [
+        f"{int(own.sum()):,} {name} ({against_none(dear.loc[own, 'saves'].sum(), currency)})"
+        for name, own in groups.items()
+        if own.any()
+    ]
+    return ", ".join(told)
+
+
+def _private(rows: pd.DataFrame) -> pd.Series:
+    return rows["fleet_id"].isna() | rows["fleet_id"].eq("")
+
+
+def rounded(rows: pd.DataFrame) -> pd.DataFrame:
+    """Rows as they stand in a file: hours and money to a hundredth, chances to a thousandth."""
+    numbers = rows.select_dtypes("float").columns
+    return rows.round({name: 3 if name == "part_needed" else 2 for name in numbers})
 
 
 def plight_words(plight: str, rows: pd.DataFrame, currency: str) -> str:
@@ -128,26 +170,47 @@ def plight_words(plight: str, rows: pd.DataFrame, currency: str) -> str:
 def rests_on(about: pd.DataFrame, settings: dict) -> list[str]:
     """What the plan takes as given, and how near it is to the best."""
     currency = settings["currency"] if pd.notna(settings["currency"]) else ""
-    days = [_DAYS[int(d)] for d in str(settings["working_days"]).split()]
+    days = [WEEKDAYS[int(d)] for d in str(settings["working_days"]).split()]
+    closed = str(settings["closed_days"]).split() if pd.notna(settings["closed_days"]) else []
     share = 100 * settings["check_share_of_bay_hours"]
     depot_day = money(settings["depot_day_cost"], currency)
     return [
-        f"{settings['weeks_ahead']:.0f} weeks are planned; shops check on {', '.join(days)} "
-        "(assumed unless set).",
+        f"{counted(int(settings['weeks_ahead']), 'week is', 'weeks are')} planned; shops check on "
+        f"{', '.join(days)}{_closed(closed)} (settings, on the page of costs and levels).",
         f"Of the bay hours {number(share, '%', 0)} are for planned checks (a setting, assumed at "
         f"first): a test takes {number(settings['test_hours'], 'h')}, a replacement "
         f"{number(settings['replace_hours'], 'h')}.",
         *_assumed_hours(about, settings),
         f"A day on which bikes of one depot come costs {depot_day}, however many do; so bikes of a "
-        "depot come together where that is worth it.",
+        "depot come together where that is worth it. The sums above leave these days' costs out.",
         "A bike with windows comes only inside them. Where a fleet hands in windows, its bikes "
         "without one ahead get no day. A private bike can be called on any working day.",
         "Each bike comes to its own shop; no travel between shops is planned.",
-        "A planned replacement needs its part on the shelf or due by the day. A shop that hands in "
-        "no count is not held to its stock.",
+        "A planned replacement needs its part by the day: on the shelf, on its way, or to come by "
+        "what is advised to be ordered or fetched today, which is said of each such visit. No part "
+        "is counted for two. A shop that hands in no count is not held to its stock.",
+        _private_choice(str(settings["private_not_known"])),
         "Costs are a model's expectation under the costs set, not a promise.",
         *[_method(row, currency) for row in about.to_dict("records")],
     ]
+
+
+def _closed(days: list[str]) -> str:
+    if not days:
+        return ", no closed days named"
+    more = f" and {len(days) - _CLOSED_NAMED} more" if len(days) > _CLOSED_NAMED else ""
+    return f", closed on {', '.join(days[:_CLOSED_NAMED])}{more}"
+
+
+def _private_choice(chosen: str) -> str:
+    private = {
+        "ask in": "private bikes are asked in too",
+        "wait": "private bikes wait until they come for something else or a check pays",
+    }[chosen]
+    return (
+        "A bike of a fleet of which not enough is known is owed a test, whatever it costs; "
+        f"{private} (a setting, on the page of costs and levels)."
+    )
 
 
 def _assumed_hours(about: pd.DataFrame, settings: dict) -> list[str]:

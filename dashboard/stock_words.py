@@ -43,7 +43,7 @@ def expected(value: float) -> str:
 def needed(row: dict) -> str:
     """Parts expected to be asked for in the days covered, with the likely range."""
     return (
-        f"{expected(row['need'])} in {row['covered_days']} days, likely "
+        f"{expected(row['need'])} in {counted(row['covered_days'], 'day')}, likely "
         f"{_range(row['need_low'], row['need_high'])}"
     )
 
@@ -186,7 +186,7 @@ def _supply_doubts(row: dict, currency: str) -> list[str]:
     if row["supply"] == "ending":
         said.append(f"Its supply ends on {day(row['supply_ends_on'])}, within these days.")
     if row["lead_time_assumed"]:
-        said.append(f"No lead time on record: {row['lead_time_days']} days assumed.")
+        said.append(f"No lead time on record: {counted(row['lead_time_days'], 'day')} assumed.")
     if row["price_assumed"]:
         said.append(f"No price on record: {money(row['unit_price'], currency)} assumed.")
     return said
@@ -269,7 +269,8 @@ def last_buy_words(row: dict, currency: str) -> str:
     years = number(row["covers_days"] / 365.25, digits=1)
     need = (
         f"about {expected(row['need'])} (likely {_range(row['need_low'], row['need_high'])}) may "
-        f"be asked for in {years} years, {row['in_stock']} are there or due"
+        f"be asked for in {years} {'year' if years == '1' else 'years'}, {row['in_stock']} "
+        f"{'is' if row['in_stock'] == 1 else 'are'} there or due"
     )
     if row["state"] == "ended":
         return f"It could be ordered until {ends}; {need}. Look for another source in time."

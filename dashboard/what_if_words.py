@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pandas as pd
 
 from dashboard.words import ACTIONS, counted, money
-from pipeline.access.what_if import WhatIf, WhatIfBase
+from pipeline.access.what_if import SETTINGS, WhatIf, WhatIfBase
 
 SHOWN = 60
 SECTION_NAMES = {
@@ -60,10 +62,10 @@ def cost_reading(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> l
     names = ("following", "doing_nothing")
     follow, nothing = (money(found.expected[name], currency) for name in names)
     told = (
-        f"Expected cost over {days:,} days, {counted(n, 'sensor')} with known chances: {follow} if "
-        f"the advice is followed, {nothing} if no work is planned and parts are replaced when a "
-        "defect is heard of. A model's estimate on the costs set here, not a saving that was made; "
-        "it counts no injury."
+        f"Expected cost over {counted(days, 'day')}, {counted(n, 'sensor')} with known "
+        f"chances: {follow} if the advice is followed, {nothing} if no work is planned and parts "
+        "are replaced when a defect is heard of. A model's estimate on the costs set here, not a "
+        "saving that was made; it counts no injury."
     )
     return [told, *_saving(base, currency)]
 
@@ -110,16 +112,35 @@ def file_reading(base: WhatIfBase) -> str:
 
 
 def checks_reading(checks: pd.DataFrame, currency: str) -> str:
-    """How many visits would be planned, and what they are expected to save."""
+    """How many visits would be planned, what those that pay save and those owed add."""
     if checks.empty:
         return "No shop is on record, so that no check can be planned."
     now, built = int(checks["visit_count"].sum()), int(checks["visit_count_as_built"].sum())
     told = f"{counted(now, 'visit')} would be planned"
-    told += " as before" if now == built else f" instead of {built:,}"
-    saves = checks["saves"].sum()
-    amount = money(abs(saves), currency)
-    beside = f"save {amount} against" if saves >= 0 else f"cost {amount} more than"
-    asked = (
-        "" if saves >= 0 else " Checks that the worklist asks for are planned whatever they cost."
-    )
-    return f"{told}; in expectation they {beside} planning none (a model's estimate).{asked}"
+    told += " as before." if now == built else f" instead of {built:,}."
+    if not now:
+        return told
+    owed = int(checks["owed_count"].sum())
+    saves, adds = float(checks["saves"].sum()), float(checks["owed_adds"].sum())
+    parts = []
+    if now > owed:
+        saved = money(saves + adds, currency)
+        pays = counted(now - owed, "that pays by itself saves", "that pay by themselves save")
+        parts.append(f"{pays} {saved} against none")
+    if owed:
+        parts.append(
+            counted(
+                owed,
+                "that the worklist asks for though it costs more than none adds",
+                "that the worklist asks for though they cost more than none add",
+            )
+            + f" {money(adds, currency)}"
+        )
+    return f"{told} In expectation {', and '.join(parts)} (a model's estimate)."
+
+
+def in_fields(faults: str) -> str:
+    """What cannot stand, each setting named as its field is."""
+    for name, (bounds, _) in SETTINGS.items():
+        faults = re.sub(rf"\b{name}: ", f"“{bounds.meaning}”: ", faults)
+    return faults

@@ -20,6 +20,7 @@ from dashboard.check_plan_words import (
     money,
     plight_words,
     rests_on,
+    rounded,
 )
 from dashboard.markup import Html, bullets, fold, identifier, joined, table, tag, to_bike
 from dashboard.save_csv import save_csv
@@ -40,6 +41,12 @@ def show(shown: records.Shown) -> None:
     surround.which_records(view.edition)
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
+    if view.days.empty and len(view.about):
+        surround.nothing(
+            "There is nothing to plan: no working day lies in these weeks. The days on which shops "
+            "work, and those on which they are closed, stand on the page of costs and levels."
+        )
+        return
     if view.days.empty or view.about["bike_count"].sum() == 0:
         surround.nothing("There is nothing to plan: no bike with a sensor in service is on record.")
         return
@@ -49,7 +56,8 @@ def show(shown: records.Shown) -> None:
     )
     days = view.days if shop is None else view.days[shop_names(view.days).eq(shop)]
     currency = view.settings["currency"] if pd.notna(view.settings["currency"]) else ""
-    st.html(tag("p", tag("strong", in_short(visits, unplaced, currency))))
+    first, *more = in_short(visits, unplaced, currency)
+    st.html(joined([tag("p", tag("strong", first)), bullets(more)]))
     _first_weeks(days, visits)
     surround.show_cautions(whole=False)
     st.html(tag("p", NOT_SAFE))
@@ -117,7 +125,7 @@ def _downloads(visits: pd.DataFrame, events: pd.DataFrame) -> None:
             on_click="ignore",
             disabled=events.empty,
         )
-        save_csv(visits.drop(columns="uid"), "checks", "Save the visits as CSV")
+        save_csv(rounded(visits.drop(columns="uid")), "checks", "Save the visits as CSV")
     st.html(
         tag(
             "p",
@@ -148,7 +156,8 @@ def _calendar(days: pd.DataFrame, visits: pd.DataFrame, fleet: str | None) -> No
         "More, if tests find defects": lambda r: number(r["further_hours"], "h", 1),
     }
     reading = calendar_reading(days)
-    show_chart(partial(calendar_chart, days), reading, days, columns, name="checks_by_day")
+    shown = rounded(days)
+    show_chart(partial(calendar_chart, days), reading, shown, columns, name="checks_by_day")
 
 
 def _list(visits: pd.DataFrame, currency: str) -> None:
@@ -201,7 +210,7 @@ def _unplaced(unplaced: pd.DataFrame, currency: str) -> None:
         st.html(
             fold(plight_words(plight, own, currency), table(own.head(ROWS_SHOWN), columns, caption))
         )
-    save_csv(unplaced, "checks_without_a_day", "Save these as CSV")
+    save_csv(rounded(unplaced), "checks_without_a_day", "Save these as CSV")
 
 
 def _waiting(row: dict, currency: str) -> str:

@@ -8,6 +8,7 @@ from itertools import groupby
 import streamlit as st
 
 from dashboard import records, surround
+from dashboard.check_plan_words import WEEKDAYS
 from dashboard.markup import Html, bullets, joined, table, tag, to_bike
 from dashboard.save_csv import save_csv
 from dashboard.sensor_list import action_mark
@@ -21,9 +22,10 @@ from dashboard.what_if_words import (
     checks_reading,
     cost_reading,
     file_reading,
+    in_fields,
     orders_reading,
 )
-from dashboard.words import ACTIONS, in_100, known, money, number, plain
+from dashboard.words import ACTIONS, counted, in_100, known, money, number, plain
 from pipeline.access.what_if import (
     SETTINGS,
     WeighedAnew,
@@ -58,7 +60,7 @@ def show(shown: records.Shown) -> None:
     try:
         anew = weigh_anew(base, values)
     except ValueError as error:
-        surround.nothing(f"These settings cannot stand together: {error}.")
+        surround.nothing(f"These settings cannot stand: {in_fields(str(error))}.")
         return
     found = what_if(base, anew)
     currency = str(values["currency"])
@@ -89,15 +91,18 @@ def _field(name: str, now: object) -> object:
     label = f"{bounds.meaning[0].upper()}{bounds.meaning[1:]}{unit}"
     assumed = f"Assumed default: {default if default != '' else 'none'}."
     how = {"key": f"set_{name}", "help": assumed, "width": 340}
+    if bounds.days == "days of the week":
+        label, chosen = label.removesuffix(unit), str(now).split(", ")
+        return st.multiselect(label, list(WEEKDAYS), chosen, **how)
     if bounds.words:
         return st.selectbox(label, list(bounds.words), list(bounds.words).index(now), **how)
     if isinstance(default, str):
-        return st.text_input(label, str(now), max_chars=12, **how)
+        return st.text_input(label, str(now), max_chars=400 if bounds.days else 12, **how)
     kind = type(default)
+    # No bounds here: a field that refuses a value by itself leaves the page as it was, an earlier
+    # "Kept" beside it.
     return st.number_input(
         label,
-        min_value=kind(bounds.least),
-        max_value=kind(bounds.most),
         value=kind(now),
         step=_step(default),
         format="%d" if kind is int else None,
@@ -138,7 +143,7 @@ def _advice(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> None:
     if len(changed) > SHOWN:
         caption = f"The first {SHOWN} of {len(changed):,} sensors that would get other advice."
     st.html(table(changed.head(SHOWN), columns, caption))
-    save_csv(changed, "other_advice")
+    save_csv(changed.round(4), "other_advice")
 
 
 def _chance(row: dict) -> Html | str:
@@ -160,7 +165,7 @@ def _orders(found: WhatIf) -> None:
     }
     caption = "Parts over each one's lead time and the time until the next ordering."
     st.html(table(changed, columns, caption))
-    save_csv(changed, "other_orders")
+    save_csv(changed.round(4), "other_orders")
 
 
 def _checks(base: WhatIfBase, anew: WeighedAnew, currency: str) -> None:
@@ -176,16 +181,20 @@ def _checks(base: WhatIfBase, anew: WeighedAnew, currency: str) -> None:
         "Shop": "shop_name",
         "Visits, as built": "visit_count_as_built",
         "Visits, with these settings": "visit_count",
+        "Of these owed, at a cost": "owed_count",
         "Bay hours, as built": lambda r: number(r["planned_hours_as_built"], "h", digits=1),
         "Bay hours, with these settings": lambda r: number(r["planned_hours"], "h", digits=1),
         "Bay hours kept for checks": lambda r: number(r["check_hours"], "h", digits=1),
     }
-    weeks = f"Visits in the next {anew.settings.weeks_ahead} weeks."
+    weeks = f"Visits in the next {counted(anew.settings.weeks_ahead, 'week')}."
     st.html(table(checks, columns, weeks))
 
 
 def _parts(value: object, digits: int) -> str:
-    return f"{number(value, digits=digits)} parts" if known(value) else "none"
+    if not known(value):
+        return "none"
+    shown = number(value, digits=digits)
+    return f"{shown} part" if shown == "1" else f"{shown} parts"
 
 
 def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> None:

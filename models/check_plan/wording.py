@@ -18,6 +18,10 @@ def money(value: float, currency: str = "") -> str:
     return f"{value:,.{0 if abs(value) >= 10 else 1}f} {currency}".strip()
 
 
+def _weeks(number: int) -> str:
+    return "this week" if number == 1 else f"these {number} weeks"
+
+
 def weekday(day: date) -> str:
     """``Tuesday 2026-11-10``."""
     return f"{_DAYS[day.weekday()]} {day:%Y-%m-%d}"
@@ -136,8 +140,8 @@ def why_no_day(
             else "Its fleet hands in windows, and none lies ahead for this bike."
         ),
         "no_part": (
-            f"Part {part_no} is neither there nor due within these {weeks} weeks, what is advised "
-            "to be ordered today counted in."
+            f"Part {part_no} is neither there nor due within {_weeks(weeks)}, what is advised to "
+            "be ordered today counted in."
         ),
         "no_hours": "The bay hours for checks are taken by bikes whose checks save more.",
         "not_worth_a_day": "Alone it is not worth a day of its depot, and no day of others fits.",

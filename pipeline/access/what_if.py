@@ -184,11 +184,16 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
     records = replace(base.checks, costs=by_day, owed=owed_now(work), coming=coming)
     chosen = CheckSettings(**settings_for_checks(settings))
     plan = plan_checks(records, base.edition.as_of, chosen)
-    saved = plan.visits.groupby("shop_id")["saves"].sum()
-    now = plan.about.assign(saves=plan.about["shop_id"].map(saved).fillna(0.0))
+    visits, shops = plan.visits, plan.about["shop_id"]
+    dear = visits[visits["saves"] < 0].groupby("shop_id")["saves"]
+    now = plan.about.assign(
+        saves=shops.map(visits.groupby("shop_id")["saves"].sum()).fillna(0.0),
+        owed_count=shops.map(dear.size()).fillna(0),
+        owed_adds=-shops.map(dear.sum()).fillna(0.0),
+    )
     names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
     built = base.check_about[names]
-    both = now[["shop_name", "saves", *names]].merge(
+    both = now[["shop_name", "saves", "owed_count", "owed_adds", *names]].merge(
         built, on="shop_id", suffixes=("", "_as_built")
     )
     return schemas.WHAT_IF_CHECKS.check(both)

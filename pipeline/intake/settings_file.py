@@ -116,7 +116,8 @@ def _read_lines(text: str) -> tuple[dict[str, Any], list[tuple[int, str]]]:
     tomllib.TOMLDecodeError
         No single line is at fault, as where a text or list is never closed.
     """
-    lines, left_out = text.split("\n"), []
+    lines = text.split("\n")
+    left_out: list[tuple[int, str]] = []
     while True:
         try:
             return tomllib.loads("\n".join(lines)), left_out

@@ -30,6 +30,8 @@ def visits(count: int = 4) -> pd.DataFrame:
         saves=[42.0 if n % 2 else -50.0 for n in number],
         waiting_costs=3.0,
         owed=[n % 2 == 0 for n in number],
+        owed_for=[("advised", None, "not_known", None)[n % 4] for n in number],
+        needs_advised_part=[n == 1 for n in number],
         late=[n == 1 for n in number],
         why="It is the first day open.\nPart P-1 is there.",
         uid=[f"{n}@wear-atlas" for n in number],
@@ -103,6 +105,8 @@ def settings() -> dict:
         replace_hours=0.8,
         depot_day_cost=25.0,
         working_days="0 1 2 3 4",
+        closed_days="2026-12-25",
+        private_not_known="ask in",
         currency="",
     )
 

@@ -38,20 +38,52 @@ def test_many_bikes_of_a_day_are_counted():
     assert words.shop_in_week("Yard", visits) == "Yard, 6 bikes: Monday a, b, c, d and 2 more."
 
 
-def test_in_short_tells_cost_against_none_lateness_and_who_is_left():
+def test_in_short_counts_checks_that_pay_and_checks_that_are_owed_apart():
     said = words.in_short(fakes.visits(), fakes.unplaced(), "crowns")
-    assert "4 bikes to come in: 2 because the advice is to work on them now, 2 because" in said
-    assert "expected to cost 16 crowns more than no check: the price of following" in said
-    assert "2 bikes are late" in said
-    assert "5 bikes got no day" in said
+    assert said[0] == "4 bikes to come in."
+    assert said[1] == (
+        "2 checks pay by themselves: together they are expected to cost 84 crowns less than none."
+    )
+    assert said[2] == (
+        "2 checks are owed though expected to cost 100 crowns more than none: 1 where work is "
+        "advised (50 crowns more), 1 of private bikes of which not enough is known (50 crowns "
+        "more)."
+    )
+    assert said[3] == "2 bikes are late: no later day is cheaper than the first."
+    assert said[4] == "1 visit rests on a part that today's stock plan only advises to get."
+    assert said[5] == "5 bikes got no day, listed below with the reason."
+
+
+def test_fleet_bikes_of_which_not_enough_is_known_are_told_from_private_ones():
+    visits = fakes.visits().assign(owed_for="not_known", saves=-10.0, fleet_id=["f", None, "", "f"])
+    said = words.in_short(visits, fakes.unplaced(), "")[1]
+    assert "2 of fleet bikes of which not enough is known (20 more)" in said
+    assert "2 of private bikes of which not enough is known (20 more)" in said
 
 
 def test_reasons_that_no_bike_has_are_left_out():
-    owed = fakes.visits().assign(owed=True, saves=5.0)
+    owed = fakes.visits().assign(owed=True, saves=5.0, needs_advised_part=False, late=False)
     said = words.in_short(owed, fakes.unplaced().iloc[:0], "")
-    assert "4 because the advice is to work on them now. Together" in said
-    assert "expected to cost 20 less than no check." in said
-    assert "no day" not in said
+    assert said[1:] == [
+        "4 checks pay by themselves (4 of them asked for by the worklist too): together they are "
+        "expected to cost 20 less than none."
+    ]
+    one = words.in_short(owed.iloc[:1].assign(owed=False), fakes.unplaced().iloc[:0], "")
+    assert one == [
+        "1 bike to come in.",
+        "1 check pays by itself: expected to cost 5 less than none.",
+    ]
+
+
+def test_no_visit_is_said_and_no_reason_given():
+    said = words.in_short(fakes.visits().iloc[:0], fakes.unplaced().iloc[:0], "")
+    assert said == ["No bike is to come in for a check in these weeks."]
+
+
+def test_numbers_in_a_file_are_rounded():
+    rows = pd.DataFrame({"saves": [12.34567], "part_needed": [0.12345], "unit_id": ["a"]})
+    kept = words.rounded(rows).iloc[0].to_dict()
+    assert kept == {"saves": 12.35, "part_needed": 0.123, "unit_id": "a"}
 
 
 def test_a_plight_counts_bikes_and_what_waiting_costs():
@@ -69,3 +101,10 @@ def test_what_the_plan_rests_on_names_days_hours_and_costs():
     assert "shops check on Monday, Tuesday, Wednesday, Thursday, Friday" in said
     assert "a test takes 0.5 h, a replacement 0.8 h" in said
     assert "costs 25 crowns, however many do" in said
+    assert "Friday, closed on 2026-12-25 (settings" in said
+    assert "private bikes are asked in too (a setting" in said
+    wait = fakes.settings() | {"private_not_known": "wait", "closed_days": "", "weeks_ahead": 1}
+    said = " ".join(words.rests_on(fakes.about(), wait))
+    assert "1 week is planned" in said
+    assert "no closed days named" in said
+    assert "private bikes wait until they come for something else" in said

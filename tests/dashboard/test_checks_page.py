@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
 from pipeline.access import check_plan_view, views
@@ -29,7 +31,9 @@ def test_the_first_weeks_stand_before_everything_else(shown):
     places = [
         text.index(words)
         for words in (
-            "4 bikes to come in: 2 because the advice is to work on them now",
+            "4 bikes to come in.",
+            "2 checks pay by themselves",
+            "2 checks are owed though expected to cost 100 more than none",
             "from Monday 2026-11-02",
             "Before any work on a bike",
             "A planned day declares no bike safe until then",
@@ -109,6 +113,12 @@ def test_nothing_planned_is_said_without_calling_any_bike_good(shown):
 def test_no_bike_on_record_is_said(shown):
     shown.view = fakes.no_bikes()
     assert "There is nothing to plan" in text_of(opened("checks"))
+
+
+def test_weeks_in_which_every_day_is_closed_are_told_as_such(shown):
+    shown.view = dataclasses.replace(fakes.no_bikes(), about=fakes.about())
+    text = text_of(opened("checks"))
+    assert "no working day lies in these weeks" in text
 
 
 def test_assumed_hours_and_nearness_to_the_best_are_said(shown):

@@ -14,6 +14,8 @@ from tests.dashboard.fake_views import HOSTILE
 from tests.dashboard.fake_what_if import what_if_base
 from tests.dashboard.test_pages import opened, text_of
 
+KINDS = ("number_input", "text_input", "selectbox", "multiselect")
+
 
 @pytest.fixture(autouse=True)
 def records(monkeypatch, tmp_path):
@@ -35,9 +37,7 @@ def test_as_built_nothing_changes():
 
 def test_every_setting_has_a_field_with_its_unit_and_its_assumed_default():
     app = opened("costs")
-    fields = {
-        f.key: f for kind in ("number_input", "text_input", "selectbox") for f in app.get(kind)
-    }
+    fields = {f.key: f for kind in KINDS for f in app.get(kind)}
     assert {f"set_{name}" for name in what_if.SETTINGS} <= set(fields)
     field = fields["set_labour_cost_per_hour"]
     assert field.label == "An hour of labour (money/h)"
@@ -79,6 +79,40 @@ def test_settings_can_be_kept(tmp_path):
     app.run()
     assert "Kept in settings.toml." in text_of(app)
     assert read_settings(Home(tmp_path)).settings == PlanSettings(road_failure_cost=900.0)
+
+
+def test_a_value_that_is_refused_later_does_not_stand_beside_what_was_kept():
+    app = opened("costs")
+    app.button(key="keep_settings").click()
+    app.run()
+    assert "Kept in settings.toml." in text_of(app)
+    app.number_input(key="set_review_days").set_value(0)
+    app.run()
+    text = text_of(app)
+    assert "Kept" not in text
+    assert "“days from one ordering to the next”: expected a whole number from 1 to 90" in text
+
+
+def test_working_and_closed_days_are_weighed_and_kept(tmp_path):
+    app = opened("costs")
+    app.multiselect(key="set_working_days").set_value(["Saturday", "Monday"])
+    app.text_input(key="set_closed_days").set_value("2026-12-26, 2026-12-25")
+    app.selectbox(key="set_private_not_known").set_value("wait")
+    app.button(key="keep_settings").click()
+    app.run()
+    assert not app.exception
+    kept = read_settings(Home(tmp_path)).settings
+    assert kept.working_days == "Monday, Saturday"
+    assert kept.closed_days == "2026-12-25, 2026-12-26"
+    assert kept.private_not_known == "wait"
+
+
+def test_a_closed_day_that_is_no_date_is_named_by_its_field():
+    app = opened("costs")
+    app.text_input(key="set_closed_days").set_value("25 December")
+    app.run()
+    text = text_of(app)
+    assert "“days on which shops are closed all the same, such as holidays”: expected dates" in text
 
 
 def test_a_file_changed_since_the_build_and_its_mistakes_are_told(records):

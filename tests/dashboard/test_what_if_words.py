@@ -1,7 +1,6 @@
 from dataclasses import replace
 
 import pandas as pd
-import pytest
 
 from dashboard.what_if_words import checks_reading, file_reading, orders_reading
 from models.plans.settings import PlanSettings
@@ -9,19 +8,29 @@ from pipeline.access.what_if import weigh_anew, what_if
 from tests.dashboard.fake_what_if import what_if_base
 
 
-@pytest.mark.parametrize(
-    ("saves", "said"),
-    [
-        (120.4, "save 120 crowns against planning none"),
-        (-80.0, "cost 80 crowns more than planning none"),
-    ],
-)
-def test_checks_that_cost_more_than_none_say_why(saves, said):
-    checks = pd.DataFrame({"visit_count": [3], "visit_count_as_built": [5], "saves": [saves]})
-    words = checks_reading(checks, "crowns")
-    assert words.startswith("3 visits would be planned instead of 5; in expectation they")
-    assert said in words
-    assert ("whatever they cost" in words) == (saves < 0)
+def checks(**values) -> pd.DataFrame:
+    told = {"visit_count": 3, "visit_count_as_built": 5, "owed_count": 0, "owed_adds": 0.0}
+    return pd.DataFrame([told | values])
+
+
+def test_visits_that_pay_and_visits_that_are_owed_are_told_apart():
+    words = checks_reading(checks(saves=-80.0, owed_count=2, owed_adds=100.0), "crowns")
+    assert words == (
+        "3 visits would be planned instead of 5. In expectation 1 that pays by itself saves 20 "
+        "crowns against none, and 2 that the worklist asks for though they cost more than none add "
+        "100 crowns (a model's estimate)."
+    )
+
+
+def test_where_every_visit_pays_none_is_called_owed():
+    words = checks_reading(checks(saves=120.4), "crowns")
+    assert "In expectation 3 that pay by themselves save 120 crowns against none (a" in words
+    assert "worklist" not in words
+
+
+def test_no_visit_has_no_cost():
+    none = checks(visit_count=0, saves=0.0)
+    assert checks_reading(none, "") == "0 visits would be planned instead of 5."
 
 
 def test_no_shop_no_check():

@@ -47,6 +47,9 @@ def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
     assert checks["visit_count"].tolist() == checks["visit_count_as_built"].tolist()
     visits = check_plan_view(shop).visits
     assert checks["saves"].sum() == pytest.approx(visits["saves"].sum(), abs=0.01)
+    dear = visits[visits["saves"] < 0]
+    assert checks["owed_count"].sum() == len(dear)
+    assert checks["owed_adds"].sum() == pytest.approx(-dear["saves"].sum(), abs=0.01)
     none = checks_if(base, weigh_anew(base, {"check_share_of_bay_hours": 0.0}))
     assert none["visit_count"].eq(0).all()
 
