@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from dashboard.answer_words import answer_head, answer_rest, floor_words
 from dashboard.markup import Html, bullets, facts, fold, joined, tag, to_bike, to_session
 from dashboard.words import (
     ACTIONS,
@@ -82,6 +83,7 @@ def _why(row: dict) -> list[Html]:
     waits = ["Records that wait to be put right:", bullets([*waiting[:WAITING_SHOWN], *rest])]
     return [
         tag("p", row["headline"], class_="wa-headline"),
+        *_answer(row),
         *[tag("p", reason) for reason in lines(row["reasons"])[:1]],
         *(
             [tag("p", "Settle first: ", " ".join(elsewhere), class_="wa-elsewhere")]
@@ -89,6 +91,17 @@ def _why(row: dict) -> list[Html]:
         ),
         *([tag("div", *waits, class_="wa-waits")] * bool(waiting)),
     ]
+
+
+def _answer(row: dict) -> list[Html]:
+    """What the shop said to the advice, where that stands; above the floor it says so."""
+    if not known(row["answer"]):
+        return []
+    said = [tag("strong", answer_head(row)), answer_rest(row)]
+    floor = floor_words(row)
+    if floor:
+        said += [" ", tag("strong", floor)]
+    return [tag("p", *said, class_="wa-answer")]
 
 
 def _waiting(row: dict) -> list[str]:

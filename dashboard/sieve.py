@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from dashboard.answer_words import STATES
 from dashboard.words import ACTIONS, MOUNTS
 
 ROWS_A_LEAF = 25
@@ -35,12 +36,13 @@ class Sieve:
     shops: tuple[str, ...] = ()
     fleets: tuple[str, ...] = ()
     duties: tuple[str, ...] = ()
+    answers: tuple[str, ...] = ()
     order: str = next(iter(ORDERS))
     chosen: bool = field(init=False)
 
     def __post_init__(self) -> None:
-        any_choice = (self.words.strip(), self.actions, self.shops, self.fleets, self.duties)
-        object.__setattr__(self, "chosen", any(map(bool, any_choice)))
+        chosen = (self.actions, self.shops, self.fleets, self.duties, self.answers)
+        object.__setattr__(self, "chosen", any(map(bool, (self.words.strip(), *chosen))))
 
 
 def address(asked: Sieve, leaf_number: int) -> dict[str, str | list[str]]:
@@ -51,6 +53,7 @@ def address(asked: Sieve, leaf_number: int) -> dict[str, str | list[str]]:
         "shop": list(asked.shops),
         "fleet": list(asked.fleets),
         "duty": list(asked.duties),
+        "answer": list(asked.answers),
         "order": "" if asked.order == Sieve.order else asked.order,
         "leaf": "" if leaf_number == 1 else str(leaf_number),
     }
@@ -70,6 +73,7 @@ def choices(rows: pd.DataFrame) -> dict[str, list[str]]:
         "shop": sorted(set(shop_names(rows))),
         "fleet": sorted(set(_filled(rows["fleet_id"], PRIVATE))),
         "duty": sorted(set(_filled(rows["duty"], NO_DUTY))),
+        "answer": list(STATES.values()),
     }
 
 
@@ -81,6 +85,7 @@ def sieved(rows: pd.DataFrame, asked: Sieve) -> pd.DataFrame:
         (shop_names(rows), asked.shops),
         (_filled(rows["fleet_id"], PRIVATE), asked.fleets),
         (_filled(rows["duty"], NO_DUTY), asked.duties),
+        (_filled(rows["answer"], "none").map(STATES), asked.answers),
     ):
         if wanted:
             keep &= column.isin(wanted)

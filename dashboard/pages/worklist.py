@@ -6,13 +6,16 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, sieve, surround
+from dashboard.answer_part import answer_part
 from dashboard.markup import bullets, fold, joined, link, tag
 from dashboard.sensor_list import action_mark, sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.words import ACTION_MEANINGS, counted
+from pipeline.access.answers import with_pending_answers
 from pipeline.access.views import WorklistView
 
 _BOUND = {"bind": "query-params"}
+_CHOSEN = (("shop", "Shop"), ("fleet", "Fleet"), ("duty", "Duty"), ("answer", "Answer"))
 
 
 def show(shown: records.Shown) -> None:
@@ -29,7 +32,7 @@ def show(shown: records.Shown) -> None:
     if view.rows.empty:
         surround.nothing("No sensor in service is on record.")
     else:
-        _list(view.rows)
+        _list(shown, with_pending_answers(shown.home, view.rows))
     show_set_aside(view.set_aside, of="from the files handed in")
 
 
@@ -63,7 +66,7 @@ def _tally(view: WorklistView) -> None:
     )
 
 
-def _list(rows: pd.DataFrame) -> None:
+def _list(shown: records.Shown, rows: pd.DataFrame) -> None:
     asked = _asked(rows)
     # For the way back from a bike's page.
     st.session_state["worklist_left_at"] = sieve.address(asked, st.session_state.get("leaf", 1))
@@ -82,6 +85,7 @@ def _list(rows: pd.DataFrame) -> None:
     if found.empty:
         surround.nothing("No sensor matches. Take a filter away to see more.")
         return
+    answer_part(shown, found)
     leaves = sieve.leaf_count(len(found))
     above = st.container()
     number = 1
@@ -111,12 +115,12 @@ def _asked(rows: pd.DataFrame) -> sieve.Sieve:
             on_change=_first_leaf,
             **_BOUND,
         )
-    with st.expander("Shop, fleet, duty and order"):
+    with st.expander("Shop, fleet, duty, answer and order"):
         chosen = {
             name: st.multiselect(
                 label, offered[name], key=name, on_change=_first_leaf, placeholder="All", **_BOUND
             )
-            for name, label in (("shop", "Shop"), ("fleet", "Fleet"), ("duty", "Duty"))
+            for name, label in _CHOSEN
         }
         order = st.selectbox(
             "Order", list(sieve.ORDERS), key="order", on_change=_first_leaf, **_BOUND
@@ -127,6 +131,7 @@ def _asked(rows: pd.DataFrame) -> sieve.Sieve:
         shops=tuple(chosen["shop"]),
         fleets=tuple(chosen["fleet"]),
         duties=tuple(chosen["duty"]),
+        answers=tuple(chosen["answer"]),
         order=order,
     )
 

@@ -6,6 +6,7 @@ import pytest
 from dashboard.trust_words import (
     advice_reading,
     advice_table,
+    answered_reading,
     calibration_reading,
     group_names,
     life_in_words,
@@ -93,3 +94,9 @@ def test_what_silence_is_worth_is_said_in_defects_and_in_sensors():
     assert "expect 11.2 with a defect now; if silence told nothing, 18.3" in said
     assert "the chance of 43 would differ" in said
     assert "No sensor has a chance" in silence_reading(schemas.SILENCE.empty())
+
+
+def test_what_became_of_advice_that_was_not_followed_is_said():
+    said = answered_reading(trust_view().answered)
+    assert said.startswith("7 of 9 times the shop answered. Of 4 times")
+    assert "1 ended in a road failure" in said

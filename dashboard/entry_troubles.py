@@ -1,0 +1,51 @@
+"""A form's save, and what stands against it said beside the form."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from dashboard.markup import bullets, joined, tag
+from pipeline.home import HomeError
+from pipeline.intake.entries import EntryError, Trouble
+
+
+def saved(save: Callable[[], object]) -> bool:
+    """Run a form's save; where it is refused, say why and return False. Nothing was saved then."""
+    try:
+        save()
+    except EntryError as error:
+        not_saved([said(trouble) for trouble in error.troubles])
+    except HomeError as error:
+        not_saved([str(error)])
+    else:
+        return True
+    return False
+
+
+def not_saved(reasons: list[str]) -> None:
+    """Say that nothing was saved, and why."""
+    head = tag("p", tag("strong", "Nothing was saved."))
+    st.html(tag("div", joined([head, bullets(reasons)]), class_="wa-waits", role="alert"))
+
+
+def said(trouble: Trouble) -> str:
+    """One trouble in plain words, its column's underscores opened."""
+    words = str(trouble)
+    name = trouble.column
+    return words.replace(name, name.replace("_", " ").capitalize(), 1) if name else words
+
+
+def say_once(key: str) -> None:
+    """Show what the last save left to be said under ``key``, one time."""
+    words = st.session_state.pop(key, "")
+    if words:
+        st.html(tag("p", words, role="status", class_="wa-said"))
+
+
+def begin_anew(*keys: str, where: str) -> None:
+    """Empty the fields of a form whose last save (``where``) succeeded, before they are drawn."""
+    if st.session_state.pop(where, False):
+        for key in keys:
+            st.session_state.pop(key, None)
