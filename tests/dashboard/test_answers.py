@@ -79,8 +79,13 @@ def test_an_answer_stands_with_its_date_reason_and_name_and_never_becomes_leave(
 
 @pytest.mark.parametrize(
     ("answer", "above", "said"),
-    [("put_off", True, True), ("overrule", True, True), ("accept", True, False)]
-    + [("put_off", False, False), ("overrule", None, False)],
+    [
+        ("put_off", True, True),
+        ("overrule", True, True),
+        ("accept", True, False),
+        ("put_off", False, False),
+        ("overrule", None, False),
+    ],
 )
 def test_above_the_floor_an_answer_against_the_advice_says_so_plainly(answer, above, said):
     row = rows(**ANSWERED | {"answer": answer, "above_floor": above}).to_dict("records")[0]
