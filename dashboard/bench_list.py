@@ -5,7 +5,17 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.markup import Html, folded_table, identifier, to_session
-from dashboard.words import CONCLUSIONS, NATURES, VERDICTS, day, km, known, number, plain, travel
+from dashboard.words import (
+    CONCLUSIONS,
+    NATURES,
+    VERDICTS,
+    day,
+    dropouts_near,
+    km,
+    known,
+    number,
+    plain,
+)
 
 TESTS_SHOWN = 4
 
@@ -32,8 +42,8 @@ def sweep_words(row: dict) -> str:
         return "no sweep"
     words = [plain(row["conclusion"], CONCLUSIONS)]
     if known(row["dropout_count"]) and row["dropout_count"] > 0:
-        place = travel(row["dropout_peak_travel_pct"], "")
-        words.append(f"{int(row['dropout_count'])}{f', most near {place}' if place else ''}")
+        count = int(row["dropout_count"])
+        words.append(f"{count}{dropouts_near(count, row['dropout_peak_travel_pct'])}")
     nature = plain(row["fault_nature"], NATURES, "")
     if nature and row["fault_nature"] != "none":
         words.append(nature)

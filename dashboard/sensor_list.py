@@ -15,11 +15,11 @@ from dashboard.words import (
     chance,
     counted,
     day,
+    dropouts_near,
     km,
     known,
     lines,
     plain,
-    travel,
 )
 
 WAITING_SHOWN = 2
@@ -145,7 +145,7 @@ def _dropouts(row: dict) -> Html | str:
         return seen
     return joined(
         [
-            f"{seen}, most near {travel(row['last_dropout_travel_pct'])}",
+            f"{seen}{dropouts_near(row['last_dropout_count'], row['last_dropout_travel_pct'])}",
             travel_strip(row["last_dropout_travel_pct"]),
         ]
     )

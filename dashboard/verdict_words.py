@@ -6,6 +6,8 @@ said, and how far one could have seen.
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from dashboard.words import (
@@ -14,6 +16,7 @@ from dashboard.words import (
     READINGS,
     VERDICTS,
     counted,
+    dropouts_near,
     known,
     milliseconds,
     number,
@@ -41,9 +44,9 @@ def _sweep_sentences(measures: dict) -> list[str]:
     conclusion = measures["conclusion"]
     if conclusion == "dropouts_seen":
         seen = counted(int(measures["dropout_count"]), "drop-out")
-        where = travel(measures["dropout_peak_travel_pct"], "")
+        where = dropouts_near(measures["dropout_count"], measures["dropout_peak_travel_pct"])
         kind = f", {NATURES[nature]}" if nature in NATURES else ""
-        return [f"{seen}{f', most near {where}' if where else ''}{kind}."]
+        return [f"{seen}{where}{kind}."]
     if conclusion == "rough":
         where = travel(measures["smoothness_travel_pct"], "a travel not known")
         smooth = number(measures["smoothness_pct"], "% of the applied")
@@ -122,7 +125,8 @@ def _shortest(measures: dict) -> str:
 def _narrowest(narrowest: object) -> str:
     if not known(narrowest):
         return "How narrow a worn patch this sweep would have shown cannot be told."
-    patch = number(narrowest, "% of travel", 1)
+    wide = max(math.ceil(10.0 * narrowest), 1) / 10.0  # rounded up: nothing narrower is promised
+    patch = number(wide, "% of travel", 1)
     return f"Worn patches narrower than {patch} could have been missed."
 
 

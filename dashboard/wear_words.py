@@ -44,7 +44,7 @@ def group(row: dict) -> str:
 
 def gathers(row: dict) -> str:
     """Whether the sensors of one WEAR_GATHERED row wear at a common place, with its numbers."""
-    sensors = f"{counted(row['n_sensors'], 'sensor')} with a likely worn band"
+    sensors = f"{lives_with_band(row)} with a likely worn band by their own tests alone"
     tested = f"{counted(row['n_seen'], 'sensor')} and {counted(row['n_tests'], 'test')} mapped"
     if row["answer"] == "not enough known":
         return (
@@ -60,6 +60,11 @@ def gathers(row: dict) -> str:
         f"{number(row['ratio'], digits=1)} times as many drop-outs there as an even spread would "
         f"put ({sensors}; {tested}; {chance})."
     )
+
+
+def lives_with_band(row: dict) -> str:
+    """Sensor lives that count in one WEAR_GATHERED row: a cleaned sensor may count again."""
+    return counted(row["n_sensors"], "sensor life", "sensor lives")
 
 
 def sure_in_100(confidence: float) -> str:

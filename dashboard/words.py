@@ -166,6 +166,16 @@ def travel(value: object, blank: str = NOT_KNOWN) -> str:
     return f"{value:.0f} % of travel" if known(value) else blank
 
 
+def dropouts_near(count: int, place_pct: object) -> str:
+    """Where drop-outs stand closest together; ``, densest near 23 % of travel``, blank if unknown.
+
+    The place is that about which most lie within 1 %, which may be fewer than half of them.
+    """
+    if not known(place_pct):
+        return ""
+    return f", {'near' if count == 1 else 'densest near'} {travel(place_pct)}"
+
+
 def milliseconds(value: object, blank: str = NOT_KNOWN) -> str:
     """A short time, to two figures or the whole millisecond."""
     if not known(value):

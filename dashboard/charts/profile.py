@@ -9,6 +9,8 @@ from dashboard.charts.parts import INK, plain_frame, readable, titled, travel_ax
 from dashboard.look import DROPOUT, NO_EVIDENCE, ROUGHNESS
 from dashboard.words import counted, number
 
+CELLS_NAMED = 3  # of several equally full cells so many are named
+
 
 def roughness_chart(
     profile: pd.DataFrame, band: pd.DataFrame | None = None, *, ink: str = INK
@@ -165,9 +167,20 @@ def dropouts_reading(profile: pd.DataFrame) -> str:
     total = int(frame["dropout_count"].sum())
     if total == 0:
         return f"No drop-out could be placed on the travel.{rest}"
-    most = frame.loc[frame["dropout_count"].idxmax()]
-    return (
-        f"{int(most['dropout_count'])} of {counted(total, 'drop-out')} lie between "
-        f"{number(most['bin_from_pct'], digits=0)} and "
-        f"{number(most['bin_to_pct'], '% of travel', 0)}.{rest}"
-    )
+    return f"{_fullest_cells(frame, counted(total, 'drop-out'))}{rest}"
+
+
+def _fullest_cells(frame: pd.DataFrame, seen: str) -> str:
+    """Which cells hold most of the drop-outs, all that are equally full told together."""
+    most = int(frame["dropout_count"].max())
+    fullest = frame[frame["dropout_count"] == most]
+    places = [
+        f"between {number(cell['bin_from_pct'], digits=0)} and {number(cell['bin_to_pct'], '%', 0)}"
+        for cell in fullest.to_dict("records")
+    ]
+    if most == 1 < len(places):
+        return f"No cell holds more than one of the {seen} placed on the travel."
+    if len(places) > CELLS_NAMED:
+        return f"{len(places)} cells hold {most} each of the {seen} placed on the travel."
+    each = " each" if len(places) > 1 else ""
+    return f"Counted by cell, {most} of {seen}{each} lie {' and '.join(places)} of travel."

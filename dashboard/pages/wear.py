@@ -34,6 +34,7 @@ from dashboard.wear_words import (
     YOUNGER,
     band,
     gathers,
+    lives_with_band,
     passes,
     progress,
     rests_on,
@@ -146,8 +147,8 @@ def _who(choices: pd.DataFrame) -> None:
         "Duty": "duty",
         "Wear": _gathers_where,
         "Sensors": lambda r: (
-            f"{r['n_sensors']} with a likely worn band of {r['n_seen']} mapped, "
-            f"{counted(r['n_tests'], 'test')}"
+            f"{lives_with_band(r)} with a likely worn band; "
+            f"{counted(r['n_seen'], 'sensor')} mapped, {counted(r['n_tests'], 'test')}"
         ),
     }
     answers = rows["answer"]
@@ -158,7 +159,7 @@ def _who(choices: pd.DataFrame) -> None:
     if found:
         parts = [folded_table(common, columns, caption, shown=GROUPS_SHOWN, rest=more)]
     flat = "No common place shown does not mean that none is worn."
-    few = "Fewer than eight sensors with a likely worn band."
+    few = "Fewer than eight sensor lives with a likely worn band by their own tests alone."
     for which, words, why in (
         (answers.eq("flat"), "without a common place shown", flat),
         (answers.eq("not enough known"), "with too few sensors to say", few),
@@ -203,7 +204,11 @@ def _worn(view: WearView) -> None:
     }
     count = counted(len(likely), "sensor life", "sensor lives")
     rows = likely.head(SENSORS_LISTED)
-    caption = f"{count}{of} with a band, those on a bike now first. The CSV file holds all."
+    caption = (
+        f"{count}{of} with a band, those on a bike now first. Here it counts too where their like "
+        "wear; the number beside the map goes by each life's own tests alone, so the two may "
+        "differ. The CSV file holds all."
+    )
     st.html(folded_table(rows, columns, caption, shown=SENSORS_SHOWN, rest="more of them"))
     save_csv(view.sensors, "sensors_with_their_worn_bands")
 

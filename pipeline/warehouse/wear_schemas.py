@@ -53,7 +53,7 @@ WEAR_GATHERED = FrameSchema(
         Column("from_pct", "number", "stretch that stands out most", "% of travel", True),
         Column("to_pct", "number", "its end", "% of travel", True),
         Column("ratio", "number", "drop-outs there over an even spread", "ratio", True),
-        Column("n_sensors", "whole", "sensors with two or more drop-outs"),
+        Column("n_sensors", "whole", "sensor lives with a likely band by their own tests alone"),
         Column("n_tests", "whole", "tests mapped"),
         Column("n_seen", "whole", "sensors mapped"),
     ),

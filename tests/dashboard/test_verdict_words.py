@@ -9,7 +9,7 @@ PASSED = {"verdict": "pass"}
 def test_the_rules_say_what_was_seen_where_and_of_what_kind():
     word, why = rule_verdict(measures(), checks())
     assert word == "Drop-outs seen"
-    assert why[0].startswith("2 drop-outs, most near 22 % of travel, at the same travel")
+    assert why[0].startswith("2 drop-outs, densest near 22 % of travel, at the same travel")
     assert why[1] == "1 of 2 judged checks at rest points to a fault: fault codes."
 
 
@@ -68,3 +68,18 @@ def test_travel_left_out_and_limits_not_known_are_said():
     assert "cannot be told" in said[1]
     assert "cannot be told" in said[2]
     assert len(said) == 3
+
+
+@pytest.mark.parametrize(
+    ("narrowest", "said"), [(0.004, "0.1 %"), (0.3, "0.3 %"), (0.31, "0.4 %"), (4.0, "4 %")]
+)
+def test_no_patch_is_promised_to_show_that_is_narrower_than_it_must_be(narrowest, said):
+    sentences = could_have_missed(measures(narrowest_visible_pct=narrowest), profile(50))
+    assert sentences[2].startswith(f"Worn patches narrower than {said} of travel")
+
+
+def test_one_drop_out_is_near_a_place_and_more_are_densest_there():
+    one = rule_verdict(measures(dropout_count=1), checks())[1][0]
+    assert one.startswith("1 drop-out, near 22 % of travel")
+    nowhere = rule_verdict(measures(dropout_peak_travel_pct=None), checks())[1][0]
+    assert "near" not in nowhere

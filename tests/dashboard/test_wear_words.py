@@ -20,10 +20,10 @@ def sensor(**values) -> dict:
 def test_a_common_place_is_told_with_its_numbers():
     everyone, flat, _, few = fakes.choices().to_dict("records")
     said = gathers(everyone)
-    for part in ("4 and 28 % of travel", "2.9 times", "102 sensors", "1,069 tests"):
+    for part in ("4 and 28 % of travel", "2.9 times", "102 sensor lives", "1,069 tests"):
         assert part in said
     assert gathers(flat).startswith("These sensors show no common place")
-    assert "is not known: 3 sensors" in gathers(few)
+    assert "is not known: 3 sensor lives" in gathers(few)
 
 
 def test_a_band_is_told_with_its_limits_and_never_as_quite_sure():

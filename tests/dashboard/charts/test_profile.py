@@ -56,8 +56,24 @@ def test_the_readings_name_the_place_and_what_is_blank():
         "2 cells hold too few samples to judge."
     )
     assert dropouts_reading(profile(50)) == (
-        "2 of 2 drop-outs lie between 22 and 24 % of travel. No pass crossed 1 cell of the travel."
+        "Counted by cell, 2 of 2 drop-outs lie between 22 and 24 % of travel. No pass crossed 1 "
+        "cell of the travel."
     )
+
+
+@pytest.mark.parametrize(
+    ("counts", "said"),
+    [
+        ({9: 3, 11: 3}, "3 of 6 drop-outs each lie between 18 and 20 % and between 22 and 24 % of"),
+        ({9: 1, 11: 1}, "No cell holds more than one of the 2 drop-outs placed on the travel."),
+        ({1: 2, 9: 2, 11: 2, 20: 2}, "4 cells hold 2 each of the 8 drop-outs placed on the travel"),
+    ],
+)
+def test_cells_equally_full_are_told_together(counts, said):
+    rows = profile(50).assign(dropout_count=0, pass_count=6)
+    for cell, count in counts.items():
+        rows.loc[cell, "dropout_count"] = count
+    assert said in dropouts_reading(rows)
 
 
 def test_a_sweep_with_nothing_to_judge_says_so():
