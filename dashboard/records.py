@@ -12,6 +12,7 @@ from pipeline.access import (
     bench_view,
     check_plan_view,
     pending_test,
+    repairs_view,
     stock_view,
     views,
     wear_view,
@@ -26,6 +27,7 @@ _FOUND_IN = {
     "wear_view": wear_view,
     "what_if_base": what_if,
     "stock_view": stock_view,
+    "repairs_view": repairs_view,
     "bench_view": bench_view,
     "find_bikes": bench_view,
     "pending_session_view": pending_test,
@@ -114,6 +116,11 @@ def stock(
 def checks(shown: Shown) -> check_plan_view.CheckPlanView:
     """Which bikes are to come in for a check, and when."""
     return _read("check_plan_view", shown)
+
+
+def repairs(shown: Shown) -> repairs_view.RepairsView:
+    """How often no fault was found, and how often a job came back."""
+    return _read("repairs_view", shown)
 
 
 def _read(view: str, shown: Shown, *of: str | None, of_entries: str = "") -> object:

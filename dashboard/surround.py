@@ -35,6 +35,7 @@ PAGES = (
     Listed("Worklist", "./", TOP),
     Listed("Checks", "checks", "Checks"),
     Listed("Parts", "parts", "Parts"),
+    Listed("Repairs", "repairs", "What repairs came to"),
     Listed("Wear map", "wear", "Wear map"),
     Listed("Trust", "trust", "How far to trust it"),
     Listed("Costs", "costs", "Costs and levels"),

@@ -32,9 +32,9 @@ def with_pending_answers(home: Home, rows: pd.DataFrame) -> pd.DataFrame:
         return rows
     records = rows.to_dict("records")
     for record in records:
-        cells = latest.get(record["sensor_id"])
-        if cells is not None and _still_fits(cells["advised_action"], record["action"]):
-            record.update(_answered(cells))
+        given = latest.get(record["sensor_id"])
+        if given is not None and _still_fits(given["advised_action"], record["action"]):
+            record.update(_answered(given))
     return WORKLIST.check(pd.DataFrame(records, columns=WORKLIST.names))
 
 

@@ -1,0 +1,103 @@
+"""The page of what repairs came to, in each of its states."""
+
+from __future__ import annotations
+
+import pytest
+
+from dashboard.charts.repairs import placed, rates_chart
+from dashboard.repairs_words import rate_reading, rate_words
+from models.repairs.rates import REPAIR_JOBS
+from pipeline.access import repairs_view, views
+from tests.dashboard import fake_repairs as fakes
+from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.test_pages import opened, text_of
+
+
+@pytest.fixture
+def shown(monkeypatch, tmp_path):
+    """``shown(view)`` lets the page show that view."""
+    monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
+    monkeypatch.setattr(views, "current_version", lambda home: 1)
+    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
+
+    def show(view):
+        monkeypatch.setattr(repairs_view, "repairs_view", lambda home: view)
+
+    show(fakes.repairs_view())
+    return show
+
+
+def test_both_rates_come_with_count_range_and_chart(shown):
+    app = opened("repairs")
+    text = text_of(app)
+    assert "No fault found: 12 of 40 jobs, 30 in 100, likely 19 to 43." in text
+    assert "Came back: 3 of 40 jobs" in text
+    assert "By part, apart from it with the whole range: above it: P2; below it: P1." in text
+    assert len(app.get("vega_lite_chart")) == 2
+    assert "Nothing is counted by person." in text
+    assert 'href="costs"' in text
+    assert "Engine off" in text
+
+
+def test_another_grouping_is_drawn_from_the_address(shown):
+    app = opened("repairs", repairs_by="Shop")
+    assert "None of 2 shops lies apart from it" in text_of(app)
+    app.radio(key="repairs_by").set_value("Model").run()
+    assert "None of 2 models lies apart" in text_of(app)
+
+
+def test_the_table_names_every_group_and_never_as_markup(shown):
+    app = opened("repairs", repairs_by="Model")
+    app.session_state["table_no_fault_found"] = True
+    app.run()
+    text = text_of(app)
+    assert "&lt;script&gt;alert(1)" in text
+    assert "<script>alert(1)" not in text
+    assert "6 of 20 jobs" in text
+
+
+def test_jobs_too_young_to_come_back_say_so(shown):
+    shown(fakes.repairs_view(fakes.some_jobs(closed_on="2026-03-01")))
+    app = opened("repairs")
+    assert "No job has been closed for long enough" in text_of(app)
+    assert len(app.get("vega_lite_chart")) == 1
+
+
+def test_without_a_job_there_is_nothing_to_count(shown):
+    shown(fakes.repairs_view(REPAIR_JOBS.empty()))
+    app = opened("repairs")
+    assert "No closed job is on record" in text_of(app)
+    assert not app.get("vega_lite_chart")
+
+
+def test_none_seen_is_said_as_0_and_an_unknown_rate_as_unknown():
+    assert (
+        rate_words({"n": 20, "share": 0.0, "low": 0.0, "high": 0.06}) == "0 in 100, likely 0 to 6"
+    )
+    assert (
+        rate_words({"n": 0, "share": None, "low": None, "high": None})
+        == "not known: no job counted"
+    )
+    empty = fakes.repairs_view(REPAIR_JOBS.empty()).rates
+    assert rate_reading(empty, "comeback", "part") == "No job has been counted yet."
+
+
+def test_of_few_jobs_the_range_alone_is_said_and_no_group_is_called_apart():
+    few = {"n": 4, "hits": 4, "share": 1.0, "low": 0.55, "high": 1.0}
+    assert rate_words(few) == "too few jobs to say: likely 55 to 100 in 100"
+    jobs = fakes.some_jobs().iloc[18:]  # part P1 in two jobs, P2 in twenty
+    reading = rate_reading(fakes.repairs_view(jobs).rates, "no_fault_found", "part")
+    assert "1 part with fewer than 10 jobs: too few to say." in reading
+    assert "P1" not in reading
+    spec = rates_chart(fakes.repairs_view(jobs).rates, "no_fault_found", "part", "x").to_dict()
+    assert spec["layer"][1]["encoding"]["fillOpacity"]["condition"]["test"] == "datum.n < 10"
+
+
+def test_two_shops_of_one_name_are_told_apart_and_the_chart_marks_share_and_range():
+    rates = fakes.repairs_view().rates
+    names = placed(rates, "no_fault_found", "shop")["name"].tolist()
+    assert names == ["Weir Lane s1 (30)", "Weir Lane s2 (10)"]
+    spec = rates_chart(rates, "no_fault_found", "part", "No fault found").to_dict()
+    marks = [layer["mark"]["type"] for layer in spec["layer"]]
+    assert marks == ["rule", "point", "rule"]
+    assert spec["layer"][1]["mark"]["shape"] == "diamond"
