@@ -23,14 +23,17 @@ def show_chart(
     *,
     name: str,
     hint: str = "",
+    on_choose: Callable[[], None] | None = None,
 ) -> None:
     """Show a chart: ``draw`` takes the ink of the reader's theme and returns it.
 
     ``name`` is its key and the stem of its CSV file; ``hint`` says how to use it. `rows` are the
-    chart's own rows: the table shows the first of them, the CSV file all.
+    chart's own rows: the table shows the first of them, the CSV file all. ``on_choose`` is called
+    when the reader has chosen something in the chart.
     """
     chart = draw(ink=look.ink(st.context.theme.type))
-    st.altair_chart(chart, width="stretch", key=f"chart_{name}", alt=reading)
+    chosen = on_choose or "ignore"
+    st.altair_chart(chart, width="stretch", key=f"chart_{name}", alt=reading, on_select=chosen)
     st.html(tag("p", reading, f" {hint}" if hint else "", class_="wa-reading"))
     # Filled only once opened, so that a page carries no table that nobody reads.
     fold = st.expander("The same as a table", key=f"table_{name}", on_change="rerun")

@@ -2,38 +2,22 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import pandas as pd
 import streamlit as st
 
 from dashboard import surround
-from dashboard.charts.profile import (
-    band_reading,
-    dropouts_chart,
-    dropouts_reading,
-    roughness_chart,
-    roughness_reading,
-)
-from dashboard.charts.trace import trace_chart, trace_reading, window_around
-from dashboard.markup import bullets, facts, fold, joined, table, tag
-from dashboard.show_chart import show_chart
+from dashboard.dropout_part import show_dropouts
+from dashboard.dropout_words import travel_with_error
+from dashboard.markup import Html, bullets, facts, fold, joined, link, table, tag
+from dashboard.records import Shown
+from dashboard.trace_part import show_trace
+from dashboard.travel_part import show_over_travel, show_passes
 from dashboard.verdict_words import could_have_missed
-from dashboard.words import (
-    CHANNEL_UNITS,
-    counted,
-    known,
-    milliseconds,
-    number,
-    plain,
-    travel,
-)
+from dashboard.words import CHANNEL_UNITS, counted, known, milliseconds, number, plain
 from pipeline.access.texts import stop_to_stop
 from pipeline.access.views import SessionView
 
-WHOLE = "Whole sweep"
 PASSES_SHOWN = 100
-_ZOOM = "Drag to move; Shift and wheel to zoom; press twice to go back."
 _TRAVEL_SOURCES = {
     "channel": "recorded by another channel",
     "estimated": "estimated from the signal",
@@ -41,7 +25,7 @@ _TRAVEL_SOURCES = {
 }
 
 
-def show_sweep(view: SessionView) -> None:
+def show_sweep(shown: Shown, view: SessionView) -> None:
     """Everything the sweep shows, or that there is none."""
     surround.heading("The sweep")
     if view.measures is None:
@@ -59,72 +43,12 @@ def show_sweep(view: SessionView) -> None:
             class_="wa-said",
         )
     )
-    _trace(view)
-    _over_travel(view.profile, view.travel_band)
+    show_trace(shown, view)
+    show_dropouts(shown, view)
+    st.html(tag("h3", "Over the travel"))
+    show_over_travel(view)
+    show_passes(shown, view)
     _details(view)
-
-
-def _trace(view: SessionView) -> None:
-    if view.trace.empty:
-        surround.nothing("The sweep's samples cannot be drawn.")
-        return
-    windows: dict[str, tuple[float, float] | None] = {WHOLE: None} | {
-        _dropout_label(row): window_around(row) for row in view.dropouts.to_dict("records")
-    }
-    window = None
-    if len(windows) > 1:
-        window = windows[st.selectbox("Show", list(windows), key="part_of_sweep")]
-    channel = plain(view.session["sweep_channel"], {}, "")
-    chart = partial(trace_chart, view.trace, view.dropouts, channel=channel, window_s=window)
-    unit = CHANNEL_UNITS.get(channel, "")
-    columns = {
-        "Sample": "sample_no",
-        "Time": lambda r: number(r["t_s"], "s", 4),
-        "Signal": lambda r: number(r["signal"], unit, 4, "unreadable"),
-        "Second track": lambda r: number(r["signal_b"], unit, 4, "none"),
-        "Travel": lambda r: number(r["travel_pct"], "%", 1, "not recorded"),
-    }
-    reading = trace_reading(view.trace, view.dropouts)
-    show_chart(chart, reading, view.trace, columns, name="trace", hint=_ZOOM)
-
-
-def _dropout_label(row: dict) -> str:
-    place = travel(row["travel_pct"], "travel not known")
-    return f"Drop-out {row['dropout_no']}: {number(row['start_s'], 's', 2)}, {place}"
-
-
-def _over_travel(profile: pd.DataFrame, band: pd.DataFrame) -> None:
-    if profile.empty:
-        surround.nothing("The sweep could not be laid over the travel.")
-        return
-    columns = {
-        "From": lambda r: number(r["bin_from_pct"], "%", 1),
-        "To": lambda r: number(r["bin_to_pct"], "%", 1),
-        "Output smoothness": lambda r: number(
-            r["smoothness_pct"], "% of applied", 3, "no evidence"
-        ),
-        "Drop-outs": "dropout_count",
-        "Passes across": "pass_count",
-        "Samples": "sample_count",
-        "Shortest visible": lambda r: milliseconds(r["shortest_visible_ms"]),
-    }
-    show_chart(
-        partial(roughness_chart, profile, band),
-        f"{roughness_reading(profile)} {band_reading(profile, band)}",
-        profile,
-        columns,
-        name="roughness",
-    )
-    if not profile["dropout_count"].sum():
-        st.html(tag("p", dropouts_reading(profile)))
-        return
-    show_chart(
-        partial(dropouts_chart, profile),
-        dropouts_reading(profile),
-        profile,
-        columns,
-        name="dropouts_over_travel",
-    )
 
 
 def _details(view: SessionView) -> None:
@@ -135,31 +59,31 @@ def _details(view: SessionView) -> None:
         fold("Against good sensors of this part", _place_table(view.places))
         if len(view.places)
         else "",
-        fold("Drop-outs one by one", _dropout_table(view.dropouts)) if len(view.dropouts) else "",
+        fold("List of drop-outs", _dropout_table(view)) if len(view.dropouts) else "",
         fold("Passes", _pass_table(view.passes)) if len(view.passes) else "",
         fold("All measures of this sweep", tag("p", stop_to_stop()), facts(_measure_pairs(view))),
     ]
     st.html(joined(folds))
 
 
-def _dropout_table(dropouts: pd.DataFrame) -> object:
+def _dropout_table(view: SessionView) -> object:
+    session_id = view.session["session_id"]
     columns = {
-        "No.": "dropout_no",
+        "No.": lambda r: _to_dropout(session_id, str(r["dropout_no"])),
         "Start": lambda r: number(r["start_s"], "s", 3),
         "Length": lambda r: milliseconds(r["length_s"] * 1000),
         "Depth": lambda r: number(r["depth_pct"], "% of applied", 1),
-        "Travel": _travel_with_error,
+        "Travel": travel_with_error,
         "Hand": "direction",
         "Pass": lambda r: plain(r["pass_no"], {}, "outside a pass"),
     }
-    shown = dropouts.head(PASSES_SHOWN)
-    return table(shown, columns, f"{len(shown)} of {counted(len(dropouts), 'drop-out')}.")
+    shown = view.dropouts.head(PASSES_SHOWN)
+    counts = f"{len(shown)} of {counted(len(view.dropouts), 'drop-out')}."
+    return table(shown, columns, counts)
 
 
-def _travel_with_error(row: dict) -> str:
-    error = number(row["travel_error_pct"], "%", 1, "")
-    place = number(row["travel_pct"], "%", 1)
-    return f"{place} ± {error}" if error else place
+def _to_dropout(session_id: str, dropout_no: str) -> Html:
+    return link(dropout_no, "session", session=session_id, dropout=dropout_no)
 
 
 def _pass_table(passes: pd.DataFrame) -> object:

@@ -52,7 +52,8 @@ def _sweep_sentences(measures: dict) -> list[str]:
         smooth = number(measures["smoothness_pct"], "% of the applied")
         return [f"Output smoothness {smooth} at {where}."]
     if conclusion == "cannot_tell":
-        return [measures["advice"] if known(measures["advice"]) else "The sweep cannot tell."]
+        how = measures["advice"] if known(measures["advice"]) else ""
+        return [f"Too little evidence to say more. {how}".strip()]
     return ["No drop-out and no roughness, as far as this sweep could show them."]
 
 
@@ -69,7 +70,7 @@ def _static_sentence(checks: pd.DataFrame) -> str:
 
 
 def technician_verdict(session: dict, measures: dict | None) -> tuple[str, list[str]]:
-    """The technician's verdict, and a sentence where it and the rules do not agree."""
+    """The technician's verdict, and a sentence where the sweep does not bear it out."""
     verdict = session["verdict"]
     if not known(verdict):
         return "None recorded", []
@@ -78,6 +79,9 @@ def technician_verdict(session: dict, measures: dict | None) -> tuple[str, list[
     seen = conclusion in ("dropouts_seen", "rough")
     if verdict == "pass" and seen:
         return word, ["The rules and the technician do not agree: look at the sweep again."]
+    if conclusion in (None, "cannot_tell"):
+        what = "There is no sweep to bear" if conclusion is None else "The sweep cannot bear"
+        return word, [f"{what} this out: it rests on what else the technician saw."]
     if verdict in ("suspect", "fail") and conclusion == "nothing_seen":
         return word, ["The sweep shows nothing that would explain this verdict."]
     return word, []

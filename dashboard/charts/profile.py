@@ -7,21 +7,30 @@ import pandas as pd
 
 from dashboard.charts.parts import INK, plain_frame, readable, titled, travel_axis
 from dashboard.look import DROPOUT, NO_EVIDENCE, ROUGHNESS
+from dashboard.look import SECOND_TRACK as EARLIER
 from dashboard.words import counted, number
 
 CELLS_NAMED = 3  # of several equally full cells so many are named
 
 
 def roughness_chart(
-    profile: pd.DataFrame, band: pd.DataFrame | None = None, *, ink: str = INK
+    profile: pd.DataFrame,
+    band: pd.DataFrame | None = None,
+    earlier: pd.DataFrame | None = None,
+    *,
+    ink: str = INK,
 ) -> alt.LayerChart:
     """Output smoothness in each cell of the travel; a cell without evidence is an empty frame.
 
-    ``band`` (TRAVEL_BANDS) draws the upper limit of good sensors as a line over the cells.
+    ``band`` (TRAVEL_BANDS) draws the upper limit of good sensors as a line over the cells,
+    ``earlier`` (PROFILE of another test) that test's smoothness as a dashed one.
     """
     shown, missing = _with_and_without(profile)
     limit = _limit(band)
-    top = float(pd.concat([shown["smoothness_pct"], limit["high_pct"]]).max())
+    before = plain_frame(profile.iloc[:0] if earlier is None else earlier)
+    before = before.dropna(subset="smoothness_pct")
+    heights = [shown["smoothness_pct"], limit["high_pct"], before["smoothness_pct"]]
+    top = float(pd.concat(heights).max())
     top = 1.0 if pd.isna(top) else top
     bars = (
         alt.Chart(shown)
@@ -38,14 +47,26 @@ def roughness_chart(
             tooltip=_tooltip("smoothness_pct", "Output smoothness, % of applied"),
         )
     )
-    line = _limit_line(limit, ink)
-    chart = alt.layer(bars, *_blank_cells(missing), *line).properties(
+    line, dashes = _limit_line(limit, ink), _earlier_line(before)
+    said = [
+        _evidence(profile, missing) + ("; line: upper limit of good sensors" if line else ""),
+        *(["broken line: the earlier test"] if dashes else []),
+    ]
+    chart = alt.layer(bars, *_blank_cells(missing), *dashes, *line).properties(
         title=titled(
             "Roughness over the travel: output smoothness, % of applied",
-            _evidence(profile, missing) + ("; line: upper limit of good sensors" if line else ""),
+            said if len(said) > 1 else said[0],
         )
     )
     return readable(chart, 340, ink)
+
+
+def _earlier_line(before: pd.DataFrame) -> list[alt.Chart]:
+    """The earlier test's smoothness: broken, so that it is told from the limit without colour."""
+    if before.empty:
+        return []
+    line = alt.Chart(before).mark_rule(color=EARLIER, strokeWidth=3, strokeDash=[5, 3])
+    return [line.encode(x=travel_axis(), x2="bin_to_pct:Q", y="smoothness_pct:Q")]
 
 
 def _limit(band: pd.DataFrame | None) -> pd.DataFrame:
@@ -184,3 +205,26 @@ def _fullest_cells(frame: pd.DataFrame, seen: str) -> str:
         return f"{len(places)} cells hold {most} each of the {seen} placed on the travel."
     each = " each" if len(places) > 1 else ""
     return f"Counted by cell, {most} of {seen}{each} lie {' and '.join(places)} of travel."
+
+
+def earlier_reading(profile: pd.DataFrame, earlier: pd.DataFrame) -> str:
+    """How the roughness changed since an earlier test, in a sentence."""
+    cells = ["bin_from_pct", "bin_to_pct", "smoothness_pct"]
+    both = plain_frame(profile)[cells].merge(
+        plain_frame(earlier)[cells], on=cells[:2], suffixes=("", "_before")
+    )
+    both = both.dropna()
+    if both.empty:
+        return "No cell of the travel was judged in both tests."
+    rougher = both[both["smoothness_pct"] > both["smoothness_pct_before"]]
+    judged = f"of {counted(len(both), 'cell')} judged in both tests"
+    if rougher.empty:
+        return f"None {judged} is rougher than it was in the earlier one."
+    most = rougher.loc[(rougher["smoothness_pct"] - rougher["smoothness_pct_before"]).idxmax()]
+    return (
+        f"{len(rougher)} {judged} are rougher than in the earlier one, most between "
+        f"{number(most['bin_from_pct'], digits=0)} and "
+        f"{number(most['bin_to_pct'], '% of travel', 0)}: "
+        f"{number(most['smoothness_pct'], '%')} of the applied where it was "
+        f"{number(most['smoothness_pct_before'], '%')}."
+    )

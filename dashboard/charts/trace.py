@@ -10,7 +10,7 @@ from dashboard.look import DROPOUT, SECOND_TRACK, SIGNAL
 from dashboard.words import CHANNEL_UNITS, counted, number, travel
 
 _TRACKS = {"signal": "signal", "signal_b": "second track"}
-MARGIN_S = 0.2
+WINDOW = "window"
 
 
 def trace_chart(
@@ -19,6 +19,7 @@ def trace_chart(
     *,
     channel: str | None,
     window_s: tuple[float, float] | None = None,
+    can_choose: bool = False,
     ink: str = INK,
 ) -> alt.LayerChart:
     """The signal over time; each drop-out is one wedge at the top over its own span.
@@ -26,17 +27,20 @@ def trace_chart(
     Parameters
     ----------
     trace : DataFrame
-        TRACE, decimated so that every extreme is kept.
+        TRACE, of the whole or of the window, decimated so that every extreme is kept.
     dropouts : DataFrame
         DROPOUTS of the same session.
     channel : str or None
         ``volt``, ``ohm`` or ``percent``.
     window_s : tuple of float, optional
         Part of the sweep shown, s; the whole by default.
+    can_choose : bool
+        Whether a window of time can be drawn over it, called ``WINDOW``.
     ink : str
         Colour of letters and axes.
     """
     unit = CHANNEL_UNITS.get(channel or "", "unit not recorded")
+    dropouts = in_window(dropouts, window_s)
     time = alt.X(
         "t_s:Q", title="Time from the sweep's start, s", scale=_time_scale(trace, window_s)
     )
@@ -50,12 +54,10 @@ def trace_chart(
             f"n = {counted(len(dropouts), 'drop-out')}",
         )
     )
-    return readable(chart.add_params(_zoom()), 440, ink)
-
-
-def _zoom() -> alt.Parameter:
-    """Drag to move, Shift and wheel to zoom: the bare wheel stays with the page."""
-    return alt.selection_interval(bind="scales", encodings=["x"], zoom="wheel![event.shiftKey]")
+    if can_choose:
+        # the wheel stays with the page
+        chart = chart.add_params(alt.selection_interval(WINDOW, encodings=["x"], zoom=False))
+    return readable(chart, 440, ink)
 
 
 def _time_scale(trace: pd.DataFrame, window_s: tuple[float, float] | None) -> alt.Scale:
@@ -69,27 +71,33 @@ def _lines(trace: pd.DataFrame, time: alt.X, unit: str) -> alt.Chart:
     long = plain_frame(trace).melt(
         id_vars=["t_s", "sample_no"], value_vars=present, var_name="track", value_name="reading"
     )
-    long["track"] = long["track"].map(_TRACKS)
+    long = long.drop(columns="track") if len(present) == 1 else long.replace({"track": _TRACKS})
     # Single precision is finer than any screen, and half as much to send.
     long = long.astype({"t_s": "float32", "reading": "float32", "sample_no": "int32"})
-    both = list(_TRACKS.values())
     # A blank reading breaks the line: what was not read is not drawn.
-    return (
+    line = (
         alt.Chart(long)
         .mark_line(strokeWidth=1.4, clip=True)
         .encode(
             x=time,
             y=alt.Y("reading:Q", title=unit, scale=alt.Scale(zero=False, padding=14)),
-            color=alt.Color(
-                "track:N",
-                scale=alt.Scale(domain=both, range=[SIGNAL, SECOND_TRACK]),
-                legend=alt.Legend(title=None) if len(present) > 1 else None,
-            ),
-            strokeDash=alt.StrokeDash(
-                "track:N", scale=alt.Scale(domain=both, range=[[1, 0], [5, 3]]), legend=None
-            ),
             order="sample_no:Q",
         )
+    )
+    return _told_apart(line) if len(present) > 1 else line.encode(color=alt.value(SIGNAL))
+
+
+def _told_apart(line: alt.Chart) -> alt.Chart:
+    both = list(_TRACKS.values())
+    return line.encode(
+        color=alt.Color(
+            "track:N",
+            scale=alt.Scale(domain=both, range=[SIGNAL, SECOND_TRACK]),
+            legend=alt.Legend(title=None),
+        ),
+        strokeDash=alt.StrokeDash(
+            "track:N", scale=alt.Scale(domain=both, range=[[1, 0], [5, 3]]), legend=None
+        ),
     )
 
 
@@ -121,14 +129,22 @@ def _sample_count(trace: pd.DataFrame) -> int:
     return int(trace["signal"].notna().sum())
 
 
-def window_around(dropout: dict, margin_s: float = MARGIN_S) -> tuple[float, float]:
-    """The part of the sweep around one drop-out, s."""
-    start, end = dropout["start_s"], dropout["start_s"] + dropout["length_s"]
-    return max(0.0, start - margin_s), end + margin_s
+def in_window(dropouts: pd.DataFrame, window_s: tuple[float, float] | None) -> pd.DataFrame:
+    """The drop-outs that lie within the window, wholly or in part."""
+    if window_s is None:
+        return dropouts
+    ends = dropouts["start_s"] + dropouts["length_s"]
+    return dropouts[(ends >= window_s[0]) & (dropouts["start_s"] <= window_s[1])]
 
 
-def trace_reading(trace: pd.DataFrame, dropouts: pd.DataFrame) -> str:
+def trace_reading(
+    trace: pd.DataFrame,
+    dropouts: pd.DataFrame,
+    window_s: tuple[float, float] | None = None,
+) -> str:
     """What the chart shows, in a sentence."""
+    if window_s is not None:
+        return _window_reading(in_window(dropouts, window_s), window_s)
     if trace.empty:
         return "No sample of this sweep can be drawn."
     span = f"The sweep lasts {number(trace['t_s'].max() - trace['t_s'].min(), 's', 1)}"
@@ -141,3 +157,12 @@ def trace_reading(trace: pd.DataFrame, dropouts: pd.DataFrame) -> str:
         f"{number(worst['depth_pct'], '% of the applied', 1)} at "
         f"{number(worst['start_s'], 's', 2)}, {where}."
     )
+
+
+def _window_reading(dropouts: pd.DataFrame, window_s: tuple[float, float]) -> str:
+    span = f"From {number(window_s[0], 's', 3)} to {number(window_s[1], 's', 3)}"
+    if dropouts.empty:
+        return f"{span}: no drop-out was seen in this part of the sweep."
+    numbers = ", ".join(str(n) for n in dropouts["dropout_no"].head(8))
+    more = f" and {len(dropouts) - 8:,} more" if len(dropouts) > 8 else ""
+    return f"{span}: {counted(len(dropouts), 'drop-out')} (number {numbers}{more})."

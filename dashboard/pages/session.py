@@ -46,7 +46,7 @@ def show(shown: records.Shown) -> None:
     surround.show_cautions(whole=True)
     _verdicts(view)
     _next(view.next_look)
-    sweep_part.show_sweep(view)
+    sweep_part.show_sweep(shown, view)
     _wear(view.wear)
     _static(view.checks)
     _earlier(view.earlier)
@@ -57,7 +57,7 @@ def show(shown: records.Shown) -> None:
 def _top(view: SessionView) -> None:
     test = view.session
     st.set_page_config(page_title=f"Bench test {test['session_id']}: Wear Atlas")
-    bike = to_bike(test["unit_id"], f"Bike {test['label']}", "wa-step")
+    bike = to_bike(test["unit_id"], f"Bike {test['label']}")
     surround.top_line(surround.worklist_link(), bike, f"Test {test['session_id']}")
     surround.which_records(view.edition)
     title = joined(["Bench test of ", tag("span", moment(test["tested_at"]), class_="wa-nowrap")])
@@ -71,8 +71,6 @@ def _top(view: SessionView) -> None:
         ("Tested by", f"{plain(test['technician'], {})}, shop {plain(test['shop_id'], {})}"),
         ("Temperature", number(test["temp_c"], "°C", 0)),
     ]
-    if known(test["note"]):
-        pairs.append(("Note", test["note"]))
     whole = facts(pairs).replace('class="wa-facts"', 'class="wa-facts wa-across"')
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
@@ -98,10 +96,15 @@ def _verdicts(view: SessionView) -> None:
                 tag("h3", "By the technician"),
                 tag("p", own_word, class_="wa-big"),
                 bullets(own_why),
+                tag("p", _note(view.session)),
             ),
             class_="wa-two",
         )
     )
+
+
+def _note(test: dict) -> str:
+    return f"Note: {test['note']}" if known(test["note"]) else "No note."
 
 
 def _next(sentences: list[str]) -> None:

@@ -246,18 +246,6 @@ def test_the_session_page_says_what_the_sweep_could_have_missed_and_whether_unpl
     assert 'href="session?session=T-000"' in text
 
 
-def test_one_can_step_to_each_dropout():
-    app = opened("session", session="T-001")
-    parts = app.selectbox(key="part_of_sweep")
-    assert parts.options == [
-        "Whole sweep",
-        "Drop-out 1: 1 s, 22 % of travel",
-        "Drop-out 2: 2 s, 22 % of travel",
-    ]
-    parts.select(parts.options[1]).run()
-    assert not app.exception
-
-
 def test_a_session_without_a_sweep_says_that_nothing_is_known_of_dropouts(records):
     records.setattr(views, "session_view", lambda home, session_id: fakes.session_without_sweep())
     text = text_of(opened("session", session="T-001"))

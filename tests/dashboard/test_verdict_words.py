@@ -26,7 +26,9 @@ def test_a_sweep_that_cannot_tell_says_how_to_sweep_again():
     word, why = rule_verdict(
         measures(conclusion="cannot_tell", advice="Sweep more slowly."), checks()
     )
-    assert (word, why[0]) == ("Cannot tell", "Sweep more slowly.")
+    assert (word, why[0]) == ("Cannot tell", "Too little evidence to say more. Sweep more slowly.")
+    bare = rule_verdict(measures(conclusion="cannot_tell", advice=None), checks())[1]
+    assert bare[0] == "Too little evidence to say more."
 
 
 def test_without_a_sweep_nothing_is_judged():
@@ -39,16 +41,22 @@ def test_without_a_sweep_nothing_is_judged():
 @pytest.mark.parametrize(
     ("verdict", "conclusion", "differ"),
     [("pass", "dropouts_seen", True), ("pass", "rough", True), ("pass", "nothing_seen", False),
-     ("fail", "nothing_seen", True), ("suspect", "dropouts_seen", False), ("fail", "cannot_tell", False)],
+     ("fail", "nothing_seen", True), ("suspect", "dropouts_seen", False), ("fail", "cannot_tell", True),
+     ("pass", "cannot_tell", True), ("pass", None, True), ("fail", None, True)],
 )  # fmt: skip
-def test_where_rules_and_technician_do_not_agree_it_is_said(verdict, conclusion, differ):
-    _, why = technician_verdict({"verdict": verdict}, measures(conclusion=conclusion))
+def test_where_the_sweep_does_not_bear_the_verdict_out_it_is_said(verdict, conclusion, differ):
+    swept = measures(conclusion=conclusion) if conclusion else None
+    _, why = technician_verdict({"verdict": verdict}, swept)
     assert bool(why) is differ
 
 
 def test_a_missing_verdict_is_none_and_no_pass():
     assert technician_verdict({"verdict": None}, None) == ("None recorded", [])
-    assert technician_verdict(PASSED, None) == ("Pass", [])
+    word, why = technician_verdict(PASSED, None)
+    assert (word, why) == (
+        "Pass",
+        ["There is no sweep to bear this out: it rests on what else the technician saw."],
+    )
 
 
 def test_what_the_sweep_could_have_missed_is_said_with_numbers_and_units():

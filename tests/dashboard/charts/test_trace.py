@@ -1,6 +1,6 @@
 import pytest
 
-from dashboard.charts.trace import trace_chart, trace_reading, window_around
+from dashboard.charts.trace import WINDOW, in_window, trace_chart, trace_reading
 from models.sweeps.schemas import DROPOUTS
 from tests.dashboard.charts.specs import data_of, layers_with, spec_of
 from tests.dashboard.fake_views import dropouts, trace
@@ -38,21 +38,38 @@ def test_unreadable_samples_break_the_line_and_are_not_joined_over():
 def test_the_second_track_is_dashed_and_only_there_where_recorded():
     one = spec_of(trace_chart(trace(), dropouts(), channel="volt"))
     two = spec_of(trace_chart(trace().assign(signal_b=1.0), dropouts(), channel="volt"))
-    tracks = [{row["track"] for row in data_of(s, layers_with(s, "line")[0])} for s in (one, two)]
-    assert tracks == [{"signal"}, {"signal", "second track"}]
+    assert "track" not in data_of(one, layers_with(one, "line")[0])[0]
+    assert "strokeDash" not in layers_with(one, "line")[0]["encoding"]
+    tracks = {row["track"] for row in data_of(two, layers_with(two, "line")[0])}
+    assert tracks == {"signal", "second track"}
     dash = layers_with(two, "line")[0]["encoding"]["strokeDash"]["scale"]
     assert dict(zip(dash["domain"], dash["range"], strict=True))["second track"] == [5, 3]
 
 
-def test_a_window_shows_a_part_and_the_wheel_alone_is_left_to_the_page():
-    spec = spec_of(trace_chart(trace(), dropouts(), channel="volt", window_s=(0.8, 1.21)))
+def test_a_window_shows_a_part_and_leaves_the_wheel_to_the_page():
+    spec = spec_of(
+        trace_chart(trace(), dropouts(), channel="volt", window_s=(0.8, 1.21), can_choose=True)
+    )
     assert layers_with(spec, "line")[0]["encoding"]["x"]["scale"]["domain"] == [0.8, 1.21]
-    assert "shiftKey" in spec["params"][0]["select"]["zoom"]
+    (drawn,) = spec["params"]
+    assert (drawn["name"], drawn["select"]["encodings"]) == (WINDOW, ["x"])
+    assert drawn["select"]["zoom"] is False
+    assert "params" not in spec_of(trace_chart(trace(), dropouts(), channel="volt"))
 
 
-def test_the_window_around_a_dropout_holds_it_and_starts_no_earlier_than_the_sweep():
-    early = {"start_s": 0.05, "length_s": 0.01}
-    assert window_around(early, 0.2) == (0.0, pytest.approx(0.26))
+def test_a_part_marks_its_own_dropouts_alone_those_that_reach_into_it_among_them():
+    window = (1.005, 2.5)
+    spec = spec_of(trace_chart(trace(), dropouts(4), channel="volt", window_s=window))
+    (wedges,) = layers_with(spec, "point")
+    assert [row["dropout_no"] for row in data_of(spec, wedges)] == [1, 2]
+    assert list(in_window(dropouts(4), (1.02, 1.9))["dropout_no"]) == []
+    assert trace_reading(trace(), dropouts(4), window).endswith("2 drop-outs (number 1, 2).")
+    assert "no drop-out was seen in this part" in trace_reading(trace(), dropouts(4), (1.02, 1.9))
+
+
+def test_of_many_dropouts_in_a_part_the_first_are_numbered_and_the_rest_counted():
+    said = trace_reading(trace(), dropouts(11), (0.0, 20.0))
+    assert said.endswith("11 drop-outs (number 1, 2, 3, 4, 5, 6, 7, 8 and 3 more).")
 
 
 @pytest.mark.parametrize("channel", [None, "volt"])

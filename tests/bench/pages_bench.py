@@ -1,0 +1,189 @@
+"""How fast pages come up beside an empty Streamlit page, and what they send: run by hand.
+
+``.venv/bin/python -m tests.bench.pages_bench [--home FOLDER] [--rounds 5]``
+
+In headless Chromium, each round a fresh browser context: an empty Streamlit page, the worklist
+cold, the page of a bench test of 60,000 samples that nobody has opened yet, and from the worklist
+to a bike without loading anything again. A page is up when its last heading of the first view and,
+on the test's page, its trace are drawn. Medians are printed as ratios to the empty page of the same
+run; websocket bytes are those the server sends, counted by the browser.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.error import URLError
+from urllib.request import urlopen
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from dashboard.start import command
+from pipeline.environment import CHECKOUT
+from tests.bench.long_sweep_home import long_sweep_home, long_tests
+from tests.browser.conftest import ARGUMENTS, CHROMIUM, HOST
+
+EMPTY = 'import streamlit as st\n\nst.html("<h1>Empty</h1>")\n'
+START_WITHIN_S = 60
+_TRACE = "[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg"
+_LAST_HEADING = "text=Save this test's tables"
+
+
+@contextmanager
+def serving(script: Path | None, home: Path) -> Iterator[str]:
+    """The dashboard, or a script of its own, served on a free port; its address."""
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        port = probe.getsockname()[1]
+    line = command(port)
+    if script is not None:
+        line[line.index("run") + 1] = str(script)
+    known = {
+        "WEAR_ATLAS_HOME": str(home.parent / "no-own-home"),
+        "WEAR_ATLAS_DEMO_HOME": str(home),
+        "PYTHONPATH": CHECKOUT,
+    }
+    process = subprocess.Popen(
+        line,
+        cwd=CHECKOUT,
+        env=os.environ | known,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        _wait_until_up(port)
+        yield f"http://{HOST}:{port}"
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
+
+
+def _wait_until_up(port: int) -> None:
+    until = time.monotonic() + START_WITHIN_S
+    while time.monotonic() < until:
+        try:
+            with urlopen(f"http://{HOST}:{port}/_stcore/health", timeout=2):
+                return
+        except (URLError, OSError):
+            time.sleep(0.2)
+    raise TimeoutError(f"nothing answers on port {port}")
+
+
+class Received:
+    """Bytes that came in by the page's websocket, since the last time they were asked for."""
+
+    def __init__(self, page: Page) -> None:
+        self._bytes = 0
+        page.on("websocket", lambda sock: sock.on("framereceived", self._count))
+
+    def _count(self, payload: str | bytes) -> None:
+        self._bytes += len(payload.encode() if isinstance(payload, str) else payload)
+
+    def taken(self) -> int:
+        """The count, which begins anew."""
+        count, self._bytes = self._bytes, 0
+        return count
+
+
+@contextmanager
+def fresh_page(browser: Browser) -> Iterator[tuple[Page, Received]]:
+    """A page without any cache."""
+    context = browser.new_context(viewport={"width": 1440, "height": 1000})
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    yield page, Received(page)
+    context.close()
+
+
+def opened_in_s(page: Page, address: str, *seen: str) -> float:
+    """Seconds from asking for an address until everything named can be seen."""
+    begun = time.perf_counter()
+    page.goto(address, wait_until="commit")
+    for what in seen:
+        page.locator(what).first.wait_for(state="attached")
+    return time.perf_counter() - begun
+
+
+def settle(page: Page) -> None:
+    """Wait until the script has ended and the charts have been drawn."""
+    page.locator("[data-test-script-state=notRunning]").wait_for(state="attached")
+    page.wait_for_timeout(1500)
+
+
+def measured(home: Path, rounds: int) -> dict[str, list[float]]:
+    """Seconds by kind of page, one a round."""
+    times: dict[str, list[float]] = {
+        name: [] for name in ("empty", "worklist", "switch", "test words", "test")
+    }
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        sync_playwright() as playwright,
+    ):
+        script = Path(folder) / "empty.py"
+        script.write_text(EMPTY, encoding="utf-8")
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        with serving(script, home) as empty, serving(None, home) as ours:
+            first, *others = long_tests()
+            for address in (empty, ours, f"{ours}/session?session={first}"):  # imports
+                with fresh_page(browser) as (page, _):
+                    opened_in_s(page, address, "h1")
+                    settle(page)
+            for number in range(rounds):
+                one_round(browser, empty, ours, others[number % len(others)], times)
+        browser.close()
+    return times
+
+
+def one_round(
+    browser: Browser, empty: str, ours: str, test: str, times: dict[str, list[float]]
+) -> None:
+    """Each kind of page once."""
+    with fresh_page(browser) as (page, _):
+        times["empty"].append(opened_in_s(page, empty, "h1"))
+    with fresh_page(browser) as (page, _):
+        times["worklist"].append(opened_in_s(page, ours, ".wa-list a.wa-bike"))
+        settle(page)
+        begun = time.perf_counter()
+        page.locator(".wa-list a.wa-bike").first.click()
+        page.get_by_role("heading", level=1, name="Bike ").wait_for()
+        times["switch"].append(time.perf_counter() - begun)
+    with fresh_page(browser) as (page, _):
+        begun = time.perf_counter()
+        opened_in_s(page, f"{ours}/session?session={test}", "h1")
+        times["test words"].append(time.perf_counter() - begun)
+        page.locator(_TRACE).first.wait_for(state="attached")
+        times["test"].append(time.perf_counter() - begun)
+
+
+def say_times(times: dict[str, list[float]]) -> None:
+    """Medians, each beside the empty page's."""
+    base = statistics.median(times["empty"])
+    for name, seconds in times.items():
+        middle = statistics.median(seconds)
+        spread = f"{min(seconds):.2f} to {max(seconds):.2f} s"
+        print(f"{name:12} {middle:6.2f} s  {middle / base:5.2f} x empty   {spread}")
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="pages_bench", description=__doc__.splitlines()[0])
+    parser.add_argument("--home", type=Path, help="a home of the bench; built where there is none")
+    parser.add_argument("--rounds", type=int, default=5)
+    asked = parser.parse_args(arguments)
+    with tempfile.TemporaryDirectory() as folder:
+        home = long_sweep_home(asked.home or Path(folder) / "home")
+        say_times(measured(home.root, asked.rounds))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
