@@ -199,7 +199,7 @@ def run_of(row: dict, settings: PlanSettings) -> str:
 
 def _numbers(row: dict, cost: dict, settings: PlanSettings, day: date | None) -> dict[str, str]:
     """The numbers that headlines and reasons may name, as shown."""
-    shares = ("test_above", "replace_above", "unsure_above", "random_test_share")
+    shares = ("test_above", "replace_above", "unsure_above", "lot_share")
     shown = {name: in_100(getattr(settings, name)) for name in shares}
     run = row["km_since_test"] if known(row["km_since_test"]) else 0.0
     return shown | {

@@ -245,7 +245,7 @@ RULES: tuple[Rule, ...] = (
         "test",
         "Test, as a check on leaving: drawn by lot among the sensors that may be left.",
         "A few sensors are tested though nothing calls for it, so that leaving the others can be "
-        "judged ({random_test_share} in 100 a quarter, a set share).",
+        "judged ({lot_share} in 100 a quarter, a set share).",
     ),
     Rule(
         "verdict_alone",

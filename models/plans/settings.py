@@ -154,7 +154,8 @@ class PlanSettings:
     random_test_share: float = _set(
         0.02,
         "replace or test",
-        "share of sensors to be left that are tested all the same, so that leaving is checked",
+        "share of sensors to be left that are tested all the same, so that leaving is checked; "
+        "never more than the safety floor",
         "0 to 1",
         most=0.25,
     )
@@ -241,6 +242,11 @@ class PlanSettings:
                 f"test_above ({self.test_above:g}) must not exceed replace_above "
                 f"({self.replace_above:g})"
             )
+
+    @property
+    def lot_share(self) -> float:
+        """Share of sensors to be left that are tested all the same, held to the safety floor."""
+        return min(self.random_test_share, self.test_above)
 
 
 def declared() -> dict[str, tuple[Bounds, float | str]]:

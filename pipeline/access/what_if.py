@@ -144,7 +144,7 @@ def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
         raise ValueError("; ".join(f"{name}: {fault}" for name, fault in faults.items()))
     weighed = weigh(base.outlook, settings)
     costs = cheapest(base.outlook, weighed, settings)
-    share = settings.random_test_share
+    share = settings.lot_share
     lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)
     return WeighedAnew(settings, weighed, costs, advised_actions(base.cases, costs, settings, lot))
 

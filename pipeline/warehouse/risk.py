@@ -77,7 +77,7 @@ def _advise(
     settings = told.settings
     outlook, evidence = read_outlook(connection), _evidence(connection, day)
     weighed, costs = price(connection, outlook, settings)
-    share = settings.random_test_share
+    share = settings.lot_share
     lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
     store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
     advice = advise(evidence, costs, settings, by_lot=lot, day=day)

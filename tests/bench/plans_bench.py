@@ -21,6 +21,7 @@ from models.plans.costs import Prices, prices_of
 from models.plans.need import part_need
 from models.plans.new_life import AGES_KM, new_life
 from models.plans.outlook import Outlook
+from models.plans.planned_work import planned_work
 from models.plans.policy import KM_AHEAD, alternatives
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings
@@ -59,8 +60,8 @@ def speed(n: int = 10_000) -> None:
     plain = max(time.process_time() - start, 1e-4)
     weighed = timed("cost of every alternative", lambda: weigh(view, settings))
     costs = timed("what costs least", lambda: cheapest(view, weighed, settings))
-    timed("advice", lambda: advised_actions(cases, costs, settings))
-    work = costs[["sensor_id"]].assign(work=costs["next_work"], work_days=costs["next_days"])
+    action = timed("advice", lambda: advised_actions(cases, costs, settings))
+    work = planned_work(costs, action)
     need = timed("parts asked for, 11 fits", lambda: part_need(view, work))
     records = _stock_records(view, need)
     allowed = stock.TRANSFERS_ALLOWED.empty()

@@ -97,7 +97,8 @@ def test_prices_as_added_up_by_hand():
 
 def planned(view, work):
     ids = view.sensors["sensor_id"]
-    return pd.DataFrame({"sensor_id": ids, "work": work, "work_days": 0.0})
+    owed = {"work": work, "work_days": 0.0, "owed_for": "advised" if work else None}
+    return pd.DataFrame({"sensor_id": ids, **owed})
 
 
 def checks(view, work=None, settings=USUAL):

@@ -9,7 +9,8 @@ from tests.models.plans.outlooks import DAYS, TEST, outlook, simulated
 
 def work(view, kind=None, days=None):
     ids = view.sensors["sensor_id"]
-    return pd.DataFrame({"sensor_id": ids, "work": kind, "work_days": days})
+    planned = {"work": kind, "work_days": days, "owed_for": None}
+    return pd.DataFrame({"sensor_id": ids, **planned})
 
 
 def test_without_work_a_part_is_asked_for_when_a_defect_is_heard_of():

@@ -75,7 +75,8 @@ def test_with_nothing_known_nobody_is():
     assert view.known.size == 0
     assert view.onset.shape == (3, len(KM_AHEAD) - 1)
     assert np.isnan(view.new_hazard).all()
-    none = pd.DataFrame({"sensor_id": ["a", "b", "c"], "work": None, "work_days": None})
+    work = dict.fromkeys(("work", "work_days", "owed_for"))
+    none = pd.DataFrame({"sensor_id": ["a", "b", "c"], **work})
     assert check_costs(view, weigh(view, PlanSettings()), none, PlanSettings()).empty
     need = part_need(view, none)
     assert need.shape == (3, 1, len(view.days))

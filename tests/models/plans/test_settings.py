@@ -44,6 +44,11 @@ def test_levels_that_contradict_one_another_fall_back_together():
     assert set(faults) == {"test_above", "replace_above"}
 
 
+@pytest.mark.parametrize(("share", "drawn"), [(0.02, 0.02), (0.05, 0.05), (0.25, 0.05), (0.0, 0.0)])
+def test_the_share_tested_by_lot_is_never_above_the_safety_floor(share, drawn):
+    assert PlanSettings(random_test_share=share, test_above=0.05).lot_share == drawn
+
+
 def test_settings_made_in_code_are_held_to_the_same_bounds():
     with pytest.raises(ValueError, match="review_days is 0, expected a whole number from 1 to 90"):
         PlanSettings(review_days=0)
