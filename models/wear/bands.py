@@ -8,13 +8,18 @@ sensors are worn, how strongly and how widely, is learnt from all of them (empir
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
+from models.wear.band_evidence import (
+    BandChances,
+    level_terms,
+    log_sum,
+    rough_terms,
+    shape_terms,
+)
 from models.wear.band_grid import (
     CENTRES_PCT,
     LEVELS,
@@ -23,6 +28,7 @@ from models.wear.band_grid import (
     WIDTHS_PCT,
     band_grid,
 )
+from models.wear.band_posterior import Posterior, chance_of, edges, middle_and_limits
 from models.wear.drift import blurred, drift_pct
 from models.wear.exposure import BINS
 from models.wear.records import WearRecords
@@ -49,15 +55,6 @@ SHOWN_FROM = 0.5  # a further band is reported from this probability on
 STOP_PCT = 4.0
 _IN_BIN = np.repeat(np.eye(BINS, dtype=np.float32), len(CENTRES_PCT) // BINS, axis=0)
 CHUNK = 400  # rows worked on at a time: their tables stay in the cache
-
-
-@dataclass(frozen=True)
-class Posterior:
-    """log_odds : of a band against none, shape (n,). place : shape (n, places). width : (n, 4)."""
-
-    log_odds: np.ndarray
-    place: np.ndarray
-    width: np.ndarray
 
 
 class WornBands(BaseEstimator):
@@ -164,6 +161,18 @@ class WornBands(BaseEstimator):
         return pd.concat(parts, ignore_index=True)
 
     @property
+    def chances(self) -> BandChances:
+        """What is taken of bands before a sensor's own tests."""
+        return BandChances(
+            self.level_prior_,
+            self.rough_prior_,
+            self.width_prior_,
+            self.stray_rate_,
+            self.grain_,
+            self.own_grain_,
+        )
+
+    @property
     def prior_log_odds(self) -> float:
         """Log odds of a band before any test."""
         return float(np.log(self.worn_share_ / (1.0 - self.worn_share_)))
@@ -197,15 +206,15 @@ class WornBands(BaseEstimator):
         for first in range(0, len(rows), CHUNK):
             part = slice(first, first + CHUNK)
             share[part] = self._own_share(seen.take(part), share[part])
-            chance = _chance(self.posterior(seen.take(part), self.prior_log_odds).log_odds)
+            chance = chance_of(self.posterior(seen.take(part), self.prior_log_odds).log_odds)
             level[part] = chance * self._mean_level(seen.take(part))
         return level, share
 
     def _mean_level(self, seen: Seen) -> np.ndarray:
         """Posterior mean of the drop-outs a pass in a band, given that there is one."""
-        by_level = self._level_terms(seen, 1.0)
-        height = _log_sum(by_level)
-        log = self._shapes(seen, height, _log_sum(self._rough_terms(seen)))
+        by_level = level_terms(seen, self.chances)
+        height = log_sum(by_level)
+        log = shape_terms(seen, self.chances, height, log_sum(rough_terms(seen, self.chances)))
         top = log.max(axis=1, keepdims=True)
         weight = np.exp(log - top)
         each = [
@@ -228,7 +237,7 @@ class WornBands(BaseEstimator):
         for first in range(0, len(rows), CHUNK):
             part = slice(first, first + CHUNK)
             found = self.posterior(seen.take(part), self.prior_log_odds)
-            known = _chance(found.log_odds) >= SHOWN_FROM
+            known = chance_of(found.log_odds) >= SHOWN_FROM
             kept.append(rows[part][known])
             shares.append(found.place[known] @ _IN_BIN)
         return np.concatenate(kept), np.concatenate(shares)
@@ -236,14 +245,14 @@ class WornBands(BaseEstimator):
     def _own_share(self, seen: Seen, like: np.ndarray) -> np.ndarray:
         spread = band_grid().spread.reshape(len(CENTRES_PCT), -1, BINS)[:, 1]
         first = self.posterior(seen, self.prior_log_odds)
-        chance = _chance(first.log_odds)[:, None]
+        chance = chance_of(first.log_odds)[:, None]
         out = (1.0 - chance) * like + chance * (first.place @ spread)
         more = np.flatnonzero(chance[:, 0] >= SHOWN_FROM)
         if more.size:
-            begin, end = _edges(first)
+            begin, end = edges(first)
             rest = seen.take(more).without(begin[more], end[more])
             second = self.posterior(rest, _FURTHER_ODDS)
-            also = _chance(second.log_odds)[:, None]
+            also = chance_of(second.log_odds)[:, None]
             out[more] = (out[more] + also * (second.place @ spread)) / (1.0 + also)
         return out
 
@@ -262,8 +271,8 @@ class WornBands(BaseEstimator):
         other = self._posterior(own.sure(), prior_log_odds)
         fits = len(CENTRES_PCT) * (found.place[doubtful] * own.prior).sum(axis=1)
         track = OF_TRACK * fits / (OF_TRACK * fits + 1.0 - OF_TRACK)
-        with_band = track * _chance(found.log_odds[doubtful])
-        without = (1.0 - track) * _chance(other.log_odds)
+        with_band = track * chance_of(found.log_odds[doubtful])
+        without = (1.0 - track) * chance_of(other.log_odds)
         chance = np.clip((with_band + without).astype(float), 1e-9, 1.0 - 1e-9)
         part = (with_band / chance)[:, None]
         found.log_odds[doubtful] = np.log(chance / (1.0 - chance))
@@ -277,16 +286,16 @@ class WornBands(BaseEstimator):
         Drop-outs of one spot show the same place again and again: for the place they count as
         often as they come from different bins (``sights``), for there being a band in full.
         """
-        by_rough = _log_sum(self._rough_terms(seen))
-        whole = self._shapes(seen, _log_sum(self._level_terms(seen, 1.0)), by_rough)
+        by_rough = log_sum(rough_terms(seen, self.chances))
+        whole = shape_terms(seen, self.chances, log_sum(level_terms(seen, self.chances)), by_rough)
         top = whole.max(axis=1)
         weight = np.exp(whole - top[:, None])
         evidence = top + np.log(weight.sum(axis=1))
         many = sights(seen.counts) / np.maximum(seen.counts.sum(axis=1), 1.0)
         again = np.flatnonzero(many < 1.0)
         if again.size:
-            levels = _log_sum(self._level_terms(seen.take(again), many[again, None]))
-            shapes = self._shapes(seen.take(again), levels, by_rough[again])
+            levels = log_sum(level_terms(seen.take(again), self.chances, many[again, None]))
+            shapes = shape_terms(seen.take(again), self.chances, levels, by_rough[again])
             weight[again] = np.exp(shapes - shapes.max(axis=1, keepdims=True))
         weight = weight.reshape(len(weight), len(CENTRES_PCT), len(WIDTHS_PCT))
         weight = weight / weight.sum(axis=(1, 2))[:, None, None]
@@ -302,48 +311,6 @@ class WornBands(BaseEstimator):
         moved = self.drift_pct_ * seen.lag_km / 1000.0
         return np.hypot(moved, np.where(seen.counts.any(axis=1), 0.0, TRAVEL_ERROR_PCT))
 
-    def _shapes(self, seen: Seen, by_level: np.ndarray, by_rough: np.ndarray) -> np.ndarray:
-        """Log of prior times likelihood ratio of every shape, shape (n, G); nothing-there left out.
-
-        ``by_level``, ``by_rough`` : summed over levels and roughenings, shape (n, G).
-        """
-        both, none = by_level + by_rough, self.level_prior_[0] * self.rough_prior_[0]
-        nothing = np.exp(np.minimum(np.log(none) - both, 0.0))
-        both += np.log1p(-np.minimum(nothing, 1 - 1e-6)) - np.log1p(-none)
-        prior = seen.prior[:, :, None] * self.width_prior_.astype(np.float32)
-        return both + np.log(prior).reshape(both.shape)
-
-    def _level_terms(self, seen: Seen, share: np.ndarray | float) -> list[np.ndarray]:
-        """Log prior and likelihood ratio of each level, a table (n, G) each.
-
-        ``share`` : what each drop-out and pass counts for.
-        """
-        spread = band_grid().spread.astype(np.float32)
-        y, e = (seen.counts * share).astype(np.float32), (seen.exposure * share).astype(np.float32)
-        reached, prior = e @ spread.T, np.log(self.level_prior_).astype(np.float32)
-        out = []
-        for k, level in enumerate(LEVELS.astype(np.float32)):
-            out.append(y @ np.log1p(level / np.float32(self.stray_rate_) * spread).T)
-            out[-1] += prior[k] - level * reached
-        return out
-
-    def _rough_terms(self, seen: Seen) -> list[np.ndarray]:
-        """Log prior and likelihood ratio of each roughening, a table (n, G) each.
-
-        A sound bin's roughness is log-normal: its upper tail is heavier than a gamma's.
-        A track's own grain comes back at every test: many tests say little more than one.
-        """
-        envelope = band_grid().envelope.astype(np.float32)
-        n = seen.n_rough.astype(np.float32)
-        worth = self.grain_ * (1.0 - self.own_grain_ + self.own_grain_ * np.maximum(n, 1.0))
-        r, n = (seen.rough / worth).astype(np.float32), (n / worth).astype(np.float32)
-        prior = np.log(self.rough_prior_).astype(np.float32)
-        out = []
-        for k, height in enumerate(ROUGHENINGS.astype(np.float32)):
-            log = np.log1p(height * envelope)
-            out.append(prior[k] + r @ log.T - n @ (0.5 * log**2).T)
-        return out
-
     def _learn(self, seen: Seen) -> None:
         """EM for the share worn and the chances of level, roughening and width."""
         for _ in range(self.max_iter):
@@ -356,13 +323,13 @@ class WornBands(BaseEstimator):
             self.level_prior_, self.rough_prior_, self.width_prior_ = (v / v.sum() for v in sums)
 
     def _gather(self, seen: Seen, odds: float, sums: list[np.ndarray]) -> float:
-        by_level, by_rough = self._level_terms(seen, 1.0), self._rough_terms(seen)
-        whole = [_log_sum(by_level), _log_sum(by_rough)]
-        log = self._shapes(seen, *whole)
+        by_level, by_rough = level_terms(seen, self.chances), rough_terms(seen, self.chances)
+        whole = [log_sum(by_level), log_sum(by_rough)]
+        log = shape_terms(seen, self.chances, *whole)
         top = log.max(axis=1, keepdims=True)
         weight = np.exp(log - top)
         evidence = top[:, 0] + np.log(weight.sum(axis=1))
-        chance = _chance(evidence + odds)
+        chance = chance_of(evidence + odds)
         weight *= (chance / weight.sum(axis=1))[:, None]
         for terms, height, total in zip((by_level, by_rough), whole, sums[:2], strict=True):
             total += [float((weight * np.exp(term - height)).sum()) for term in terms]
@@ -370,48 +337,14 @@ class WornBands(BaseEstimator):
         return float(chance.sum())
 
     def _described(self, seen: Seen, posterior: Posterior) -> pd.DataFrame:
-        peak, low, high = _place(posterior.place)
-        begin, end = _edges(posterior)
+        peak, low, high = middle_and_limits(posterior.place)
+        begin, end = edges(posterior)
         level, rough = strength(seen, begin, end, self.stray_rate_)
         return pd.DataFrame(
             {
-                "confidence": _chance(posterior.log_odds),
+                "confidence": chance_of(posterior.log_odds),
                 "peak_pct": peak, "peak_low_pct": low, "peak_high_pct": high,
                 "from_pct": begin, "to_pct": end, "level": level, "roughening": rough,
                 "at_stop": (begin <= STOP_PCT) | (end >= 100.0 - STOP_PCT),
             }
         )  # fmt: skip
-
-
-def _chance(log_odds: np.ndarray) -> np.ndarray:
-    return 1.0 / (1.0 + np.exp(-np.clip(log_odds, -50.0, 50.0)))
-
-
-def _edges(posterior: Posterior) -> tuple[np.ndarray, np.ndarray]:
-    """From and to of each row's band: its middle and expected width."""
-    peak, width = _place(posterior.place)[0], posterior.width @ WIDTHS_PCT
-    return np.clip(peak - width / 2, 0.0, 100.0), np.clip(peak + width / 2, 0.0, 100.0)
-
-
-def _log_sum(terms: list[np.ndarray]) -> np.ndarray:
-    """Log of the sum of exponentials of some tables, element by element."""
-    top = terms[0]
-    for term in terms[1:]:
-        top = np.maximum(top, term)
-    return top + np.log(sum(np.exp(term - top) for term in terms))
-
-
-def _place(place: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Middle of the likeliest stretch, and the 90 % limits of the place."""
-    smooth = place.copy()
-    for shift in (1, 2):
-        smooth[:, shift:] += place[:, :-shift]
-        smooth[:, :-shift] += place[:, shift:]
-    best = CENTRES_PCT[smooth.argmax(axis=1)]
-    near = np.abs(CENTRES_PCT - best[:, None]) <= 4.0
-    own = np.where(near, place, 0.0)
-    peak = (own @ CENTRES_PCT) / np.maximum(own.sum(axis=1), 1e-300)
-    below = np.cumsum(place, axis=1)
-    low = CENTRES_PCT[(below < 0.05).sum(axis=1).clip(max=99)] - 0.5
-    high = CENTRES_PCT[(below < 0.95).sum(axis=1).clip(max=99)] + 0.5
-    return peak, np.minimum(low, peak), np.maximum(high, peak)

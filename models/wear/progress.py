@@ -20,7 +20,8 @@ from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
 from models.wear.band_grid import CENTRES_PCT, TRAVEL_ERROR_PCT, WIDTHS_PCT
-from models.wear.bands import CHUNK, SHOWN_FROM, Posterior, WornBands
+from models.wear.band_posterior import Posterior
+from models.wear.bands import CHUNK, SHOWN_FROM, WornBands
 from models.wear.records import WearRecords
 from models.wear.schemas import FAILURES, PROGRESS
 from models.wear.seen import Seen, in_life_order, strength
