@@ -9,15 +9,16 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from itertools import groupby
 from typing import Any
 
-from models.plans.settings import PlanSettings, declared, settings_from
+from models.plans.settings import Bounds, PlanSettings, declared, settings_from
 from pipeline.home import Home, write_new
+from pipeline.intake.shown_settings import SECTION, ShownSettings, declared_shown, shown_from
 
 _HEAD = """\
-# Costs, levels and limits of Wear Atlas. Money is in your own currency.
+# Costs, levels and limits of Wear Atlas, and how values are shown. Money is in your own currency.
 # Every default is assumed and has no published source: put in what is true of your shop.
 # The next build takes the changes up: python3 -m pipeline rebuild
 """
@@ -30,11 +31,15 @@ _TRANSFERS = """
 
 @dataclass(frozen=True)
 class SettingsFile:
-    """What the file says: settings, pairs of shops (giver, taker), and what could not stand."""
+    """What the file says: settings, pairs of shops (giver, taker), and what could not stand.
+
+    ``shown`` says how values are shown.
+    """
 
     settings: PlanSettings
     transfers: tuple[tuple[str, str], ...]
     problems: tuple[str, ...]
+    shown: ShownSettings = field(default_factory=ShownSettings)
 
 
 def read_settings(home: Home) -> SettingsFile:
@@ -52,18 +57,29 @@ def read_settings(home: Home) -> SettingsFile:
     values: dict[str, object] = {}
     for name, value in table.items():
         values.update(value if isinstance(value, dict) else {name: value})
+    seen = {name: values.pop(name) for name in declared_shown() if name in values}
+    shown, not_shown = shown_from(seen)
     settings, faults = settings_from(values)
+    values |= seen
     unread = [_unread(path.name, number, line, values) for number, line in left_out]
-    named = _named(path.name, text, values, faults)
+    named = _named(path.name, text, values, faults | not_shown)
     problems = [*unread, *named, *(f"{path.name}: {one}" for one in odd)]
-    return SettingsFile(settings, transfers, tuple(problems))
+    return SettingsFile(settings, transfers, tuple(problems), shown)
+
+
+def known_settings() -> dict[str, tuple[Bounds, float | str]]:
+    """Every setting that the file may hold, by name: its bounds and its assumed default."""
+    return {**declared(), **declared_shown()}
 
 
 def write_settings(
-    home: Home, settings: PlanSettings, transfers: tuple[tuple[str, str], ...] = ()
+    home: Home,
+    settings: PlanSettings,
+    transfers: tuple[tuple[str, str], ...] = (),
+    shown: ShownSettings | None = None,
 ) -> None:
     """Write the file anew and whole, every setting with its meaning and its assumed default."""
-    write_new(home.settings, settings_text(settings, transfers))
+    write_new(home.settings, settings_text(settings, transfers, shown))
 
 
 def keep_settings(home: Home, values: Mapping[str, object]) -> dict[str, str]:
@@ -73,21 +89,28 @@ def keep_settings(home: Home, values: Mapping[str, object]) -> dict[str, str]:
     """
     settings, faults = settings_from(values)
     if not faults:
-        write_settings(home, settings, read_settings(home).transfers)
+        before = read_settings(home)
+        write_settings(home, settings, before.transfers, before.shown)
     return faults
 
 
-def settings_text(settings: PlanSettings, transfers: tuple[tuple[str, str], ...] = ()) -> str:
+def settings_text(
+    settings: PlanSettings,
+    transfers: tuple[tuple[str, str], ...] = (),
+    shown: ShownSettings | None = None,
+) -> str:
     """The file's text."""
-    parts, known = [_HEAD], declared()
+    parts, known = [_HEAD], known_settings()
+    values = asdict(settings) | asdict(shown or ShownSettings())
     for section, names in groupby(known, key=lambda name: known[name][0].section):
         parts.append(f"\n[{section.replace(' ', '_')}]")
         for name in names:
             bounds, default = known[name]
             unit = f", {bounds.unit}" if bounds.unit else ""
             words = f", one of {', '.join(bounds.words)}" if bounds.words else ""
-            parts.append(f"# {bounds.meaning}{unit}{words}; assumed default {_toml(default)}")
-            parts.append(f"{name} = {_toml(getattr(settings, name))}")
+            assumed = "" if section == SECTION else "assumed "
+            parts.append(f"# {bounds.meaning}{unit}{words}; {assumed}default {_toml(default)}")
+            parts.append(f"{name} = {_toml(values[name])}")
     given = groupby(sorted(transfers), key=lambda pair: pair[0])
     lines = [
         f"{_toml(giver)} = [{', '.join(_toml(taker) for _, taker in pairs)}]\n"
@@ -133,9 +156,9 @@ def _read_lines(text: str) -> tuple[dict[str, Any], list[tuple[int, str]]]:
 def _unread(file: str, number: int, line: str, values: Mapping[str, object]) -> str:
     """What a line that cannot be read says, and what was expected there."""
     name, _, value = (part.strip() for part in line.partition("="))
-    if name not in declared() or name in values:  # where it is set twice, the first holds
+    if name not in known_settings() or name in values:  # where it is set twice, the first holds
         return f"{file}, line {number}: {line} cannot be read; it is left out."
-    bounds, default = declared()[name]
+    bounds, default = known_settings()[name]
     expected = bounds.fault(None, default)
     comma = re.match(r"([-+]?\d+),(\d+)\s*(#|$)", value)
     if comma:
@@ -150,7 +173,7 @@ def _named(file: str, text: str, values: dict[str, object], faults: dict[str, st
     return [
         f"{file}, line {_line(text, name)}: {name} is {values.get(name)!r}, {fault}; it stays at "
         "its assumed default."
-        if name in declared()
+        if name in known_settings()
         else f"{file}, line {_line(text, name)}: {name}: {fault}; it is left out."
         for name, fault in faults.items()
     ]
