@@ -113,12 +113,12 @@ def _one(shown: Shown, view: SessionView, dropout: dict) -> None:
 def _samples(shown: Shown, view: SessionView, dropout: dict) -> tuple[pd.DataFrame, str]:
     """Every sample around a drop-out, else what the thinned trace has of them."""
     window = window_around(dropout)
-    found = sweep_records.window(shown, view.session["session_id"], *window)
+    found = sweep_records.window(shown, view, *window)
     if found is None:
         near = view.trace[view.trace["t_s"].between(*window)].reset_index(drop=True)
         return near, (
-            "The published records do not hold this sweep yet: only the samples of the thinned "
-            "trace are shown."
+            "The samples of this sweep are not there any more: only those of the thinned trace are "
+            "shown."
         )
     if found.is_whole:
         return found.samples, ""

@@ -19,7 +19,7 @@ from pipeline.access.views import SessionView
 SHORTEST_S = 0.02
 _CHOOSE = "Draw a window over it to see that part from near, or type one below."
 _THIN = (
-    "The published records do not hold this sweep yet, so this part is drawn from the thinned "
+    "The samples of this sweep are not there any more, so this part is drawn from the thinned "
     "trace: within it detail is missing."
 )
 Window = tuple[float, float]
@@ -65,7 +65,7 @@ def _samples(shown: Shown, view: SessionView, window: Window | None) -> tuple[pd
     """What to draw, and what to say of it."""
     if window is None:
         return view.trace, ""
-    found = sweep_records.window(shown, view.session["session_id"], *window)
+    found = sweep_records.window(shown, view, *window)
     if found is None:
         return view.trace[view.trace["t_s"].between(*window)].reset_index(drop=True), _THIN
     if found.is_whole:

@@ -86,22 +86,21 @@ def show_passes(shown: Shown, view: SessionView) -> None:
     )
     if not fold.open:
         return
-    session_id = view.session["session_id"]
     with fold:
-        own = sweep_records.over_travel(shown, session_id)
+        own = sweep_records.over_travel(shown, view)
         if own is None:
-            nothing("The published records do not hold this sweep yet: not laid over the travel.")
+            nothing("The samples of this sweep are not there, so nothing can be laid over it.")
             return
-        earlier = _earlier(shown, session_id)
+        earlier = _earlier(shown, view)
         _passes(view, own, earlier)
         if earlier is not None:
             _roughness(view, earlier)
 
 
-def _earlier(shown: Shown, session_id: str) -> SweepOverTravel | None:
+def _earlier(shown: Shown, view: SessionView) -> SweepOverTravel | None:
     """The earlier test that the reader lays over this one."""
-    tests = sweep_records.can_lie_over(shown, session_id)
-    if tests is None or tests.empty:
+    tests = sweep_records.can_lie_over(shown, view)
+    if tests.empty:
         nothing(
             "There is no earlier sweep in the same channel of this sensor, or of the one before "
             "it, to lay over."
@@ -109,16 +108,20 @@ def _earlier(shown: Shown, session_id: str) -> SweepOverTravel | None:
         return None
     choices = {NO_OTHER: None} | {_label(row): row for row in tests.to_dict("records")}
     picked = choices[
-        st.selectbox("Lay over an earlier test", list(choices), key=f"overlay_{session_id}")
+        st.selectbox("Lay over an earlier test", list(choices), key=_key("overlay", view))
     ]
     if picked is None:
         return None
-    found = sweep_records.over_travel(shown, picked["session_id"])
+    found = sweep_records.earlier_over_travel(shown, picked["session_id"])
     if found is None:
         nothing(f"The samples of test {picked['session_id']} are not there any more.")
         return None
     st.html(tag("p", "Behind: ", to_session(picked["session_id"], _label(picked)), "."))
     return found
+
+
+def _key(name: str, view: SessionView) -> str:
+    return f"{name}_{view.session['session_id']}"
 
 
 def _label(row: dict) -> str:
@@ -132,8 +135,7 @@ def _passes(view: SessionView, own: SweepOverTravel, earlier: SweepOverTravel | 
         nothing("The position is not known, so that no pass can be laid over the travel.")
         return
     enlarged = (
-        st.selectbox("Drawn", [_AS_READ, _ENLARGED], key=f"passes_drawn_{own.session_id}")
-        == _ENLARGED
+        st.selectbox("Drawn", [_AS_READ, _ENLARGED], key=_key("passes_drawn", view)) == _ENLARGED
     )
     ends = (own.closed_pct, own.open_pct)
     before = None if earlier is None else earlier.passes

@@ -9,31 +9,32 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import duckdb
-import numpy as np
 import pandas as pd
 
 from models.statics.cautions import next_look
 from models.statics.schemas import BANDS, TRAVEL_BANDS
-from models.sweeps.decimate import decimate_minmax
 from models.sweeps.measure import SweepResults, measure_sweeps
-from models.sweeps.schemas import CONTEXTS, SAMPLES
+from models.sweeps.schemas import CONTEXTS
 from models.wear.schemas import BANDS as WEAR_BANDS
 from pipeline.access import schemas
 from pipeline.access.bench_view import BENCH_SENSORS, checks_as_typed, sensor_as_typed
-from pipeline.access.pending import pending_files, pending_rows
+from pipeline.access.pending import pending_rows
+from pipeline.access.pending_sweep import pending_samples
 from pipeline.access.reading import NotThereError, edition_of, read_frame, reading
 from pipeline.access.standing import standing_in
-from pipeline.access.views import TRACE_POINTS, SessionView
+from pipeline.access.sweep_traces import thinned
+from pipeline.access.views import SessionView
 from pipeline.access.wear_view import WEAR_PROFILE_ROWS, TestWear
 from pipeline.home import Home
-from pipeline.intake.contract import table_of
-from pipeline.intake.read_sweeps import samples_into
-from pipeline.intake.receive import HandedFile
-from pipeline.statements import connect, run
 from pipeline.warehouse.wear_schemas import WEAR_STRETCHES
 
-#: Larger files of sweeps hold more than a test just made: they wait for the build.
-LARGEST_SWEEP = 50_000_000
+#: Measures of a sweep that are held against good sensors, in the order shown.
+PLACED = [
+    "smoothness_pct",
+    "linearity_independent_pct",
+    "linearity_terminal_pct",
+    "hysteresis_pct",
+]
 
 
 def pending_session_view(home: Home, session_id: str) -> SessionView | None:
@@ -47,7 +48,7 @@ def pending_session_view(home: Home, session_id: str) -> SessionView | None:
     test = pending_rows(home, "test_sessions")["test_sessions"].get(session_id)
     if test is None:
         return None
-    samples = _samples(home, session_id)
+    samples = pending_samples(home, session_id)
     with reading(home) as (manifest, connection):
         sensor = _sensor(connection, home, test["sensor_id"])
         parts = {"parts": [sensor["part_no"]]}
@@ -67,10 +68,10 @@ def pending_session_view(home: Home, session_id: str) -> SessionView | None:
             profile=swept.profile,
             passes=swept.passes,
             findings=swept.findings,
-            trace=_trace(samples),
+            trace=thinned(samples.drop(columns="session_id")),
             earlier=read_frame(connection, "sensor_tests", schemas.BIKE_TESTS, key),
             set_aside=schemas.SET_ASIDE.empty(),
-            places=schemas.SWEEP_PLACES.empty(),
+            places=_places(test, bands, measures),
             travel_band=_travel_band(connection, test, sensor),
             wear=TestWear(
                 None, WEAR_BANDS.empty(), WEAR_PROFILE_ROWS.empty(), WEAR_STRETCHES.empty(), None
@@ -106,42 +107,19 @@ def _session(
     return schemas.SESSION.check(pd.DataFrame([row])).to_dict("records")[0]
 
 
-def _samples(home: Home, session_id: str) -> pd.DataFrame:
-    """SAMPLES of the last sweep entered for the test; empty without one."""
-    files = [file for file in pending_files(home) if _holds_sweeps(file)]
-    connection = connect()
-    try:
-        for file in reversed(files):
-            samples_into(connection, file)
-            found = run(connection, "access/sql/samples_as_typed", {"session_id": session_id}).df()
-            if len(found):
-                return SAMPLES.check(found)
-    finally:
-        connection.close()
-    return SAMPLES.empty()
-
-
-def _holds_sweeps(file: HandedFile) -> bool:
-    table = table_of(file.name)
-    if file.trouble or table is None or table.name != "sweeps" or not file.path.exists():
-        return False
-    return file.path.stat().st_size <= LARGEST_SWEEP
-
-
 def _measured(test: Mapping[str, str], sensor: dict, samples: pd.DataFrame) -> SweepResults:
     known = {name: test.get(name) or sensor.get(name) for name in CONTEXTS.names}
     context = pd.DataFrame([known], dtype=object)
     return measure_sweeps(samples, CONTEXTS.check(context))
 
 
-def _trace(samples: pd.DataFrame) -> pd.DataFrame:
-    if samples.empty:
-        return schemas.TRACE.empty()
-    t_s = samples["t_s"].to_numpy()
-    kept = decimate_minmax(t_s, samples["signal"].to_numpy(), TRACE_POINTS)
-    if samples["signal_b"].notna().any():
-        kept = np.union1d(kept, decimate_minmax(t_s, samples["signal_b"].to_numpy(), TRACE_POINTS))
-    return schemas.TRACE.check(samples.iloc[kept].reset_index(drop=True))
+def _places(test: Mapping[str, str], bands: pd.DataFrame, measures: list[dict]) -> pd.DataFrame:
+    """SWEEP_PLACES against the good ranges as published."""
+    if test.get("sweep_channel") != "volt" or not measures:
+        return schemas.SWEEP_PLACES.empty()
+    known = ["reading", "high", "sensor_count", "more_needed", "method"]
+    own = pd.DataFrame({"reading": PLACED, "value": [measures[0][name] for name in PLACED]})
+    return schemas.SWEEP_PLACES.check(own.merge(bands[known], on="reading", how="left"))
 
 
 def _travel_band(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -87,9 +88,13 @@ def sweep_window(home: Home, session_id: str, from_s: float, to_s: float) -> Swe
     """
     with reading(home) as (_, connection):
         path, _ = _found(connection, home, session_id)
-        samples = _samples(connection, path, session_id, from_s, to_s)
-        readable = np.isfinite(samples["t_s"]) & np.isfinite(samples["signal"])
-        return SweepWindow(thinned(samples), int(readable.sum()))
+        return window_of(_samples(connection, path, session_id, from_s, to_s))
+
+
+def window_of(samples: pd.DataFrame) -> SweepWindow:
+    """Samples of a part of a sweep as they are drawn, with their number."""
+    readable = np.isfinite(samples["t_s"]) & np.isfinite(samples["signal"])
+    return SweepWindow(thinned(samples), int(readable.sum()))
 
 
 def sweep_over_travel(home: Home, session_id: str) -> SweepOverTravel:
@@ -110,31 +115,50 @@ def sweep_over_travel(home: Home, session_id: str) -> SweepOverTravel:
             )
             for schema in (PASSES, DROPOUTS, PROFILE)
         }
+    return laid_over_travel(samples, about, frames["passes"], frames["dropouts"], frames["profile"])
+
+
+def laid_over_travel(
+    samples: pd.DataFrame,
+    about: Mapping,
+    passes: pd.DataFrame,
+    dropouts: pd.DataFrame,
+    profile: pd.DataFrame,
+) -> SweepOverTravel:
+    """One test's samples laid over the travel by what was measured of them.
+
+    ``about`` holds session_id, sweep_channel, supply_v, track_ohm, travel_source, closed_output and
+    open_output.
+    """
     low, high = (float(samples["signal"].quantile(q)) for q in (0.01, 0.99))
     applied = scale_of(about["sweep_channel"], low, high, about["supply_v"], about["track_ohm"])
     laid = lay_over_travel(
         samples,
-        frames["passes"].sort_values("pass_no"),
-        frames["dropouts"],
+        passes.sort_values("pass_no"),
+        dropouts,
         applied=applied.full,
         closed_output=about["closed_output"],
         open_output=about["open_output"],
     )
     ends = (100.0 * about[end] / applied.full for end in ("closed_output", "open_output"))
-    profile = frames["profile"].sort_values("bin_from_pct", ignore_index=True)
-    return SweepOverTravel(session_id, laid, profile, about["travel_source"], *ends)
+    ordered = profile.sort_values("bin_from_pct", ignore_index=True)
+    return SweepOverTravel(about["session_id"], laid, ordered, about["travel_source"], *ends)
 
 
-def overlay_tests(home: Home, session_id: str) -> pd.DataFrame:
-    """Earlier tests that can be laid over one (OVERLAY_TESTS), the latest first.
+def overlay_tests(home: Home, session: Mapping) -> pd.DataFrame:
+    """Published tests that can be laid over one (OVERLAY_TESTS), the latest first.
+
+    ``session`` is one row of SESSION as a dict; the records need not hold that test yet.
 
     Raises
     ------
     NotThereError
         Nothing is published in this home.
     """
+    of = ("session_id", "sensor_id", "unit_id", "mount", "sweep_channel", "tested_at")
+    asked = {name: session[name] if isinstance(session[name], str) else None for name in of}
     with reading(home) as (_, connection):
-        return read_frame(connection, "overlay_tests", OVERLAY_TESTS, {"session_id": session_id})
+        return read_frame(connection, "overlay_tests", OVERLAY_TESTS, asked)
 
 
 def _found(connection: duckdb.DuckDBPyConnection, home: Home, session_id: str) -> tuple[Path, dict]:
@@ -185,9 +209,11 @@ __all__ = [
     "TRACE_POINTS",
     "SweepOverTravel",
     "SweepWindow",
+    "laid_over_travel",
     "overlay_tests",
     "sweep_over_travel",
     "sweep_window",
     "thinned",
     "thinned_trace",
+    "window_of",
 ]

@@ -11,7 +11,6 @@ from models.statics.cautions import next_look
 from pipeline.access import schemas
 from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
-from pipeline.access.sweep_traces import TRACE_POINTS as TRACE_POINTS
 from pipeline.access.sweep_traces import thinned_trace
 from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
 from pipeline.home import Home

@@ -1,18 +1,12 @@
--- grain: one earlier swept test, in the same channel, of the same sensor or of the one before it
-with this as (
-    from marts.tests where session_id = $session_id
-),
-
-swept as (
+-- grain: one swept test before the one asked for, in its channel, of its sensor or the one before it
+with swept as (
     select
-        tests.session_id, tests.sensor_id, tests.sensor_id = this.sensor_id as same_sensor,
-        tests.part_no, tests.tested_at, tests.tested_on, tests.odometer_km, tests.verdict,
-        tests.conclusion, tests.dropout_count
-    from this
-    join marts.tests as tests
-        on tests.unit_id = this.unit_id and tests.mount = this.mount
-        and tests.sweep_channel = this.sweep_channel and tests.tested_at < this.tested_at
-    where tests.conclusion is not null
+        session_id, sensor_id, sensor_id = $sensor_id as same_sensor, part_no, tested_at,
+        tested_on, odometer_km, verdict, conclusion, dropout_count
+    from marts.tests
+    where conclusion is not null
+        and unit_id = $unit_id and mount = $mount and sweep_channel = $sweep_channel
+        and session_id <> $session_id and tested_at < $tested_at::timestamptz
 ),
 
 predecessor as (

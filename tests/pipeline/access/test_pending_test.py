@@ -50,7 +50,7 @@ def test_it_shows_what_the_build_will_show(stocked_copy):
     built = session_view(stocked_copy, "N1")
     assert built.in_records
     assert at_once.measures["dropout_count"] == built.measures["dropout_count"] > 0
-    for name in ("dropouts", "profile", "passes", "findings", "trace", "travel_band"):
+    for name in ("dropouts", "profile", "passes", "findings", "trace", "travel_band", "places"):
         pd.testing.assert_frame_equal(getattr(at_once, name), getattr(built, name))
     shown = ["check", "state", "value", "text"]
     pd.testing.assert_frame_equal(at_once.checks[shown], built.checks[shown])
