@@ -18,6 +18,7 @@ from pipeline.access import (
     wear_view,
     what_if,
 )
+from pipeline.access import stock_book as stock_book_view
 from pipeline.home import Home, demo_home, own_home
 from pipeline.intake.receive import last_hand_in
 
@@ -28,6 +29,7 @@ _FOUND_IN = {
     "what_if_base": what_if,
     "stock_view": stock_view,
     "repairs_view": repairs_view,
+    "stock_book": stock_book_view,
     "bench_view": bench_view,
     "find_bikes": bench_view,
     "pending_session_view": pending_test,
@@ -111,6 +113,11 @@ def stock(
 ) -> stock_view.StockView:
     """What parts to order today, and one shop's part in detail."""
     return _read("stock_view", shown, shop_id, part_no)
+
+
+def stock_book(shown: Shown) -> stock_book_view.StockBook:
+    """What each shop has of each part, entries since the last build included."""
+    return _read("stock_book", shown, of_entries=str(last_hand_in(shown.home)))
 
 
 def checks(shown: Shown) -> check_plan_view.CheckPlanView:

@@ -13,6 +13,8 @@ from dashboard.markup import Html, bullets, fold, identifier, joined, link, tabl
 from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
 from dashboard.sieve import shop_names
+from dashboard.stock_entry_part import stock_entry_part
+from dashboard.stock_entry_words import NOT_IN_PLAN
 from dashboard.stock_words import (
     advised,
     coming,
@@ -32,7 +34,7 @@ from dashboard.stock_words import (
     unmet,
     walk_in_words,
 )
-from dashboard.words import counted, day, in_100, money, number
+from dashboard.words import counted, day, in_100, known, money, number
 from pipeline.access.stock_view import OnePart, StockView
 
 TITLE = "Parts: what to order today"
@@ -48,6 +50,7 @@ def show(shown: records.Shown) -> None:
     surround.which_records(view.edition)
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
+    waiting = stock_entry_part(shown)
     if view.rows.empty:
         surround.nothing(
             "There is nothing to plan: no sensor in service, no count and no first visit is on "
@@ -56,9 +59,9 @@ def show(shown: records.Shown) -> None:
         return
     if asked[0]:
         _one(view)
-        _today(view)
+        _today(view, waiting)
     else:
-        _today(view)
+        _today(view, waiting)
         _one(view)
     _transfers(view)
     _last_buys(view)
@@ -67,9 +70,12 @@ def show(shown: records.Shown) -> None:
     st.html(bullets(rests_on(view.about)))
 
 
-def _today(view: StockView) -> None:
+def _today(view: StockView, waiting: pd.DataFrame) -> None:
+    """The plan; ``waiting`` STOCK_BOOK rows put in since it was made."""
     surround.heading("Today, shop by shop")
+    key = ["shop_id", "part_no"]
     rows = view.rows.assign(shop=shop_names(view.rows))
+    rows = rows.merge(waiting[[*key, "on_hand_now", "due_now"]], on=key, how="left")
     currency = view.about["currency"]
     st.html(tag("p", tag("strong", in_short(rows, currency)), " ", " ".join(to_settle(rows))))
     columns = _columns(currency)
@@ -97,13 +103,20 @@ def _columns(currency: str) -> dict:
         ),
         "Order now": lambda r: tag("strong", order_now(r)),
         "Costs": lambda r: money(r["order_money"], currency) if r["order_parts"] else "nothing",
-        "On the shelf": position,
-        "On order": coming,
+        "On the shelf": lambda r: _put_in(position(r), r["on_hand_now"]),
+        "On order": lambda r: _put_in(coming(r), r["due_now"]),
         "Asked for, expected": needed,
         "A need unmet, today → after": runs_out,
         "Tied up, today → after": lambda r: tied_up(r, currency),
         "Why": why,
     }
+
+
+def _put_in(words: str, parts: object) -> Html | str:
+    """What the plan counts on, with what was put in since."""
+    if not known(parts):
+        return words
+    return joined([words, tag("strong", f"now {parts:.0f}, {NOT_IN_PLAN}")], ". ")
 
 
 def _one(view: StockView) -> None:

@@ -10,6 +10,7 @@ from scipy.stats import poisson
 
 from models.stock import schemas
 from pipeline.access import stock_schemas as access
+from pipeline.access.stock_book import STOCK_BOOK, StockBook
 from pipeline.access.stock_view import OnePart, StockView
 from tests.dashboard.fake_views import HOSTILE, edition, rows
 
@@ -205,3 +206,28 @@ def last_buys(**values) -> pd.DataFrame:
         "filled_after": 0.96,
     }
     return rows(schemas.LAST_TIME_BUYS, 1, **(known | values))
+
+
+def stock_book(**values) -> StockBook:
+    """Two shops with two parts each: counted, and never."""
+    frame = rows(
+        STOCK_BOOK,
+        4,
+        shop_id=["north", "north", "south", "south"],
+        shop_name=["North Yard", "North Yard", "South Yard", "South Yard"],
+        part_no=["P-1", "P-2", "P-1", "P-2"],
+        description=HOSTILE,
+        planned=True,
+        **{
+            "counted_on": ["2026-03-01", None, "2026-03-10", None],
+            "counted": [3, None, 0, None],
+            "on_order": [2, None, 0, None],
+            "order_due_on": ["2026-03-20", None, None, None],
+            "used_since": [1, 0, 0, 0],
+            "on_hand_now": [2, None, 0, None],
+            "due_now": [2, None, 0, None],
+            "pending": False,
+        }
+        | values,
+    )
+    return StockBook(edition(), frame)

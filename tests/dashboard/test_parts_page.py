@@ -10,7 +10,7 @@ from dashboard import show_chart
 from dashboard.markup import table
 from dashboard.stock_words import exported
 from models.stock import schemas
-from pipeline.access import stock_schemas, stock_view, views
+from pipeline.access import stock_book, stock_schemas, stock_view, views
 from tests.dashboard import fake_stock as fakes
 from tests.dashboard.fake_views import worklist_view
 from tests.dashboard.test_pages import opened, text_of
@@ -38,6 +38,7 @@ def shown(monkeypatch, tmp_path):
     monkeypatch.setattr(views, "current_version", lambda home: 1)
     monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
     monkeypatch.setattr(stock_view, "stock_view", answer)
+    monkeypatch.setattr(stock_book, "stock_book", lambda home: fakes.stock_book())
     return asked
 
 
