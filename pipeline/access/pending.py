@@ -6,6 +6,8 @@ the next build alone.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import read_into
@@ -39,9 +41,25 @@ def pending_rows(home: Home, *tables: str) -> dict[str, dict[str, dict[str, str]
         Table to key to cells, each cell as text; the parts of a longer key are joined by ``/``.
     """
     found: dict[str, dict[str, dict[str, str]]] = {name: {} for name in tables}
+    for row in pending_in_order(home, *tables):
+        found[row.table][row.key] = row.cells
+    return found
+
+
+class PendingRow(NamedTuple):
+    """One typed row: its table, its key, and its cells as text."""
+
+    table: str
+    key: str
+    cells: dict[str, str]
+
+
+def pending_in_order(home: Home, *tables: str) -> list[PendingRow]:
+    """The same rows one after another as they were handed in, each time that a key was typed."""
     files = [file for file in pending_files(home) if _is_typed(file, tables)]
     if not files:
-        return found
+        return []
+    found: list[PendingRow] = []
     connection = connect()
     try:
         for file in files:
@@ -51,7 +69,7 @@ def pending_rows(home: Home, *tables: str) -> dict[str, dict[str, dict[str, str]
             ).fetchall()
             table = table_of(file.name)
             if table is not None:
-                found[table.name] |= dict(rows)
+                found += [PendingRow(table.name, key, cells) for key, cells in rows]
     finally:
         connection.close()
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from pipeline.access.pending import LARGEST_TYPED, pending_rows
+from pipeline.access.pending import LARGEST_TYPED, pending_in_order, pending_rows
 from pipeline.intake.entries import save_entry
 from pipeline.intake.receive import receive
 
@@ -24,6 +24,19 @@ def test_the_later_row_of_a_key_stands(home):
     assert found["units"] == {}
     km = {key: cells["odometer_km"] for key, cells in found["odometer"].items()}
     assert km == {"B1/2026-05-30": "120", "B1/2026-05-31": "130"}
+
+
+def test_a_key_typed_twice_comes_twice_in_the_order_typed_with_other_tables_between(home):
+    back = {"table": "odometer", "key": "B1/2026-05-30", "reason": "another bike's"}
+    for rows in (
+        {"odometer": [_reading("2026-05-30", 100)]},
+        {"retract": [back]},
+        {"odometer": [_reading("2026-05-30", 120)]},
+    ):
+        save_entry(home, rows, now=NOW)
+    found = pending_in_order(home, "odometer", "retract")
+    assert [row.table for row in found] == ["odometer", "retract", "odometer"]
+    assert [row.cells.get("odometer_km") for row in found] == ["100", None, "120"]
 
 
 def test_broken_rows_and_files_too_large_to_have_been_typed_are_left_to_the_build(home, tmp_path):
