@@ -6,6 +6,7 @@ st.set_page_config(layout="wide")
 st.navigation(
     [
         st.Page("pages/worklist.py", title="Worklist: Wear Atlas", default=True),
+        st.Page("pages/bench.py", title="Bench: Wear Atlas", url_path="bench"),
         st.Page("pages/bike.py", title="Bike: Wear Atlas", url_path="bike"),
         st.Page("pages/trust.py", title="How far to trust it: Wear Atlas", url_path="trust"),
         st.Page("pages/wear.py", title="Wear map: Wear Atlas", url_path="wear"),

@@ -20,6 +20,7 @@ HAND_IN = "python3 -m pipeline ingest FOLDER"
 _SCRIPT = Path(__file__).with_name("navigate.js")
 _LOG = logging.getLogger("dashboard")
 TOP = "Worklist"
+BENCH = "Bench"
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,7 @@ class Listed:
 
 PAGES = (
     Listed("Worklist", "./", TOP),
+    Listed("Bench", "bench", BENCH),
     Listed("Checks", "checks", "Checks"),
     Listed("Parts", "parts", "Parts"),
     Listed("Repairs", "repairs", "What repairs came to"),

@@ -13,8 +13,6 @@ import pandas as pd
 
 from models.statics.cautions import next_look
 from models.statics.schemas import BANDS, TRAVEL_BANDS
-from models.sweeps.measure import SweepResults, measure_sweeps
-from models.sweeps.schemas import CONTEXTS
 from models.wear.schemas import BANDS as WEAR_BANDS
 from pipeline.access import schemas
 from pipeline.access.bench_view import BENCH_SENSORS, checks_as_typed, sensor_as_typed
@@ -23,6 +21,7 @@ from pipeline.access.pending_sweep import pending_samples
 from pipeline.access.reading import NotThereError, edition_of, read_frame, reading
 from pipeline.access.standing import standing_in
 from pipeline.access.sweep_traces import thinned
+from pipeline.access.typed_sweep import measured
 from pipeline.access.views import SessionView
 from pipeline.access.wear_view import WEAR_PROFILE_ROWS, TestWear
 from pipeline.home import Home
@@ -54,7 +53,7 @@ def pending_session_view(home: Home, session_id: str) -> SessionView | None:
         parts = {"parts": [sensor["part_no"]]}
         bands = read_frame(connection, "bands_of_parts", BANDS, parts)
         checks = checks_as_typed(sensor, bands, test)
-        swept = _measured(test, sensor, samples)
+        swept = measured(test, sensor, samples)
         measures = swept.measures.to_dict("records") if len(samples) else []
         nature = measures[0]["fault_nature"] if measures else None
         key = {"session_id": session_id, "sensor_id": test["sensor_id"]}
@@ -105,12 +104,6 @@ def _session(
         "sensor_age_km": odometer_km - float(fitted_km) if fitted_km else None,
     }
     return schemas.SESSION.check(pd.DataFrame([row])).to_dict("records")[0]
-
-
-def _measured(test: Mapping[str, str], sensor: dict, samples: pd.DataFrame) -> SweepResults:
-    known = {name: test.get(name) or sensor.get(name) for name in CONTEXTS.names}
-    context = pd.DataFrame([known], dtype=object)
-    return measure_sweeps(samples, CONTEXTS.check(context))
 
 
 def _places(test: Mapping[str, str], bands: pd.DataFrame, measures: list[dict]) -> pd.DataFrame:

@@ -1,0 +1,81 @@
+"""The last step: all that was typed at a glance, both verdicts, and the save."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.bench.answers import cannot_stand, not_read, state_mark
+from dashboard.bench.steps import Step
+from dashboard.bench.sweep_step import contract_file, measured_so_far, remember_columns
+from dashboard.bench.typed import TABLE, Bench
+from dashboard.entry_troubles import not_saved, saved
+from dashboard.forms.fields import ask
+from dashboard.markup import bullets, table, tag
+from dashboard.verdict_words import rule_verdict
+from dashboard.words import READINGS, VERDICTS, good_range, plain
+from pipeline.access.typed_sweep import TypedSweep
+from pipeline.intake.dropped_sweep import SweepTextError
+from pipeline.intake.entries import save_entry
+
+_MEANING = (
+    "A verdict is yours; the rules only say what they see. Neither says that the bike is safe."
+)
+
+
+def verdict_step(bench: Bench, steps: tuple[Step, ...], checks: pd.DataFrame) -> str | None:
+    """Draw the step; the test's identifier once it is saved."""
+    cells = bench.cells()
+    _at_a_glance(bench, steps, checks, cells)
+    key = bench.draft.key
+    ask(TABLE, "verdict", "Your verdict on the sensor", key=key("verdict"), words=VERDICTS)
+    st.text_area("Note", key=key("note"), height=100)
+    if st.button("Save the test", key=key("save"), type="primary"):
+        return _save(bench)
+    return None
+
+
+def _at_a_glance(
+    bench: Bench, steps: tuple[Step, ...], checks: pd.DataFrame, cells: dict[str, str]
+) -> None:
+    swept = measured_so_far(bench)
+    measures = swept.measures if isinstance(swept, TypedSweep) else None
+    word, why = rule_verdict(measures, checks)
+    if isinstance(swept, str):
+        why = [swept, *why]
+    blank = [plain(name, READINGS) for name in not_read(cells, bench.sensor.get("kind"))]
+    if blank:
+        why.append(f"Not read: {', '.join(blank)}.")
+    st.html(tag("div", tag("p", f"By the rules: {word.lower()}", class_="wa-big"), bullets(why)))
+    read = checks[checks["state"].ne("not_read")].sort_values("step")
+    if not read.empty:
+        columns = {
+            "Reading": lambda r: plain(r["check"], READINGS).capitalize(),
+            "Value": "value_text",
+            "Good range": lambda r: good_range(r, "none"),
+            "State": state_mark,
+        }
+        st.html(table(read, columns, "What was read so far, in the order of reasoning."))
+    wrong = [words for step in steps for words in cannot_stand(step, cells)]
+    if "odometer_km" not in cells:
+        wrong.append("The odometer is not typed yet: it stands in the first step.")
+    if wrong:
+        st.html(tag("div", tag("p", "Before it can be saved:"), bullets(wrong), class_="wa-waits"))
+    st.html(tag("p", _MEANING, class_="wa-quiet"))
+
+
+def _save(bench: Bench) -> str | None:
+    try:
+        sweep = contract_file(bench)
+    except SweepTextError as error:
+        not_saved([f"The sweep cannot be read: {error}. Take it away or put in another one."])
+        return None
+    if sweep is not None and bench.draft.value("sweep_channel") is None:
+        not_saved(["What the sweep's signal is in is not said yet: it stands in that step."])
+        return None
+    files = {f"sweeps-{bench.session_id}.csv": sweep} if sweep is not None else {}
+    if not saved(lambda: save_entry(bench.draft.home, {TABLE: [bench.cells()]}, files=files)):
+        return None
+    remember_columns(bench)
+    bench.draft.drop()
+    return bench.session_id
