@@ -10,29 +10,22 @@ import streamlit as st
 from dashboard import records, surround, sweep_part
 from dashboard.bench_list import bench_list
 from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
+from dashboard.file_names import stem
+from dashboard.job_sheet_part import show_job_sheet
 from dashboard.markup import Html, bullets, facts, joined, table, tag, to_bike
+from dashboard.pending_words import NOT_HELD_YET, taken_up_words
+from dashboard.session_words import reading_state, session_facts
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
 from dashboard.sieve import csv
 from dashboard.verdict_words import rule_verdict, technician_verdict
 from dashboard.wear_part import TRACK_COLUMNS, track_of_test
-from dashboard.words import (
-    MOUNTS,
-    READINGS,
-    STATES,
-    WORDED_STATES,
-    good_range,
-    km,
-    known,
-    moment,
-    number,
-    plain,
-)
+from dashboard.words import READINGS, good_range, known, moment, plain
 from pipeline.access.views import SessionView
 from pipeline.access.wear_view import TestWear
+from pipeline.jobs.take_up import not_taken_up
 
 TESTS_DRAWN = 3
-_WORDED = ("connector_corrosion", "wiggle_test", "fault_codes")
 
 
 def show(shown: records.Shown) -> None:
@@ -43,11 +36,13 @@ def show(shown: records.Shown) -> None:
         return
     view = records.session(shown, session_id)
     _top(view)
+    _not_in_records(shown, view)
     surround.show_cautions(whole=True)
     _verdicts(view)
     _next(view.next_look)
+    show_job_sheet(shown, view)
     sweep_part.show_sweep(shown, view)
-    _wear(view.wear)
+    _wear(view)
     _static(view.checks)
     _earlier(view.earlier)
     show_set_aside(view.set_aside, of="for this test or its bike")
@@ -61,24 +56,20 @@ def _top(view: SessionView) -> None:
     surround.top_line(surround.worklist_link(), bike, f"Test {test['session_id']}")
     surround.which_records(view.edition)
     title = joined(["Bench test of ", tag("span", moment(test["tested_at"]), class_="wa-nowrap")])
-    pairs = [
-        ("Bike", f"{test['label']}, {test['model_code']}"),
-        ("Sensor", f"{test['sensor_id']}, {plain(test['mount'], MOUNTS)}"),
-        ("Part", f"{test['part_no']}, {plain(test['kind'])}"),
-        ("Odometer", km(test["odometer_km"])),
-        ("Run by the sensor", km(test["sensor_age_km"])),
-        ("Why tested", _why(test)),
-        ("Tested by", f"{plain(test['technician'], {})}, shop {plain(test['shop_id'], {})}"),
-        ("Temperature", number(test["temp_c"], "°C", 0)),
-    ]
-    whole = facts(pairs).replace('class="wa-facts"', 'class="wa-facts wa-across"')
+    whole = facts(session_facts(test)).replace('class="wa-facts"', 'class="wa-facts wa-across"')
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
 
 
-def _why(test: dict) -> str:
-    why = plain(test["reason"], blank="not recorded")
-    return f"{why}: {test['symptom']}" if known(test["symptom"]) else why
+def _not_in_records(shown: records.Shown, view: SessionView) -> None:
+    """A test entered since the last build: what does not hold it yet, and when that will."""
+    if view.in_records:
+        return
+    said = [
+        tag("p", tag("strong", "Just entered. "), NOT_HELD_YET),
+        tag("p", taken_up_words(not_taken_up(shown.home))),
+    ]
+    st.html(tag("div", *said, class_="wa-said", role="status"))
 
 
 def _verdicts(view: SessionView) -> None:
@@ -116,8 +107,15 @@ def _next(sentences: list[str]) -> None:
     st.html(tag("ol", *items))
 
 
-def _wear(wear: TestWear) -> None:
+def _wear(view: SessionView) -> None:
     surround.heading("Where this track wears")
+    if not view.in_records:
+        surround.nothing("Told by all tests together: shown once the records hold this test.")
+        return
+    _wear_in_records(view.wear)
+
+
+def _wear_in_records(wear: TestWear) -> None:
     if wear.life_id is None:
         surround.nothing("This sensor has no track, or this test belongs to none of its lives.")
         return
@@ -158,10 +156,7 @@ def _static(checks: pd.DataFrame) -> None:
 
 
 def _state(row: dict) -> Html:
-    """Checks answered in words have no range to lie in."""
-    in_words = not known(row["value"]) and row["check"] in _WORDED
-    words = plain(row["state"], WORDED_STATES if in_words else STATES)
-    return tag("span", words, class_=f"wa-state wa-state-{row['state']}")
+    return tag("span", reading_state(row), class_=f"wa-state wa-state-{row['state']}")
 
 
 def _earlier(earlier: pd.DataFrame) -> None:
@@ -174,7 +169,7 @@ def _earlier(earlier: pd.DataFrame) -> None:
 
 def _take_away(view: SessionView) -> None:
     surround.heading("Save this test's tables")
-    stem = "".join(c if c.isalnum() or c in "-_." else "_" for c in view.session["session_id"])
+    whose = stem(view.session["session_id"])
     parts = {
         "Static readings": ("static_readings", view.checks),
         "Drop-outs": ("dropouts", view.dropouts),
@@ -186,7 +181,7 @@ def _take_away(view: SessionView) -> None:
             st.download_button(
                 f"{label}, CSV",
                 data=lambda rows=rows: csv(rows),
-                file_name=f"{stem}_{name}.csv",
+                file_name=f"{whose}_{name}.csv",
                 mime="text/csv",
                 key=f"take_{name}",
                 on_click="ignore",
