@@ -292,8 +292,8 @@ def just_entered(monkeypatch):
 
 
 def test_a_test_just_entered_is_shown_and_says_what_does_not_hold_it_yet(just_entered):
-    waits = NotTakenUp(1, None, building=False, failed="")
-    just_entered.setattr(take_up, "not_taken_up", lambda home: waits)
+    waits = NotTakenUp(1, None, building=False, failed="")  # no time, so that no build is begun
+    just_entered.setattr(take_up, "not_taken_up", lambda home, now=None: waits)
     text = text_of(opened(session="N-1"))
     said = text.index("The worklist, the plans and the good ranges do not hold it yet.")
     assert said < text.index("Before any work on a bike")
