@@ -2,9 +2,9 @@
 
 Moves are kept as long as they save more: a bike goes to another day or leaves or joins the plan;
 a bike takes the place of another, which goes to its next best day or out; a depot's day is given up
-or begun; a few days are planned anew by branch and bound with all else held (a large neighbourhood
-search, Shaw 1998, from memory). All are tried in a fixed order, so that the same records give the
-same plan.
+or begun; a few days, or one depot, are planned anew by branch and bound with all else held (a large
+neighbourhood search, Shaw 1998, from memory). All are tried in a fixed order, so that the same
+records give the same plan.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ _NEAR_ENOUGH = 0.003
 _SMALL = 60
 _REACH = 0.05
 _BIKES_ANEW, _OTHERS_ANEW = 14, 10
+#: Bikes times days up to which a depot is planned anew as a whole.
+_CHOICES_ANEW = 600
 
 
 def good_plan(case: ShopCase, *, steps: int = 200, days_anew: int = 40) -> Answer:
@@ -85,28 +87,53 @@ def improve(draft: Draft, above: np.ndarray, at_most: float) -> None:
 
 
 def plan_anew(draft: Draft, paid: np.ndarray, at_most: float, times: int) -> None:
-    """Plan a few days anew with the rest of the plan held, ``times`` times or until near enough."""
+    """Plan a part anew with the rest of the plan held, ``times`` times or until near enough.
+
+    A part is a few days, a few days of which one depot has some, or one depot on all days.
+    """
     rng = np.random.default_rng(0)
     best_paid = np.maximum.reduceat(paid, draft.first, axis=0)
+    kinds = 3 if draft.case.n_depots else 1
     for turn in range(times):
-        days = _some_days(draft, rng, of_depot=turn % 2 == 1)
-        here = np.isin(draft.day, days)
-        if not 0 < here.sum() <= 4 * _BIKES_ANEW:
-            continue
-        idle = np.flatnonzero((draft.day < 0) & (draft.top[:, days] > 0).any(axis=1))
-        keen = best_paid[idle][:, days].max(axis=1)
-        idle = idle[np.argsort(-keen, kind="stable")[:_OTHERS_ANEW]]
-        _solve_part(draft, np.sort(np.append(np.flatnonzero(here), idle)), days)
+        if turn % kinds == 2:
+            bikes, days = _one_depot(draft, rng)
+        else:
+            days = _some_days(draft, rng, of_depot=turn % kinds == 1)
+            bikes = _bikes_of(draft, days, best_paid)
+        if len(bikes):
+            _solve_part(draft, bikes, days)
         if at_most - draft.value <= _NEAR_ENOUGH * draft.value:
             return
 
 
+def _one_depot(draft: Draft, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """The bikes of one depot and all days; no bike where they are too many to be solved."""
+    bikes = np.flatnonzero(draft.case.depot == rng.integers(draft.case.n_depots))
+    days = np.arange(draft.n_days)
+    too_many = (draft.top[bikes] > 0).sum() > _CHOICES_ANEW
+    return (bikes[:0] if too_many else bikes), days
+
+
+def _bikes_of(draft: Draft, days: np.ndarray, best_paid: np.ndarray) -> np.ndarray:
+    """The bikes of these days and some of those without a day; none where they are too many."""
+    here = np.isin(draft.day, days)
+    if not 0 < here.sum() <= 4 * _BIKES_ANEW:
+        return np.zeros(0, dtype=int)
+    idle = np.flatnonzero((draft.day < 0) & (draft.top[:, days] > 0).any(axis=1))
+    keen = best_paid[idle][:, days].max(axis=1)
+    idle = idle[np.argsort(-keen, kind="stable")[:_OTHERS_ANEW]]
+    return np.sort(np.append(np.flatnonzero(here), idle))
+
+
 def _some_days(draft: Draft, rng: np.random.Generator, *, of_depot: bool) -> np.ndarray:
-    """Days with few enough bikes: any, or those of one depot."""
+    """Days with few enough bikes: any, or one depot's own and others by turns."""
     order = rng.permutation(draft.n_days)
-    if of_depot and draft.case.n_depots:
+    if of_depot:
         own = draft.count[int(rng.integers(draft.case.n_depots))] > 0
-        order = np.concatenate([order[own[order]], order[~own[order]]])
+        rank = np.empty(draft.n_days)
+        for some in (own[order], ~own[order]):
+            rank[order[some]] = np.arange(some.sum())
+        order = order[np.argsort(rank[order], kind="stable")]
     bikes = np.cumsum(draft.count.sum(axis=0)[order])
     return np.sort(order[: max(2, int(np.searchsorted(bikes, _BIKES_ANEW)))][:4])
 

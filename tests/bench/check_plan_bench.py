@@ -27,7 +27,7 @@ from models.check_plan.schemas import CHECK_COMING, CHECK_OWED
 from models.check_plan.search import good_plan
 from tests.bench import check_plan_world as w
 from tests.bench.check_plan_policies import FixedInterval, FixedReplacement, Never, Ours, Perfect
-from tests.models.check_plan.random_cases import random_case
+from tests.models.check_plan.random_cases import any_case
 
 MEASURES = ("cost", "road", "complaints", "tests", "replaced", "hours")
 
@@ -108,13 +108,11 @@ def _mean(values: pd.Series) -> str:
     return f"{values.mean():.3f} ± {half:.3f}"
 
 
-def exact(cases: int) -> None:
+def exact(cases: int, first: int) -> None:
     """The search against branch and bound: what it saves of the best, case by case."""
     shares, seeds, bounds, seconds = [], [], [], np.zeros(2)
-    for seed in range(cases):
-        rng = np.random.default_rng(seed)
-        size = int(rng.integers(3, 40)), int(rng.integers(3, 25)), int(rng.integers(0, 4))
-        case = random_case(rng, *size, float(rng.choice([1, 2, 3])), windows=rng.random() < 0.7)
+    for seed in range(first, first + cases):
+        case = any_case(seed)
         begin = time.process_time()
         best = best_plan(case, gap=1e-4, node_limit=1_500)
         middle = time.process_time()
@@ -208,6 +206,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--tuning", type=int, default=4)
     parser.add_argument("--cases", type=int, default=300)
+    parser.add_argument("--first-case", type=int, default=0)
     parser.add_argument("--sensors", type=int, default=10_000)
     parser.add_argument("--worlds", nargs="+", choices=list(w.WORLDS), default=list(w.WORLDS))
     parser.add_argument("--road", type=float, default=w.COST["road"], help="a road failure's cost")
@@ -216,7 +215,7 @@ def main() -> None:
     if asked.what == "years":
         years(asked.seeds, asked.tuning, asked.worlds)
     elif asked.what == "exact":
-        exact(asked.cases)
+        exact(asked.cases, asked.first_case)
     else:
         speed(asked.sensors)
 

@@ -7,6 +7,13 @@ import numpy as np
 from models.check_plan.case import ShopCase
 
 
+def any_case(seed: int) -> ShopCase:
+    """A problem that branch and bound mostly solves: 3 to 39 bikes, up to 24 days and 3 depots."""
+    rng = np.random.default_rng(seed)
+    size = int(rng.integers(3, 40)), int(rng.integers(3, 25)), int(rng.integers(0, 4))
+    return random_case(rng, *size, float(rng.choice([1, 2, 3])), windows=rng.random() < 0.7)
+
+
 def random_case(
     rng: np.random.Generator,
     bikes: int,

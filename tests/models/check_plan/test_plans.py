@@ -14,7 +14,7 @@ from models.check_plan.exact import best_plan
 from models.check_plan.prices import find_prices
 from models.check_plan.search import good_plan
 from models.check_plan.solve import solve
-from tests.models.check_plan.random_cases import random_case
+from tests.models.check_plan.random_cases import any_case, random_case
 
 
 def best_of_all(case: ShopCase) -> float:
@@ -48,6 +48,12 @@ def test_the_search_comes_within_two_in_a_hundred_of_the_best(seed):
     best, found = best_plan(case, gap=1e-4), good_plan(case)
     assert found.value >= 0.98 * best.value
     assert found.at_most >= best.value - 1e-6
+
+
+@pytest.mark.parametrize("seed", [96, 276, 289])
+def test_a_depot_whose_days_must_change_together_is_planned_within_two_in_a_hundred(seed):
+    case = any_case(seed)
+    assert good_plan(case).value >= 0.98 * best_plan(case, gap=1e-4).value
 
 
 def test_prices_bound_what_any_plan_saves():
