@@ -12,7 +12,8 @@
     published/          finished warehouses, one file a version, and a manifest for each
     set_aside.csv       what could not be taken in, and why
     to_correct/         the same rows whole, ready to correct and hand in again
-    settings.toml       costs, levels and limits, for the owner to edit
+    settings.toml       costs, levels, limits and how values are shown, for the owner to edit
+    column_names.json   what the columns of a shop's own files stand for
     advised/            what each published version advised: kept, since it cannot be made again
     drafts/             forms begun on screen and not saved yet
     building.json, .log the last build begun from the screen, and what it said
@@ -105,6 +106,11 @@ class Home:
         return self.root / "settings.toml"
 
     @property
+    def column_names(self) -> Path:
+        """What the columns of a shop's own files stand for."""
+        return self.root / "column_names.json"
+
+    @property
     def kind(self) -> str | None:
         """``own``, ``demo``, or None where the home has not been started."""
         found = self._card()
@@ -173,7 +179,6 @@ class Home:
         finally:
             card.unlink(missing_ok=True)
             lock.release()
-
 
     @property
     def is_being_built(self) -> bool:

@@ -8,6 +8,7 @@ reader of their own, with the same result.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -105,25 +106,49 @@ def add_issue(
     )
 
 
-def open_source(connection: duckdb.DuckDBPyConnection, path: Path) -> Source:
-    """Describe a CSV or Parquet file as a SQL relation of text (CSV) or typed (Parquet) columns."""
+def open_source(
+    connection: duckdb.DuckDBPyConnection, path: Path, columns: Iterable[tuple[str, str]] = ()
+) -> Source:
+    """Describe a CSV or Parquet file as a SQL relation of text (CSV) or typed (Parquet) columns.
+
+    ``columns`` are pairs of a column's name in the file and the name to read it under.
+    """
+    ours = dict(columns)
     if path.suffix == ".parquet":
-        relation = f"read_parquet('{_quoted(path)}', file_row_number = true)"
-        described = connection.sql(f"from {relation}")
-        types = dict(zip(described.columns, map(str, described.types), strict=True))
-        types.pop("file_row_number", None)
-        return Source(relation, list(types), True, types)
+        return _open_parquet(connection, path, ours)
     if path.suffix not in (".csv", ".txt"):
-        raise BrokenFileError(f"the file ends in {path.suffix!r}; expected .csv or .parquet")
+        raise BrokenFileError(
+            f"the file ends in {path.suffix!r}; expected .csv or .parquet, or a workbook "
+            "such as .xlsx"
+        )
     header = read_header(path)
-    columns = {name or f"column {i}": "VARCHAR" for i, name in enumerate(header.names, 1)}
-    listed = ", ".join(f"'{_quoted(name)}': 'VARCHAR'" for name in columns)
+    names = [ours.get(name, name) or f"column {i}" for i, name in enumerate(header.names, 1)]
+    types = dict.fromkeys(names, "VARCHAR")
+    listed = ", ".join(f"'{_quoted(name)}': 'VARCHAR'" for name in types)
     relation = (
         f"read_csv('{_quoted(path)}', header = true, auto_detect = false, "
         f"delim = '{header.delimiter}', quote = '\"', escape = '\"', columns = {{{listed}}}, "
         "store_rejects = true, rejects_limit = 0, parallel = false)"
     )
-    return Source(relation, list(columns), False, columns, header.delimiter)
+    return Source(relation, list(types), False, types, header.delimiter)
+
+
+def _open_parquet(
+    connection: duckdb.DuckDBPyConnection, path: Path, ours: Mapping[str, str]
+) -> Source:
+    relation = f"read_parquet('{_quoted(path)}', file_row_number = true)"
+    if ours:
+        pairs = ", ".join(f"{_name(theirs)} as {_name(own)}" for theirs, own in ours.items())
+        relation = f"(select * rename ({pairs}) from {relation})"  # noqa: S608 - names are quoted
+    described = connection.sql(f"from {relation}")
+    types = dict(zip(described.columns, map(str, described.types), strict=True))
+    types.pop("file_row_number", None)
+    return Source(relation, list(types), True, types)
+
+
+def _name(column: str) -> str:
+    """A column's name as SQL takes any."""
+    return '"' + column.replace('"', '""') + '"'
 
 
 def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: Table) -> list[str]:
@@ -145,7 +170,7 @@ def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: 
 
 
 def _read_table(connection: duckdb.DuckDBPyConnection, file: HandedFile, table: Table) -> None:
-    source = open_source(connection, file.path)
+    source = open_source(connection, file.path, file.columns)
     missing = check_columns(connection, source, table)
     _load_raw(connection, file, source, table)
     _register_fields(connection, table, source)

@@ -10,19 +10,26 @@ import hashlib
 import json
 import os
 import shutil
+import tempfile
 import uuid
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 from pipeline.home import Home, HomeError, sync_folder, write_new
+from pipeline.intake.arriving import ArrivingFile, arrival
 
 CARD = "hand_in.json"
 
 
 @dataclass(frozen=True)
 class HandedFile:
-    """One file of one hand-in. ``trouble`` says why it cannot be read at all, if so."""
+    """One file of one hand-in.
+
+    ``trouble`` says why it cannot be read at all, if so; ``columns`` are pairs of a column's name
+    in the file and ours.
+    """
 
     hand_in: int
     file_no: int
@@ -30,6 +37,7 @@ class HandedFile:
     path: Path
     handed_in_on: date
     trouble: str = ""
+    columns: tuple[tuple[str, str], ...] = ()
 
     @property
     def stem(self) -> str:
@@ -37,23 +45,39 @@ class HandedFile:
         return f"{self.hand_in:06d}-{self.file_no:04d}"
 
 
-def receive(home: Home, paths: list[Path], now: datetime | None = None) -> int:
+def receive(
+    home: Home,
+    paths: Sequence[Path],
+    now: datetime | None = None,
+    *,
+    tables: Mapping[str, str] | None = None,
+) -> int:
     """Copy files, and the files of folders, into the home; return the number of the hand-in.
 
     Within one hand-in, later means later by file name (units before units-2). The hand-in
-    appears under its number whole or not at all.
+    appears under its number whole or not at all. A workbook is kept as it came beside what its
+    sheets hold; a file's columns that go by other names are written down, not changed. ``tables``
+    names the table of files whose own name does not tell it.
     """
     for path in paths:
         if not path.exists() and not path.is_symlink():
             raise HomeError(f"No such file or folder: {path}. Nothing was taken in.")
-    found = sorted(_found(paths), key=lambda path: (path.stem, path.name, str(path)))
+    found = files_in(paths)
     if not found:
         raise HomeError("Nothing to hand in: no file there.")
     draft = home.handed_in / f".draft-{uuid.uuid4().hex}"
     draft.mkdir(parents=True)
     try:
-        files = [_copy(path, draft, file_no) for file_no, path in enumerate(found, start=1)]
-        card = {"handed_in_at": (now or datetime.now(UTC)).isoformat(), "files": files}
+        with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
+            arrived = arrival(home, found, Path(folder), tables)
+            files = [_copy(file, draft, file_no) for file_no, file in enumerate(arrived.files, 1)]
+        books = sorted({file.workbook for file in arrived.files if file.workbook})
+        card = {
+            "handed_in_at": (now or datetime.now(UTC)).isoformat(),
+            "files": files,
+            "workbooks": [_keep_workbook(path, draft, n) for n, path in enumerate(books, 1)],
+            "left_out": arrived.left_out,
+        }
         write_new(draft / CARD, json.dumps(card, indent=1) + "\n")
         sync_folder(draft)
         return _take_number(home, draft)
@@ -69,10 +93,14 @@ def last_hand_in(home: Home) -> int:
 def handed_in_at(home: Home, number: int) -> datetime | None:
     """When a hand-in came, None where there is none of that number or its card is damaged."""
     try:
-        card = json.loads((home.handed_in / f"{number:06d}" / CARD).read_text(encoding="utf-8"))
-        return datetime.fromisoformat(card["handed_in_at"])
-    except (OSError, ValueError, KeyError, TypeError):
+        return datetime.fromisoformat(_card(home.handed_in / f"{number:06d}")["handed_in_at"])
+    except HomeError:
         return None
+
+
+def left_out(home: Home, number: int) -> list[str]:
+    """Sentences on the sheets of workbooks that a hand-in did not take."""
+    return list(_card(home.handed_in / f"{number:06d}").get("left_out", ()))
 
 
 def _take_number(home: Home, draft: Path) -> int:
@@ -101,24 +129,35 @@ def handed_files(home: Home, *, after: int = 0) -> list[HandedFile]:
 
 
 def _files_of(folder: Path) -> list[HandedFile]:
+    card = _card(folder)
+    handed_in_on = datetime.fromisoformat(card["handed_in_at"]).date()
+    return [
+        HandedFile(
+            int(folder.name),
+            int(file["file_no"]),
+            file["name"],
+            folder / file["stored"],
+            handed_in_on,
+            file["trouble"],
+            tuple(file.get("columns", {}).items()),
+        )
+        for file in card["files"]
+    ]
+
+
+def _card(folder: Path) -> dict:
+    """What a hand-in says of itself: a whole card of the kind that :func:`receive` writes."""
     try:
         card = json.loads((folder / CARD).read_text(encoding="utf-8"))
-        handed_in_on = datetime.fromisoformat(card["handed_in_at"]).date()
-        return [
-            HandedFile(
-                int(folder.name),
-                int(file["file_no"]),
-                file["name"],
-                folder / file["stored"],
-                handed_in_on,
-                file["trouble"],
-            )
-            for file in card["files"]
-        ]
+        datetime.fromisoformat(card["handed_in_at"])
+        for file in card["files"]:
+            _ = int(file["file_no"]), file["name"], file["stored"], file["trouble"]
+            dict(file.get("columns", {}))
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise HomeError(
             f"{folder / CARD} is damaged ({error}); put it back from a copy."
         ) from error
+    return card
 
 
 def _folders(home: Home) -> list[Path]:
@@ -127,7 +166,8 @@ def _folders(home: Home) -> list[Path]:
     return [folder for folder in home.handed_in.iterdir() if folder.name.isdigit()]
 
 
-def _found(paths: list[Path]) -> list[Path]:
+def files_in(paths: Iterable[Path]) -> list[Path]:
+    """Files, and those of folders; hidden ones are passed over."""
     found: list[Path] = []
     for path in paths:
         inside = path.iterdir() if path.is_dir() else [path]
@@ -135,33 +175,36 @@ def _found(paths: list[Path]) -> list[Path]:
     return found
 
 
-def _copy(path: Path, draft: Path, file_no: int) -> dict:
+def _copy(file: ArrivingFile, draft: Path, file_no: int) -> dict:
     """Copy one file under a number of ours, so that no name from outside becomes a path."""
-    stored = f"{file_no:04d}{path.suffix.lower() if path.suffix.isascii() else ''}"
-    trouble = _trouble(path)
-    digest = ""
-    if not trouble:
+    suffix = file.path.suffix
+    stored = f"{file_no:04d}{suffix.lower() if suffix.isascii() else ''}"
+    trouble, digest = file.trouble, ""
+    if file.path.is_file():
         try:
-            shutil.copyfile(path, draft / stored)
-            with (draft / stored).open("rb+") as copy:
-                digest = hashlib.file_digest(copy, "sha256").hexdigest()
-                os.fsync(copy.fileno())
+            digest = _kept_copy(file.path, draft / stored)
         except OSError as error:
             trouble = f"the file could not be read: {error.strerror}"
     return {
         "file_no": file_no,
-        "name": os.fsencode(path.name).decode("utf-8", errors="replace"),
+        "name": file.name,
+        "came_as": file.came_as,
         "stored": stored,
         "sha256": digest,
+        "columns": dict(file.columns),
         "trouble": trouble,
     }
 
 
-def _trouble(path: Path) -> str:
-    if path.is_dir():
-        return "a folder, where a file was expected; hand the folder in by itself"
-    if not path.exists():
-        return "no such file"
-    if not path.is_file():
-        return "not an ordinary file"
-    return ""
+def _keep_workbook(path: Path, draft: Path, number: int) -> dict:
+    stored = f"workbook-{number:04d}{path.suffix.lower()}"
+    return {"name": path.name, "stored": stored, "sha256": _kept_copy(path, draft / stored)}
+
+
+def _kept_copy(path: Path, target: Path) -> str:
+    """Copy a file to the disk for good; its SHA-256."""
+    shutil.copyfile(path, target)
+    with target.open("rb+") as copy:
+        digest = hashlib.file_digest(copy, "sha256").hexdigest()
+        os.fsync(copy.fileno())
+    return digest

@@ -12,7 +12,7 @@ from pipeline.intake.contract import BECAUSE, TABLES, Table
 from pipeline.statements import connect, run
 from pipeline.warehouse.publish import Manifest
 
-_NOT_BY_ROW = ("sweeps", "ride_log", "retract")
+NOT_BY_ROW = ("sweeps", "ride_log", "retract")
 
 
 def write_set_aside(home: Home, manifest: Manifest) -> tuple[Path, int]:
@@ -44,7 +44,7 @@ def _write_to_correct(connection: duckdb.DuckDBPyConnection, home: Home) -> None
     home.to_correct.mkdir(exist_ok=True)
     for table in TABLES.values():
         path = home.to_correct / f"{table.name}.csv"
-        rows = [] if table.name in _NOT_BY_ROW else _rows_of(connection, table)
+        rows = [] if table.name in NOT_BY_ROW else _rows_of(connection, table)
         if rows:
             write_new(path, _csv(pd.DataFrame(rows, columns=[*table.names, BECAUSE])))
         else:
@@ -53,7 +53,7 @@ def _write_to_correct(connection: duckdb.DuckDBPyConnection, home: Home) -> None
 
 def _rows_of(connection: duckdb.DuckDBPyConnection, table: Table) -> list[dict]:
     found = run(connection, "intake/sql/report/to_correct", {"table_name": table.name}).fetchall()
-    return [{**cells, BECAUSE: because} for _, cells, because in found]
+    return [{**cells, BECAUSE: because} for _, cells, because, *_ in found]
 
 
 def _harmless(value: str) -> str:

@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipeline.access.hand_ins import account
 from pipeline.home import Home
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
-from pipeline.statements import connect, one_row, run
+from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import Manifest, newest
 
@@ -94,16 +95,16 @@ def _report(home: Home, manifest: Manifest, hand_in: int, came_in: int) -> Inges
     listed, count = write_set_aside(home, manifest)
     connection = connect(manifest.path, read_only=True)
     try:
-        parameters = {"hand_in": hand_in}
-        return IngestReport(
-            manifest,
-            run(connection, "intake/sql/report/tables", parameters).df(),
-            run(connection, "intake/sql/report/files", parameters).df(),
-            [row[0] for row in run(connection, "intake/sql/report/notices", parameters).fetchall()],
-            listed,
-            count,
-            came_in,
-            one_row(run(connection, "intake/sql/report/settled", parameters))[0],
-        )
+        became = account(connection, home, hand_in)
     finally:
         connection.close()
+    return IngestReport(
+        manifest,
+        became.tables,
+        became.files,
+        became.notices,
+        listed,
+        count,
+        came_in,
+        became.settled,
+    )

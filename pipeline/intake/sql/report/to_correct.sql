@@ -21,7 +21,10 @@ by_row as (
 select
     rows.row_id,
     if(by_row.cells is null, rows.cells, map_concat(rows.cells, by_row.cells)) as cells,
-    by_row.because
+    by_row.because,
+    rows.row_key,
+    rows.file_name,
+    rows.line
 from by_row
 join intake.rows using (row_id)
 where rows.table_name = $table_name and cardinality(rows.cells) > 0

@@ -1,0 +1,132 @@
+"""Look through files before they are handed in: what the reader would list of each, nothing kept.
+
+Whether rows stand beside all others (their parents, a key handed in twice, an odometer that runs
+backwards) is settled by the build alone.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from pipeline.home import Home
+from pipeline.intake.arriving import ArrivingFile, arrival
+from pipeline.intake.column_names import header_names, not_known, read_column_names
+from pipeline.intake.contract import Table, table_of
+from pipeline.intake.read_rows import read_into, set_aside_whole
+from pipeline.intake.read_sweeps import samples_into
+from pipeline.intake.receive import HandedFile
+from pipeline.statements import connect, one_row, run
+
+ISSUES_SHOWN = 200
+
+
+@dataclass(frozen=True)
+class FileCheck:
+    """What the reader makes of one file.
+
+    ``came_as`` is what the file is called, ``name`` what it would be received as. ``rows`` counts
+    its rows (samples of a sweep), ``broken`` those that could not come in. ``issues`` holds the
+    first ``ISSUES_SHOWN`` of ``issue_count`` lines: line, key, column, value, reason, and whether
+    it sets the row aside (``row``), blanks the cell (``cell``) or concerns the ``file``.
+    ``columns`` are read under other names, ``asked`` are columns of which nothing is known, and
+    ``lacking`` columns of ours that the file has under no name.
+    """
+
+    came_as: str
+    name: str
+    table: str
+    rows: int
+    broken: int
+    issues: pd.DataFrame
+    issue_count: int
+    columns: tuple[tuple[str, str], ...]
+    asked: tuple[str, ...]
+    lacking: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class FilesCheck:
+    """Each file, and a sentence on each sheet that would not be handed in."""
+
+    files: tuple[FileCheck, ...]
+    left_out: tuple[str, ...]
+
+
+def check_files(
+    home: Home,
+    paths: Sequence[Path],
+    *,
+    tables: Mapping[str, str] | None = None,
+    now: datetime | None = None,
+) -> FilesCheck:
+    """Look through files as :func:`pipeline.intake.receive.receive` would take them.
+
+    Parameters
+    ----------
+    home : Home
+        Whose column names are remembered; it need not be started.
+    paths : sequence of Path
+        The files.
+    tables : mapping, optional
+        Table of each file (or sheet) whose own name does not tell it.
+    now : datetime, optional
+        When they would be handed in: what the contract holds to be past must lie before it.
+    """
+    moment = now or datetime.now(UTC)
+    known = read_column_names(home)
+    connection = connect()
+    try:
+        with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
+            arrived = arrival(home, paths, Path(folder), tables)
+            checked = tuple(_check(connection, file, known, moment) for file in arrived.files)
+        return FilesCheck(checked, arrived.left_out)
+    finally:
+        connection.close()
+
+
+def _check(
+    connection: duckdb.DuckDBPyConnection,
+    file: ArrivingFile,
+    known: Mapping[str, Mapping[str, str]],
+    moment: datetime,
+) -> FileCheck:
+    table = table_of(file.name)
+    handed = HandedFile(0, 1, file.name, file.path, moment.date(), file.trouble, file.columns)
+    bulk = table is not None and table.bulk and not file.trouble
+    try:
+        (samples_into if bulk else read_into)(connection, handed)
+    except Exception as error:
+        set_aside_whole(connection, error)
+    rows, broken = one_row(run(connection, "intake/sql/read/counted_rows"))
+    issues = run(connection, "intake/sql/read/listed_issues").df()
+    asked, lacking = _columns(file, table, known)
+    return FileCheck(
+        file.came_as,
+        file.name,
+        table.name if table is not None else "",
+        rows,
+        broken,
+        issues.head(ISSUES_SHOWN),
+        len(issues),
+        file.columns,
+        asked,
+        lacking,
+    )
+
+
+def _columns(
+    file: ArrivingFile, table: Table | None, known: Mapping[str, Mapping[str, str]]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    if table is None or file.trouble:
+        return (), ()
+    header = header_names(file.path)
+    there = {*header, *(ours for _, ours in file.columns)}
+    lacking = tuple(name for name in table.names if name not in there)
+    return tuple(not_known(known.get(table.name, {}), header, table)), lacking
