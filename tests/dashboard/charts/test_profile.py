@@ -4,6 +4,7 @@ from dashboard.charts.profile import (
     band_reading,
     dropouts_chart,
     dropouts_reading,
+    earlier_reading,
     roughness_chart,
     roughness_reading,
 )
@@ -107,3 +108,31 @@ def test_without_a_limit_the_reading_says_what_is_wanting():
     few = travel_band(50, high=float("nan")).assign(method="no range: 3 good sensors known")
     assert "not known yet: no range: 3 good sensors known." in band_reading(profile(50), few)
     assert band_reading(profile(50), few.iloc[:0]).endswith("is not known yet.")
+
+
+def test_an_earlier_test_is_a_broken_line_told_from_the_limit_without_colour():
+    before = profile(50).assign(smoothness_pct=0.2)
+    spec = spec_of(roughness_chart(profile(50), travel_band(50, high=0.4), before))
+    *_, earlier, limit = spec["layer"]
+    assert earlier["mark"]["strokeDash"] == [5, 3]
+    assert "strokeDash" not in limit["mark"]
+    assert len(data_of(spec, earlier)) == 50
+    assert spec["title"]["subtitle"][1] == "broken line: the earlier test"
+
+
+def test_the_tallest_of_both_tests_fits_into_the_picture():
+    before = profile(50).assign(smoothness_pct=9.0)
+    spec = spec_of(roughness_chart(profile(50), None, before))
+    assert spec["layer"][0]["encoding"]["y"]["scale"]["domain"][1] == pytest.approx(9.9)
+
+
+@pytest.mark.parametrize(
+    ("before", "said"),
+    [
+        (0.3, "1 of 48 cells judged in both tests are rougher than in the earlier one, most"),
+        (9.0, "None of 48 cells judged in both tests is rougher than it was in the earlier one."),
+        (float("nan"), "No cell of the travel was judged in both tests."),
+    ],
+)
+def test_the_reading_says_what_changed_since_the_earlier_test(before, said):
+    assert earlier_reading(profile(50), profile(50).assign(smoothness_pct=before)).startswith(said)
