@@ -5,7 +5,17 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.markup import Html, joined, table, tag
-from dashboard.words import chance, counted, day, km, known, number
+from dashboard.words import (
+    chance,
+    counted,
+    day,
+    in_shown_unit,
+    km,
+    km_a_day,
+    km_span,
+    known,
+    number,
+)
 
 _IF_LEFT = (
     "As if nobody tested or repaired the sensor before. A defect is the sensor itself at fault; a "
@@ -36,9 +46,13 @@ def riding_in_words(bike: dict) -> str:
         return "The bike's odometer was never read, so dates rest on how bikes are ridden in all."
     low, high = bike["ahead_km_per_day_low"], bike["ahead_km_per_day_high"]
     return (
-        f"Dates are worked out at about {number(bike['ahead_km_per_day'], digits=0)} km a day, "
-        f"likely {number(low, digits=0)} to {number(high, digits=0)}."
+        f"Dates are worked out at about {km_a_day(bike['ahead_km_per_day'])}, "
+        f"likely {_figure(low)} to {_figure(high)}."
     )
+
+
+def _figure(km_per_day: float) -> str:
+    return number(in_shown_unit(km_per_day), digits=0)
 
 
 def stale_in_words(bike: dict) -> str:
@@ -46,10 +60,10 @@ def stale_in_words(bike: dict) -> str:
     if not known(bike["odometer_read_on"]):
         return "The odometer was never read: age, km and dates are a guess."
     days = counted(int(bike["days_since_reading"]), "day")
-    low, high = (km(_hundred(bike[f"km_since_reading_{end}"])) for end in ("low", "high"))
+    low, high = (_hundred(bike[f"km_since_reading_{end}"]) for end in ("low", "high"))
     return (
         f"The odometer was last read on {day(bike['odometer_read_on'])}, {days} ago. Since then "
-        f"the bike has run likely {low.removesuffix(' km')} to {high}, so that km and dates are a "
+        f"the bike has run likely {km_span(low, high)}, so that km and dates are a "
         "guess: read it."
     )
 

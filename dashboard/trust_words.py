@@ -4,7 +4,18 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import ACTIONS, about_in_100, counted, day, in_100, km, known, lines, number
+from dashboard.words import (
+    ACTIONS,
+    about_in_100,
+    counted,
+    day,
+    in_100,
+    km,
+    km_span,
+    known,
+    lines,
+    number,
+)
 
 WAYS = {
     "ours": "These chances",
@@ -153,9 +164,11 @@ def life_in_words(row: dict) -> str:
     """``about 15,000 km, likely 9,600 to 19,100 km`` to three figures, or that it lies beyond."""
     if row["beyond"]:
         return f"beyond {km(_three(row['oldest_km']))}, the oldest sensor watched"
-    low, high = km(_three(row["life_low_km"])), row["life_high_km"]
-    to = km(_three(high)) if known(high) else "beyond the oldest watched"
-    return f"about {km(_three(row['life_km']))}, likely {low.removesuffix(' km')} to {to}"
+    low, high = _three(row["life_low_km"]), row["life_high_km"]
+    likely = (
+        km_span(low, _three(high)) if known(high) else f"{km(low)} to beyond the oldest watched"
+    )
+    return f"about {km(_three(row['life_km']))}, likely {likely}"
 
 
 def _three(value: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import about_in_100, counted, in_100, km, known, number
+from dashboard.words import about_in_100, counted, in_100, km, km_span, known, number
 from pipeline.access.wear_view import SweepPlan
 
 ALL = "all"
@@ -167,7 +167,7 @@ def _signed(value: float) -> str:
 def _failing(sensor: dict) -> str:
     if sensor["answer"] == "not enough known":
         return "When it reaches the level at which its like failed is not known."
-    low, high = (km(round(sensor[f"fails_{end}_km"], -2)) for end in ("low", "high"))
+    low, high = (round(sensor[f"fails_{end}_km"], -2) for end in ("low", "high"))
     if sensor["answer"] == "level reached":
         return (
             f"It has reached the level at which its like failed (at {km(sensor['sensor_age_km'])})."
@@ -175,7 +175,7 @@ def _failing(sensor: dict) -> str:
     return (
         f"Expected to reach the level at which its like failed at "
         f"{km(round(sensor['fails_at_km'], -2))} of its own run (likely "
-        f"{low.removesuffix(' km')} to {high})."
+        f"{km_span(low, high)})."
     )
 
 

@@ -6,8 +6,16 @@ here is markup: `dashboard.markup` escapes whatever is put on a page.
 
 from __future__ import annotations
 
+from typing import Any
+from zoneinfo import ZoneInfo
+
 import pandas as pd
 
+from dashboard.date_words import day_words
+from dashboard.shown_as import shown_as
+from pipeline.intake.shown_settings import MILES
+
+MILE_KM = 1.609344
 NOT_KNOWN = "not known"
 
 ACTIONS = {
@@ -125,9 +133,34 @@ def lines(text: object) -> list[str]:
     return [line.strip() for line in str(text).splitlines() if line.strip()] if known(text) else []
 
 
+def distance_unit() -> str:
+    """The unit that distances are shown in: ``km`` or ``miles``."""
+    return shown_as().distances
+
+
+def in_shown_unit(km_run: Any) -> Any:
+    """A distance in km, or a column of them, in the unit that distances are shown in."""
+    return km_run / MILE_KM if distance_unit() == MILES else km_run
+
+
 def km(value: object, blank: str = NOT_KNOWN) -> str:
-    """A distance in whole kilometres."""
-    return f"{value:,.0f} km" if known(value) else blank
+    """A distance kept in km, whole, in the unit that distances are shown in."""
+    if not known(value):
+        return blank
+    whole = f"{in_shown_unit(value):,.0f}"
+    return f"{whole} {'mile' if whole == '1' and distance_unit() == MILES else distance_unit()}"
+
+
+def km_span(low: object, high: object) -> str:
+    """From one distance to another: ``12,000 to 14,000 km``."""
+    return f"{km(low).rsplit(' ', 1)[0]} to {km(high)}" if known(low) else f"up to {km(high)}"
+
+
+def km_a_day(value: object, blank: str = NOT_KNOWN) -> str:
+    """A rate kept in km a day, in the unit that distances are shown in: ``34 km a day``."""
+    if not known(value):
+        return blank
+    return number(in_shown_unit(value), f"{distance_unit()} a day", 0)
 
 
 def number(value: object, unit: str = "", digits: int = 2, blank: str = NOT_KNOWN) -> str:
@@ -184,19 +217,21 @@ def milliseconds(value: object, blank: str = NOT_KNOWN) -> str:
 
 
 def day(value: object, blank: str = NOT_KNOWN) -> str:
-    """A day as year-month-day, the one order that is read the same everywhere."""
-    return f"{pd.Timestamp(value):%Y-%m-%d}" if known(value) else blank
+    """A day in a form that is read the same everywhere, year-month-day unless set otherwise."""
+    return day_words(pd.Timestamp(value)) if known(value) else blank
 
 
 def moment(value: object, blank: str = NOT_KNOWN) -> str:
-    """A time as recorded, its own offset kept: ``2026-03-14, 09:20 (UTC+01:00)``."""
+    """A time, its own offset kept unless a zone is set: ``2026-03-14, 09:20 (UTC+01:00)``."""
     if not known(value):
         return blank
     at = pd.Timestamp(value)
     if at.tzinfo is None:
-        return f"{at:%Y-%m-%d, %H:%M}"
+        return f"{day_words(at)}, {at:%H:%M}"
+    zone = shown_as().time_zone
+    at = at.tz_convert(ZoneInfo(zone)) if zone else at
     offset = f"{at:%z}"
-    return f"{at:%Y-%m-%d, %H:%M} (UTC{offset[:3]}:{offset[3:5]})"
+    return f"{day_words(at)}, {at:%H:%M} (UTC{offset[:3]}:{offset[3:5]})"
 
 
 def about_in_100(chance: float) -> str:

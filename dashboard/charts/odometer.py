@@ -7,7 +7,7 @@ import pandas as pd
 
 from dashboard.charts.parts import DAYS, INK, plain_frame, readable, titled
 from dashboard.look import BAND, NO_EVIDENCE, SECOND_TRACK, SIGNAL
-from dashboard.words import counted, day, km, number
+from dashboard.words import counted, day, distance_unit, in_shown_unit, km, km_a_day
 
 _SOURCES = {
     "odometer": ("circle", SIGNAL),
@@ -20,11 +20,13 @@ _SOURCES = {
 def odometer_chart(odometer: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     """Readings as points joined in order of time, shaped by where each was written down."""
     frame = plain_frame(odometer).sort_values(["read_on", "odometer_km"])
+    frame["odometer_shown"] = in_shown_unit(frame["odometer_km"])
+    odometer_title = f"Odometer, {distance_unit()}"
     base = alt.Chart(frame).encode(
         x=alt.X("read_on:T", title="Day read", scale=alt.Scale(padding=24), axis=DAYS),
         y=alt.Y(
-            "odometer_km:Q",
-            title="Odometer, km",
+            "odometer_shown:Q",
+            title=odometer_title,
             scale=alt.Scale(zero=False),
             axis=alt.Axis(format=",.0f"),
         ),
@@ -40,12 +42,14 @@ def odometer_chart(odometer: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
         ),
         tooltip=[
             alt.Tooltip("read_on:T", title="Day read", format="%Y-%m-%d"),
-            alt.Tooltip("odometer_km:Q", title="Odometer, km", format=",.0f"),
+            alt.Tooltip("odometer_shown:Q", title=odometer_title, format=",.0f"),
             alt.Tooltip("source:N", title="From"),
         ],
     )
     chart = alt.layer(base.mark_line(color=SIGNAL, strokeWidth=1.2), points).properties(
-        title=titled("Odometer over time, km", f"n = {counted(len(frame), 'reading')}")
+        title=titled(
+            f"Odometer over time, {distance_unit()}", f"n = {counted(len(frame), 'reading')}"
+        )
     )
     return readable(chart, 380, ink)
 
@@ -61,4 +65,4 @@ def odometer_reading(odometer: pd.DataFrame) -> str:
     if days < 1:
         return f"{now}; one day's reading tells no rate."
     rate = (last["odometer_km"] - first["odometer_km"]) / days
-    return f"{now}, {number(rate, 'km a day', 0)} on average since {day(first['read_on'])}."
+    return f"{now}, {km_a_day(rate)} on average since {day(first['read_on'])}."

@@ -7,7 +7,7 @@ import pandas as pd
 
 from dashboard.charts.parts import INK, plain_frame, readable, titled
 from dashboard.look import BAND, SIGNAL
-from dashboard.words import counted
+from dashboard.words import counted, distance_unit, in_shown_unit
 
 
 def survival_chart(curve: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
@@ -23,10 +23,13 @@ def survival_chart(curve: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
     frame = plain_frame(curve).sort_values("age_km")
     for name in ("survival", "survival_low", "survival_high"):
         frame[name] = 100 * frame[name]
+    frame["age_shown"] = in_shown_unit(frame["age_km"])
     watched = frame["sensor_count"] > 0
     last = frame.loc[watched, "age_km"].max()
     base = alt.Chart(frame)
-    x = alt.X("age_km:Q", title="Run by the sensor, km", axis=alt.Axis(format=",.0f"))
+    x = alt.X(
+        "age_shown:Q", title=f"Run by the sensor, {distance_unit()}", axis=alt.Axis(format=",.0f")
+    )
     scale = alt.Scale(domain=[0, 100])
     band = base.mark_area(color=BAND, opacity=0.3).encode(
         x=x,
@@ -52,7 +55,7 @@ def _count(frame: pd.DataFrame) -> list[str]:
 
 def _tooltip() -> list[alt.Tooltip]:
     return [
-        alt.Tooltip("age_km:Q", title="Run, km", format=",.0f"),
+        alt.Tooltip("age_shown:Q", title=f"Run, {distance_unit()}", format=",.0f"),
         alt.Tooltip("survival:Q", title="Without a defect, in 100", format=".0f"),
         alt.Tooltip("survival_low:Q", title="Lower end", format=".0f"),
         alt.Tooltip("survival_high:Q", title="Upper end", format=".0f"),

@@ -16,7 +16,7 @@ import pandas as pd
 from dashboard.charts.parts import INK, LABEL_PX, plain_frame, readable, titled
 from dashboard.charts.wear_sensor import row_axis, short_travel_axis
 from dashboard.look import NO_EVIDENCE, WEAR_STEPS
-from dashboard.words import counted, km, number
+from dashboard.words import counted, distance_unit, in_shown_unit, km_span, number
 
 BIN_PCT = 2.0
 _ROW_PX, _AROUND_PX = 44, 200
@@ -74,7 +74,7 @@ def wear_map_chart(cells: pd.DataFrame, shown: Quantity, *, ink: str = INK) -> a
     known = frame[frame["value"].notna()]
     y = alt.Y(
         "base:Q",
-        title="Thousand km run (sensors)",
+        title=f"Thousand {distance_unit()} run (sensors)",
         scale=alt.Scale(domain=[0, len(names)], nice=False),
         axis=row_axis(names, 0.5),
     )
@@ -113,6 +113,8 @@ def placed(cells: pd.DataFrame, shown: Quantity) -> pd.DataFrame:
     words = np.array(shown.words(), dtype=object)
     frame["step"] = np.where(frame["value"].notna(), words[step], "not seen")
     frame["bin_to_pct"] = frame["bin_from_pct"] + BIN_PCT
+    frame["from_shown"] = in_shown_unit(frame["age_from_km"])
+    frame["to_shown"] = in_shown_unit(frame["age_to_km"])
     frame["base"] = frame["row"] + _GAP
     frame["top"] = frame["row"] + 1.0
     height = (step + 1) / len(words) * (1.0 - _GAP)
@@ -153,7 +155,7 @@ def _name(shown: Quantity) -> str:
 
 
 def _span(row: pd.Series) -> str:
-    return f"{km(row['age_from_km']).removesuffix(' km')} to {km(row['age_to_km'])}"
+    return km_span(row["age_from_km"], row["age_to_km"])
 
 
 def _dropouts(frame: pd.DataFrame) -> str:
@@ -164,8 +166,10 @@ def _row_names(frame: pd.DataFrame) -> list[list[str]]:
     rows = frame.groupby("row").agg(
         low=("age_from_km", "first"), high=("age_to_km", "first"), n=("n_sensors", "max")
     )
+    rows[["low", "high"]] = in_shown_unit(rows[["low", "high"]] / 1000)
+    digits = 0 if distance_unit() == "km" else 1  # rows end at whole thousands of km
     return [
-        [f"{row['low'] / 1000:.0f} to {row['high'] / 1000:.0f} ({row['n']:.0f})"]
+        [f"{row['low']:.{digits}f} to {row['high']:.{digits}f} ({row['n']:.0f})"]
         for row in rows.to_dict("records")
     ]
 
@@ -174,8 +178,8 @@ def _tooltip(shown: Quantity) -> list[alt.Tooltip]:
     return [
         alt.Tooltip("bin_from_pct:Q", title="From, % of travel", format=".0f"),
         alt.Tooltip("bin_to_pct:Q", title="To, % of travel", format=".0f"),
-        alt.Tooltip("age_from_km:Q", title="Run, from, km", format=",.0f"),
-        alt.Tooltip("age_to_km:Q", title="Run, to, km", format=",.0f"),
+        alt.Tooltip("from_shown:Q", title=f"Run, from, {distance_unit()}", format=",.0f"),
+        alt.Tooltip("to_shown:Q", title=f"Run, to, {distance_unit()}", format=",.0f"),
         alt.Tooltip("value:Q", title=f"{shown.name}", format=".2~f"),
         alt.Tooltip("n_sensors:Q", title="Sensors seen"),
         alt.Tooltip("exposure:Q", title="Passes that would have shown one", format=",.0f"),

@@ -10,7 +10,7 @@ import pandas as pd
 
 from dashboard.charts.parts import INK, plain_frame, readable, titled
 from dashboard.look import BAND, DROPOUT, NO_EVIDENCE, ROUGHNESS
-from dashboard.words import counted, day, km, number
+from dashboard.words import counted, day, distance_unit, km, number
 
 TESTS_SHOWN = 6
 BIN_PCT = 2.0
@@ -35,7 +35,7 @@ def sensor_chart(profiles: pd.DataFrame, bands: pd.DataFrame, *, ink: str = INK)
     names = [[day(d), km(a)] for d, a in _tests(frame)]
     y = alt.Y(
         "low_at:Q",
-        title="Day tested, km run",
+        title=f"Day tested, {distance_unit()} run",
         scale=alt.Scale(domain=[0, max(len(names), 1)], nice=False),
         axis=row_axis(names, 0.4),
     )

@@ -38,9 +38,9 @@ from dashboard.words import (
     figures,
     good_range,
     km,
+    km_a_day,
     known,
     life,
-    number,
     plain,
     repair_counts_as,
 )
@@ -84,7 +84,7 @@ def _head(bike: dict, as_of: str) -> None:
         ("Fleet", plain(bike["fleet_id"], blank="none") if known(bike["fleet_id"]) else "none"),
         (
             "Odometer now, by estimate",
-            f"{now}, {number(rate, 'km a day', 0)}" if known(rate) else now,
+            f"{now}, {km_a_day(rate)}" if known(rate) else now,
         ),
         ("Odometer last read", read if known(bike["odometer_read_km"]) else "never"),
         ("In service since", day(bike["in_service_on"])),

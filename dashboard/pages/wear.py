@@ -43,7 +43,7 @@ from dashboard.wear_words import (
     sure_in_100,
     use_answer,
 )
-from dashboard.words import counted, in_100, km, number, plain
+from dashboard.words import counted, in_100, km, km_span, number, plain
 from pipeline.access.wear_view import OneSensor, WearView
 
 TITLE = "Where on the travel wear gathers"
@@ -120,9 +120,7 @@ def _choose(view: WearView) -> None:
 def _cell_columns(shown: Quantity) -> dict:
     low, high = f"{shown.column}_low", f"{shown.column}_high"
     return {
-        "Run by the sensor": lambda r: (
-            f"{km(r['age_from_km']).removesuffix(' km')} to {km(r['age_to_km'])}"
-        ),
+        "Run by the sensor": lambda r: km_span(r["age_from_km"], r["age_to_km"]),
         "Travel": lambda r: span(r["bin_from_pct"], r["bin_from_pct"] + 2),
         shown.name: lambda r: number(r["value"], digits=2, blank=_BARE[shown.column]),
         "Likely": lambda r: (
