@@ -13,6 +13,7 @@ st.navigation(
         st.Page("pages/costs.py", title="Costs and levels: Wear Atlas", url_path="costs"),
         st.Page("pages/parts.py", title="Parts: Wear Atlas", url_path="parts"),
         st.Page("pages/checks.py", title="Checks: Wear Atlas", url_path="checks"),
+        st.Page("pages/fleet.py", title="Fleet: Wear Atlas", url_path="fleet"),
         st.Page("pages/repairs.py", title="Repairs: Wear Atlas", url_path="repairs"),
         st.Page("pages/session.py", title="Bench test: Wear Atlas", url_path="session"),
     ],

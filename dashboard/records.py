@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import pandas as pd
 import streamlit as st
@@ -11,6 +12,7 @@ import streamlit as st
 from pipeline.access import (
     bench_view,
     check_plan_view,
+    fleet_view,
     pending_test,
     repairs_view,
     stock_view,
@@ -21,6 +23,8 @@ from pipeline.access import (
 from pipeline.access import stock_book as stock_book_view
 from pipeline.home import Home, demo_home, own_home
 from pipeline.intake.receive import last_hand_in
+from pipeline.intake.settings_file import read_settings
+from pipeline.intake.shown_settings import ShownSettings
 
 #: Modules of the views that do not stand in ``views``.
 _FOUND_IN = {
@@ -30,6 +34,7 @@ _FOUND_IN = {
     "stock_view": stock_view,
     "repairs_view": repairs_view,
     "stock_book": stock_book_view,
+    "fleet_view": fleet_view,
     "bench_view": bench_view,
     "find_bikes": bench_view,
     "pending_session_view": pending_test,
@@ -59,6 +64,20 @@ def shown_records() -> Shown:
     raise views.NotThereError(
         "No records have been published yet, neither a shop's own nor the demo."
     )
+
+
+def shown_settings(shown: Shown) -> ShownSettings:
+    """How values are shown, as the home's settings file has it now."""
+    try:
+        changed_at = shown.home.settings.stat().st_mtime_ns
+    except OSError:
+        return ShownSettings()
+    return _read_settings(str(shown.home.root), changed_at)
+
+
+@st.cache_resource(max_entries=50, show_spinner=False)
+def _read_settings(root: str, changed_at: int) -> ShownSettings:
+    return read_settings(Home(Path(root))).shown
 
 
 def worklist(shown: Shown) -> views.WorklistView:
@@ -123,6 +142,11 @@ def stock_book(shown: Shown) -> stock_book_view.StockBook:
 def checks(shown: Shown) -> check_plan_view.CheckPlanView:
     """Which bikes are to come in for a check, and when."""
     return _read("check_plan_view", shown)
+
+
+def fleet(shown: Shown) -> fleet_view.FleetView:
+    """The fleet at a glance, entries since the last build included."""
+    return _read("fleet_view", shown, of_entries=str(last_hand_in(shown.home)))
 
 
 def repairs(shown: Shown) -> repairs_view.RepairsView:

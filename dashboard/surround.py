@@ -10,6 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import look, markup, records
+from dashboard.shown_as import show_as
 from dashboard.words import counted, day
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
@@ -35,6 +36,7 @@ class Listed:
 PAGES = (
     Listed("Worklist", "./", TOP),
     Listed("Bench", "bench", BENCH),
+    Listed("Fleet", "fleet", "Fleet"),
     Listed("Checks", "checks", "Checks"),
     Listed("Parts", "parts", "Parts"),
     Listed("Repairs", "repairs", "What repairs came to"),
@@ -49,6 +51,7 @@ def page(draw: Callable[[records.Shown], None]) -> None:
     st.html(look.style_sheet())
     try:
         shown = records.shown_records()
+        show_as(records.shown_settings(shown))
         draw(shown)
     except (NotThereError, HomeError) as error:
         not_there(str(error))

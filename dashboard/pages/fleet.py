@@ -1,0 +1,272 @@
+"""The fleet at a glance: chances by bike and week, what is not known, and when bikes are free."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import records, surround
+from dashboard.charts.fleet import fleet_chart
+from dashboard.fleet_entry_part import service_part, window_part
+from dashboard.fleet_words import (
+    MEANING,
+    check_words,
+    fleet_reading,
+    glance,
+    in_1000,
+    rests_on,
+    share_words,
+    typed_words,
+    unknown_reasons,
+    window_state,
+    within_90,
+)
+from dashboard.markup import Html, bullets, folded_table, joined, link, table, tag, to_bike
+from dashboard.save_csv import save_csv
+from dashboard.show_chart import show_chart
+from dashboard.sieve import PRIVATE, leaf, leaf_count, shop_names
+from dashboard.words import counted, day
+from pipeline.access.check_plan_view import check_calendar
+from pipeline.access.fleet_view import FleetView
+
+TITLE = "The fleet at a glance"
+UNKNOWN_SHOWN, WINDOWS_SHOWN = 15, 15
+_BOUND = {"bind": "query-params"}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The fleet and shop chosen; None for all."""
+
+    fleet: str | None
+    shop: str | None
+
+    def of(self, rows: pd.DataFrame) -> pd.DataFrame:
+        """The rows of these, by ``fleet`` and ``shop`` of each."""
+        keep = pd.Series(True, index=rows.index)
+        for name, wanted in (("fleet", self.fleet), ("shop", self.shop)):
+            if wanted is not None:
+                keep &= rows[name].eq(wanted)
+        return rows[keep].reset_index(drop=True)
+
+
+def show(shown: records.Shown) -> None:
+    """Draw the page; fleet and shop stand in the address."""
+    view = records.fleet(shown)
+    surround.top_line(surround.worklist_link(), "Fleet")
+    surround.which_records(view.edition)
+    as_of = surround.records_as_of(view.edition)
+    st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
+    if view.bikes.empty:
+        surround.nothing("No bike is on record.")
+        return
+    every = view.bikes.assign(
+        shop=shop_names(view.bikes), fleet=view.bikes["fleet_id"].fillna(PRIVATE)
+    )
+    asked = _asked(every)
+    bikes = asked.of(every)
+    here = bikes[~bikes["out_of_service"].astype(bool)].reset_index(drop=True)
+    unknown = _unknown_rows(here)
+    st.html(tag("p", tag("strong", glance(here, len(unknown)))))
+    _typed(bikes)
+    surround.show_cautions(whole=False)
+    if here.empty:
+        surround.nothing("No bike of these is in service.")
+    else:
+        _weeks(view, here)
+        _unknown(unknown)
+    _checks(view, here, asked)
+    _windows(shown, view, here)
+    surround.heading("Bikes that leave service")
+    today = view.edition.as_of if view.edition.is_demo else date.today()
+    service_part(shown, bikes, today)
+
+
+def _asked(bikes: pd.DataFrame) -> Asked:
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        fleet = st.selectbox(
+            "Fleet",
+            sorted(bikes["fleet"].unique()),
+            index=None,
+            key="fleet_of",
+            placeholder="All bikes",
+            on_change=_first,
+            width=340,
+            **_BOUND,
+        )
+        shop = st.selectbox(
+            "Shop",
+            sorted(bikes["shop"].unique()),
+            index=None,
+            key="fleet_shop",
+            placeholder="All shops",
+            on_change=_first,
+            width=340,
+            **_BOUND,
+        )
+    return Asked(fleet, shop)
+
+
+def _typed(bikes: pd.DataFrame) -> None:
+    rows = bikes[bikes["typed_out_on"].notna() | bikes["typed_back"]]
+    if len(rows):
+        st.html(tag("div", bullets(map(typed_words, rows.to_dict("records"))), class_="wa-said"))
+
+
+def _weeks(view: FleetView, bikes: pd.DataFrame) -> None:
+    surround.heading("Road failures, week by week")
+    st.html(tag("p", MEANING, " ", share_words(view.road_share), class_="wa-quiet"))
+    weeks = view.weeks[view.weeks["unit_id"].isin(bikes["unit_id"])]
+    last = weeks.groupby("unit_id")["road_by_then"].last()
+    ranked = bikes.assign(by_then=bikes["unit_id"].map(last)).sort_values(
+        ["by_then", "label", "unit_id"], ascending=[False, True, True], na_position="last"
+    )
+    leaves = leaf_count(len(ranked))
+    above = st.container()
+    at = st.pagination(leaves, key="fleet_leaf", max_visible_pages=5, **_BOUND) if leaves > 1 else 1
+    drawn = leaf(ranked, at)
+    wide = _wide(ranked, weeks)
+    by_week = {f"Week {n}": _week_cell(n) for n in sorted(weeks["week"].unique())}
+    columns = {"Bike": _bike, **by_week}
+    with above:
+        show_chart(
+            partial(fleet_chart, drawn, weeks),
+            fleet_reading(bikes, weeks),
+            wide,
+            columns,
+            name="fleet_weeks",
+            hint="The table gives the chance of each week in 1,000." if len(ranked) else "",
+        )
+        _ranked(drawn, len(ranked))
+
+
+def _wide(bikes: pd.DataFrame, weeks: pd.DataFrame) -> pd.DataFrame:
+    """One row a bike, the chance of each week in a column of its own."""
+    # not pivot_table, which would drop the bikes of which nothing is known
+    across = weeks.pivot(index="unit_id", columns="week", values="road")  # noqa: PD010
+    across.columns = [f"road_failure_week_{week}_chance_0_to_1" for week in across.columns]
+    named = bikes[["unit_id", "label", "fleet_id", "shop_id", "by_then"]]
+    named = named.rename(columns={"by_then": "road_failure_all_weeks_chance_0_to_1"})
+    return named.merge(across.reset_index(), on="unit_id", how="left")
+
+
+def _week_cell(week: int):
+    name = f"road_failure_week_{week}_chance_0_to_1"
+    return lambda row: "not known" if pd.isna(row[name]) else in_1000(row[name])
+
+
+def _ranked(drawn: pd.DataFrame, count: int) -> None:
+    columns = {
+        "Bike": _bike,
+        "Fleet": "fleet",
+        "Shop": "shop",
+        "Within 90 days": within_90,
+        "Rests on": rests_on,
+        "Tested since fitted or repaired": lambda r: day(r["last_tested_on"], "no"),
+        "Check planned": check_words,
+    }
+    caption = f"{len(drawn)} of {counted(count, 'bike')}, the likeliest first."
+    st.html(table(drawn, columns, caption))
+
+
+def _unknown_rows(bikes: pd.DataFrame) -> pd.DataFrame:
+    reasons = [unknown_reasons(row) for row in bikes.to_dict("records")]
+    rows = bikes.assign(reasons=reasons)
+    return rows[rows["reasons"].map(len).gt(0)].sort_values(
+        ["days_since_reading", "label"], ascending=[False, True], na_position="first"
+    )
+
+
+def _unknown(rows: pd.DataFrame) -> None:
+    surround.heading("Bikes of which too little is known")
+    if rows.empty:
+        surround.nothing("None of these bikes lacks readings. That says nothing of their state.")
+        return
+    columns = {
+        "Bike": _bike,
+        "Fleet": "fleet",
+        "Shop": "shop",
+        "What is missing, and what would tell": _reasons,
+        "Check planned": check_words,
+    }
+    caption = (
+        f"{counted(len(rows), 'bike')}, those whose odometer was read longest ago first. What is "
+        "said of them above, if anything, is a guess."
+    )
+    st.html(folded_table(rows, columns, caption, shown=UNKNOWN_SHOWN, rest="more bikes"))
+    told = rows.assign(missing=rows["reasons"].map(" ".join))
+    kept = ["unit_id", "label", "fleet_id", "shop_id", "odometer_read_on", "last_tested_on"]
+    save_csv(told[[*kept, "visit_on", "missing"]], "bikes_without_readings")
+
+
+def _reasons(row: dict) -> Html:
+    return joined([tag("span", sentence) for sentence in row["reasons"]], " ")
+
+
+def _checks(view: FleetView, bikes: pd.DataFrame, asked: Asked) -> None:
+    surround.heading("Checks planned")
+    units = set(bikes["unit_id"])
+    visits = view.visits[view.visits["unit_id"].isin(units)]
+    events = view.events[view.events["unit_id"].isin(units)]
+    query = {"check_fleet": asked.fleet, "check_shop": asked.shop}
+    calendar = link(
+        "The plan of checks as a calendar, with its reasons",
+        "checks",
+        "wa-pressed",
+        **{name: value for name, value in query.items() if value},
+    )
+    if visits.empty:
+        surround.nothing("No check is planned for these bikes.")
+    else:
+        first = visits["on_day"].min()
+        said = f"{counted(len(visits), 'visit')} planned, the first on {day(first)}."
+        st.html(tag("p", said))
+    st.html(tag("p", calendar, "."))
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.download_button(
+            "Save for a calendar (.ics)",
+            data=lambda: check_calendar(events),
+            file_name="checks_of_fleet.ics",
+            mime="text/calendar",
+            key="fleet_ics",
+            on_click="ignore",
+            disabled=events.empty,
+        )
+        save_csv(visits.drop(columns="uid"), "checks_of_fleet", "Save the visits as CSV")
+
+
+def _windows(shown: records.Shown, view: FleetView, bikes: pd.DataFrame) -> None:
+    surround.heading("When bikes can be spared")
+    windows = view.windows[view.windows["unit_id"].isin(bikes["unit_id"])]
+    if windows.empty:
+        surround.nothing("No window ahead is on record for these bikes.")
+    else:
+        columns = {
+            "Bike": _bike,
+            "First free day": lambda r: day(r["free_from"]),
+            "Last free day": lambda r: day(r["free_to"]),
+            "State": window_state,
+        }
+        caption = f"{counted(len(windows), 'window')} ahead, what was put in last first."
+        order = windows["state"].map({"typed": 0, "taken_back": 1, "planned": 2})
+        rows = windows.assign(order=order).sort_values(["order", "free_from", "label"])
+        st.html(folded_table(rows, columns, caption, shown=WINDOWS_SHOWN, rest="more windows"))
+        save_csv(windows, "free_windows")
+    window_part(shown, bikes, windows)
+
+
+def _bike(row: dict) -> Html:
+    return to_bike(row["unit_id"], row["label"])
+
+
+def _first() -> None:
+    """Another choice begins at the first leaf again."""
+    st.session_state.pop("fleet_leaf", None)
+
+
+if __name__ == "__main__":
+    surround.page(show)
