@@ -67,9 +67,8 @@ def unknown_reasons(row: dict) -> list[str]:
             "all dates are a guess: read it."
         )
     if row["untested_count"]:
-        said.append(
-            f"{_of_sensors(row, 'untested_count')} not tested since fitted or repaired: test on the bench."
-        )
+        since = "not tested since fitted or repaired: test on the bench"
+        said.append(f"{_of_sensors(row, 'untested_count')} {since}.")
     if row["kindless_count"]:
         kind = "of a part whose kind is not on record: look it up"
         said.append(f"{_of_sensors(row, 'kindless_count')} {kind}.")
