@@ -91,7 +91,7 @@ def _one(shown: Shown, view: SessionView, dropout: dict) -> None:
     session_id = view.session["session_id"]
     number = str(dropout["dropout_no"])
     here = link(
-        f"Address of drop-out {number}",
+        f"Link to drop-out {number}",
         "session",
         "wa-pressed",
         session=session_id,

@@ -27,11 +27,13 @@ def show_chart(
 ) -> None:
     """Show a chart: ``draw`` takes the ink of the reader's theme and returns it.
 
-    ``name`` is its key and the stem of its CSV file; ``hint`` says how to use it. `rows` are the
-    chart's own rows: the table shows the first of them, the CSV file all. ``on_choose`` is called
-    when the reader has chosen something in the chart.
+    Its title and what was counted stand above it as text, since a picture would cut them off on a
+    narrow screen. ``name`` is its key and the stem of its CSV file; ``hint`` says how to use it.
+    `rows` are the chart's own rows: the table shows the first of them, the CSV file all.
+    ``on_choose`` is called when the reader has chosen something in the chart.
     """
     chart = draw(ink=look.ink(st.context.theme.type))
+    _title_above(chart)
     chosen = on_choose or "ignore"
     st.altair_chart(chart, width="stretch", key=f"chart_{name}", alt=reading, on_select=chosen)
     st.html(tag("p", reading, f" {hint}" if hint else "", class_="wa-reading"))
@@ -45,3 +47,12 @@ def show_chart(
             caption = f"The first {ROWS_SHOWN} of {len(rows):,} rows; the CSV file holds all."
         st.html(table(rows.head(ROWS_SHOWN), columns, caption))
         save_csv(rows, name)
+
+
+def _title_above(chart: alt.LayerChart) -> None:
+    title, chart.title = chart.title, alt.Undefined
+    if not isinstance(title, alt.TitleParams):
+        return
+    under = title.subtitle if isinstance(title.subtitle, list) else [title.subtitle]
+    said = [tag("span", line) for line in under if line is not alt.Undefined]
+    st.html(tag("p", tag("strong", title.text), *said, class_="wa-chart-title"))

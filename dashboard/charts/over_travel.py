@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts.parts import INK, plain_frame, readable, titled
+from dashboard.charts.parts import INK, TRAVEL, plain_frame, readable, titled
 from dashboard.look import BAND, SIGNAL
 from dashboard.look import SECOND_TRACK as EARLIER
 from dashboard.words import counted, known, number
@@ -74,7 +74,7 @@ def departure(passes: pd.DataFrame, ends_pct: tuple[float, float]) -> pd.DataFra
 def _axis() -> alt.X:
     return alt.X(
         "travel_pct:Q",
-        title="Travel from closed (0 %) to open (100 %), % of travel",
+        title=TRAVEL,
         scale=alt.Scale(domain=[0, 100], nice=False),
         axis=alt.Axis(values=list(range(0, 101, 10))),
     )

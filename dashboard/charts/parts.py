@@ -9,6 +9,7 @@ from dashboard import look
 
 LABEL_PX, TITLE_PX = 16, 18
 INK = look.PAGE["text"][0]
+TRAVEL = "From closed to open, % of travel"  # short enough for a phone
 DAYS = alt.Axis(format="%Y-%m-%d", tickCount=6, labelOverlap=True)
 
 
@@ -42,7 +43,7 @@ def travel_axis() -> alt.X:
     """Travel from the closed to the open stop, always whole."""
     return alt.X(
         "bin_from_pct:Q",
-        title="Travel from closed (0 %) to open (100 %), % of travel",
+        title=TRAVEL,
         scale=alt.Scale(domain=[0, 100], nice=False),
         axis=alt.Axis(values=list(range(0, 101, 10))),
     )

@@ -145,14 +145,18 @@ def _static(checks: pd.DataFrame) -> None:
         return
     columns = {
         "Reading": lambda r: plain(r["check"], READINGS).capitalize(),
-        "Value": "value_text",
-        "Good range": lambda r: good_range(r, "none"),
+        "Value": lambda r: _on_a_line(r["value_text"]) if known(r["value"]) else r["value_text"],
+        "Good range": lambda r: _on_a_line(good_range(r, "none")),
         "Limits from": lambda r: plain(r["band_source"], {}, "none"),
         "State": _state,
         "In words": "text",
     }
     caption = "Supply and ground first, for every later reading is measured against them."
     st.html(table(checks.sort_values("step"), columns, caption))
+
+
+def _on_a_line(words: str) -> Html:
+    return tag("span", words, class_="wa-nowrap")
 
 
 def _state(row: dict) -> Html:

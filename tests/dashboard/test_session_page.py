@@ -243,8 +243,7 @@ def test_each_channel_is_drawn_in_its_own_unit(monkeypatch, channel, unit):
     view.session["sweep_channel"] = channel
     shows(monkeypatch, replace(view, places=view.places.iloc[:0], travel_band=view.travel_band[:0]))
     app = opened(dropout="1")
-    title = f"signal over time, {unit or 'unit not recorded'}"
-    assert any(title in chart.proto.spec for chart in app.get("vega_lite_chart"))
+    assert f"Sweep: signal over time, {unit or 'unit not recorded'}" in text_of(app)
 
 
 def test_a_second_track_is_drawn_and_told(monkeypatch):
