@@ -31,7 +31,7 @@ from pipeline.intake.dropped_sweep import (
 
 _HOW = (
     "Plug connected, key on, engine off, logger on the signal pin. From the closed stop to the "
-    "open stop and back, slowly and evenly, three passes and more. On drive-by-wire bikes turn the "
+    "open stop and back, slowly and evenly, several times. On drive-by-wire bikes turn the "
     "grip, never the plate."
 )
 _LABELS = {
@@ -70,7 +70,7 @@ def sweep_step(bench: Bench) -> None:
 def _advice(bench: Bench) -> None:
     wear, sensor_id = bench.view.wear, bench.sensor["sensor_id"]
     stretches = wear.stretches[wear.stretches["sensor_id"].eq(sensor_id)]
-    passes = wear.passes[wear.passes["sensor_id"].eq(sensor_id)]
+    passes = wear.passes[wear.passes["rate_hz"].isin(stretches["rate_hz"])]
     said = [_HOW, slowest(stretches), passes_in_short(passes)]
     st.html(bullets([words for words in said if words]))
 
@@ -80,7 +80,7 @@ def _taken(bench: Bench) -> bytes | None:
     draft = bench.draft
     kept = draft.sweep
     if kept is not None:
-        lines = kept.count(b"\n") + 1
+        lines = len(kept.splitlines())
         with st.container(horizontal=True, vertical_alignment="center"):
             st.html(tag("p", f"A sweep of {counted(lines, 'line')} is kept with this test."))
             gone = st.button("Take another one", key=draft.key("other_sweep"))
@@ -118,6 +118,7 @@ def _assign(bench: Bench, sweep: SweepText) -> None:
             st.selectbox(
                 f"{_LABELS[name]}, column",
                 sweep.names,
+                index=None,
                 key=draft.key(place),
                 placeholder="none",
                 width=280,
@@ -136,7 +137,8 @@ def _assign(bench: Bench, sweep: SweepText) -> None:
             "Input resistance of the logger",
             key=draft.key("meter_load_ohm"),
         )
-        st.toggle("The times are in milliseconds", key=draft.key("time_in_ms"))
+        draft.start_with(times_in="s")
+        st.radio("The times are in", ["s", "ms"], key=draft.key("times_in"), horizontal=True)
     if draft.value("sweep_channel") == "percent":
         surround.nothing(_SLOW_POLL)
 
@@ -157,7 +159,7 @@ def contract_file(bench: Bench) -> bytes | None:
         sweep,
         bench.session_id,
         _columns(bench, sweep),
-        time_in_ms=bool(bench.draft.value("time_in_ms")),
+        time_in_ms=bench.draft.value("times_in") == "ms",
     )
 
 

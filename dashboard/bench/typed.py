@@ -15,7 +15,7 @@ TABLE = "test_sessions"
 #: Fields that a sweep brings with it.
 SWEEP_FIELDS = ("sweep_channel", "meter_load_ohm")
 PLACES = tuple(f"place_{name}" for name in SAMPLES)
-FIELDS = (*COLUMNS, *SWEEP_FIELDS, "sensor", "day", "clock", "step", "time_in_ms", *PLACES)
+FIELDS = (*COLUMNS, *SWEEP_FIELDS, "sensor", "day", "clock", "step", "times_in", *PLACES)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard import records, surround
 from dashboard.bench.answers import answers, odometer_words
-from dashboard.bench.steps import Step, steps_for
+from dashboard.bench.steps import STEPS, Step, steps_for
 from dashboard.bench.sweep_step import sweep_step
 from dashboard.bench.typed import FIELDS, TABLE, Bench, begin_now
 from dashboard.bench.verdict_step import verdict_step
@@ -51,10 +51,7 @@ def show(shown: records.Shown) -> None:
     draft = open_draft(shown.home, OF + unit_id)
     draft.put_back(FIELDS)
     begin_now(draft, view)
-    bench = Bench(view, _chosen(view, draft), draft)
-    _due(view, bench.sensor["sensor_id"])
-    surround.show_cautions(whole=True)
-    _led(bench)
+    _led(Bench(view, _chosen(view, draft), draft))
 
 
 def _bike(view: BenchView) -> Html:
@@ -99,6 +96,15 @@ def _chosen(view: BenchView, draft: OpenDraft) -> dict:
     return rows[st.session_state[key]]
 
 
+def _before(bench: Bench, step: Step) -> None:
+    """What is due and all cautions before the first step, the first of them before each other."""
+    if step.name != STEPS[0].name:
+        surround.show_cautions(whole=False)
+        return
+    _due(bench.view, bench.sensor["sensor_id"])
+    surround.show_cautions(whole=True)
+
+
 def _due(view: BenchView, sensor_id: str) -> None:
     surround.heading("What is due, and why")
     advice = view.advice[view.advice["sensor_id"].eq(sensor_id)]
@@ -119,9 +125,13 @@ def _led(bench: Bench) -> None:
         st.session_state[draft.key("step")] = names[0]
     cells = bench.cells()
     checks = checks_as_typed(bench.sensor, bench.view.bands, cells)
-    headings = {step.name: _heading(step, steps, cells, bench) for step in steps}
+    # the words of a choice stay the same: a choice whose words change is taken for another one
+    headings = {step.name: step.heading for step in steps}
+    # above what grows with each answer, so that nothing to press ever moves
     st.selectbox("Step", names, key=draft.key("step"), format_func=headings.__getitem__)
+    _back_and_forth(draft, names)
     step = steps[names.index(draft.value("step"))]
+    _before(bench, step)
     st.html(joined([tag("h2", step.heading), tag("p", step.does) if step.does else ""]))
     saved = None
     if step.name == "sweep":
@@ -137,7 +147,6 @@ def _led(bench: Bench) -> None:
             st.html(tag("p", odd, class_="wa-waits", role="status"))
     if saved:
         st.switch_page("pages/session.py", query_params={"session": saved})
-    _back_and_forth(draft, names)
     draft.note(FIELDS)
 
 
@@ -145,14 +154,6 @@ def _numbered(steps: tuple[Step, ...]) -> tuple[Step, ...]:
     return tuple(
         replace(step, heading=f"{n}. {step.heading}") for n, step in enumerate(steps, start=1)
     )
-
-
-def _heading(step: Step, steps: tuple[Step, ...], cells: dict[str, str], bench: Bench) -> str:
-    count = sum(name in cells for name, _ in step.columns)
-    if step.name == "sweep":
-        return f"{step.heading}{': kept' if bench.draft.sweep else ''}"
-    filled = f": {count} of {len(step.columns)} put in" if count else ""
-    return f"{step.heading}{filled}"
 
 
 def _fields(bench: Bench, step: Step) -> None:
