@@ -35,7 +35,7 @@ from pipeline.access.what_if import (
     weigh_anew,
     what_if,
 )
-from pipeline.intake.settings_file import keep_settings
+from pipeline.intake.settings_edit import keep_settings
 
 TITLE = "Costs and levels, and what they change"
 _REBUILD = "python3 -m pipeline rebuild"

@@ -102,7 +102,7 @@ def what_if_base(home: Home) -> WhatIfBase:
         evidence = EVIDENCE.check(connection.execute("from marts.evidence order by all").df())
         return WhatIfBase(
             edition,
-            _built_with(connection),
+            built_with(connection),
             told.settings,
             told.problems,
             read_frame(connection, "what_if_sensors", schemas.WHAT_IF_SENSORS),
@@ -118,7 +118,8 @@ def what_if_base(home: Home) -> WhatIfBase:
         )
 
 
-def _built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
+def built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
+    """The owner's settings that a version was built with."""
     table = connection.execute("from marts.plan_settings").df()
     values = {name: json.loads(value) for name, value in table.itertuples(index=False)}
     return settings_from(values)[0]
@@ -189,7 +190,7 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
     now = plan.about.assign(
         saves=shops.map(visits.groupby("shop_id")["saves"].sum()).fillna(0.0),
         owed_count=shops.map(dear.size()).fillna(0),
-        owed_adds=-shops.map(dear.sum()).fillna(0.0),
+        owed_adds=-shops.map(dear.sum()).astype(float).fillna(0.0),
     )
     names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
     built = base.check_about[names]

@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
 from itertools import groupby
+from pathlib import Path
 from typing import Any
 
 from models.plans.settings import Bounds, PlanSettings, declared, settings_from
@@ -42,13 +43,34 @@ class SettingsFile:
     shown: ShownSettings = field(default_factory=ShownSettings)
 
 
+@dataclass(frozen=True)
+class Text:
+    """A file's text with plain line ends, and the mark and line ends that it came with."""
+
+    plain: str
+    mark: str = ""
+    line_end: str = "\n"
+
+    def as_it_was(self, plain: str) -> str:
+        """Another text in the same dress."""
+        return self.mark + plain.replace("\n", self.line_end)
+
+
+def read_text(path: Path) -> Text:
+    """The text of a file as some editors save it: with a byte order mark, with other line ends."""
+    whole = path.read_bytes().decode("utf-8")
+    mark = "\ufeff" if whole.startswith("\ufeff") else ""
+    line_end = "\r\n" if "\r\n" in whole else "\n"
+    return Text(whole.removeprefix(mark).replace("\r\n", "\n"), mark, line_end)
+
+
 def read_settings(home: Home) -> SettingsFile:
     """The owner's settings, the assumed defaults where there is no file yet."""
     path = home.settings
     if not path.exists():
         return SettingsFile(PlanSettings(), (), ())
     try:
-        text = path.read_text(encoding="utf-8")
+        text = read_text(path).plain
         table, left_out = _read_lines(text)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         told = f"{path.name}: not readable ({error}), so every setting is at its assumed default."
@@ -82,18 +104,6 @@ def write_settings(
     write_new(home.settings, settings_text(settings, transfers, shown))
 
 
-def keep_settings(home: Home, values: Mapping[str, object]) -> dict[str, str]:
-    """Write these settings where all of them can stand; else write nothing and say what cannot.
-
-    Shops that may give parts to one another stay as the file has them.
-    """
-    settings, faults = settings_from(values)
-    if not faults:
-        before = read_settings(home)
-        write_settings(home, settings, before.transfers, before.shown)
-    return faults
-
-
 def settings_text(
     settings: PlanSettings,
     transfers: tuple[tuple[str, str], ...] = (),
@@ -103,20 +113,30 @@ def settings_text(
     parts, known = [_HEAD], known_settings()
     values = asdict(settings) | asdict(shown or ShownSettings())
     for section, names in groupby(known, key=lambda name: known[name][0].section):
-        parts.append(f"\n[{section.replace(' ', '_')}]")
+        parts.append(f"\n{section_line(section)}")
         for name in names:
-            bounds, default = known[name]
-            unit = f", {bounds.unit}" if bounds.unit else ""
-            words = f", one of {', '.join(bounds.words)}" if bounds.words else ""
-            assumed = "" if section == SECTION else "assumed "
-            parts.append(f"# {bounds.meaning}{unit}{words}; {assumed}default {_toml(default)}")
-            parts.append(f"{name} = {_toml(values[name])}")
+            parts += setting_lines(name, values[name])
     given = groupby(sorted(transfers), key=lambda pair: pair[0])
     lines = [
-        f"{_toml(giver)} = [{', '.join(_toml(taker) for _, taker in pairs)}]\n"
+        f"{value_text(giver)} = [{', '.join(value_text(taker) for _, taker in pairs)}]\n"
         for giver, pairs in given
     ]
     return "\n".join(parts) + "\n" + _TRANSFERS + "".join(lines)
+
+
+def section_line(section: str) -> str:
+    """The line that begins a section."""
+    return f"[{section.replace(' ', '_')}]"
+
+
+def setting_lines(name: str, value: object) -> list[str]:
+    """A setting's meaning with its default, and the line that sets it."""
+    bounds, default = known_settings()[name]
+    unit = f", {bounds.unit}" if bounds.unit else ""
+    words = f", one of {', '.join(bounds.words)}" if bounds.words else ""
+    assumed = "" if bounds.section == SECTION else "assumed "
+    meaning = f"# {bounds.meaning}{unit}{words}; {assumed}default {value_text(default)}"
+    return [meaning, f"{name} = {value_text(value)}"]
 
 
 def changed_settings(settings: PlanSettings) -> list[str]:
@@ -124,7 +144,8 @@ def changed_settings(settings: PlanSettings) -> list[str]:
     return [f.name for f in fields(PlanSettings) if getattr(settings, f.name) != f.default]
 
 
-def _toml(value: object) -> str:
+def value_text(value: object) -> str:
+    """A text or number as the file writes it."""
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
         return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'

@@ -102,6 +102,10 @@ def _found_so_far(connection: duckdb.DuckDBPyConnection) -> int:
 
 
 def _load(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:
+    if not files:  # an empty home publishes empty records
+        for name in ("no_files", "no_rows", "no_read_issues"):
+            run(connection, f"intake/sql/settle/{name}")
+        return
     listed = pd.DataFrame([_described(file, home) for file in files])
     connection.register("listed_files", listed)
     connection.execute("create table intake.files as from listed_files")

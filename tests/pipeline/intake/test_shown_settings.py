@@ -4,7 +4,8 @@ import pytest
 
 from models.plans.settings import PlanSettings
 from pipeline.home import Home
-from pipeline.intake.settings_file import keep_settings, read_settings, settings_text
+from pipeline.intake.settings_edit import keep_settings
+from pipeline.intake.settings_file import read_settings, settings_text
 from pipeline.intake.shown_settings import (
     BY_DAY,
     MILES,
