@@ -32,7 +32,7 @@ KM_AHEAD = np.concatenate(
         [20_000, 22_000, 25_000, 29_000, 34_000, 40_000, 48_000, 58_000, 70_000, 90_000],
     ]
 ).astype(float)
-_CHUNK = 1_000
+_CHUNK = 2_000
 
 
 class Plans(NamedTuple):
@@ -43,7 +43,7 @@ class Plans(NamedTuple):
 
     def at(self, belief: np.ndarray) -> np.ndarray:
         """Expected cost at a chance of a defect."""
-        return (1 - belief) * self.sound + belief * self.defective
+        return self.sound + belief * (self.defective - self.sound)
 
     def where(self, condition: np.ndarray, other: Plans) -> Plans:
         """These plans where the condition holds, the others elsewhere."""
@@ -164,18 +164,26 @@ def best_plans(plans: Plans, belief: np.ndarray) -> Plans:
     belief : array of shape (n, k)
         Chances asked for, row by row.
     """
-    place = better_place(plans, belief)
-    return Plans(*(np.take(cost, place) for cost in plans))
+    low = _below(plans, belief)
+    below, above = _at_place(plans, low), _at_place(plans, low + 1)
+    return below.where(below.at(belief) <= above.at(belief), above)
 
 
 def better_place(plans: Plans, belief: np.ndarray) -> np.ndarray:
     """Where, in ``plans`` laid out flat, the better plan for each chance stands."""
-    n, points = plans.sound.shape
-    low = near(belief, points) + points * np.arange(n)[:, None]
-    below, above = (
-        Plans(*(np.take(cost, place) for cost in plans)).at(belief) for place in (low, low + 1)
-    )
+    low = _below(plans, belief)
+    below, above = (_at_place(plans, place).at(belief) for place in (low, low + 1))
     return np.where(below <= above, low, low + 1)
+
+
+def _below(plans: Plans, belief: np.ndarray) -> np.ndarray:
+    """Where, in ``plans`` laid out flat, the plan at or below each chance stands."""
+    n, points = plans.sound.shape
+    return near(belief, points) + points * np.arange(n)[:, None]
+
+
+def _at_place(plans: Plans, place: np.ndarray) -> Plans:
+    return Plans(*(np.take(cost, place) for cost in plans))
 
 
 def ridden_on(further: Plans, step: Step, prices: Prices) -> Plans:
@@ -225,7 +233,7 @@ def _alternatives(
         testing = tested(best_plans(riding, passed), prices, test)
         on, try_it = riding.at(grid), testing.at(grid)
         plans = riding.where(on <= try_it, testing)
-        plans = plans.where(plans.at(grid) <= replace, replaced)
+        plans = plans.where(np.minimum(on, try_it) <= replace, replaced)
         here = path.belief[:, k : k + 1]
         after = best_plans(riding, belief_after_pass(here, test))
         test_at[:, k] = tested(after, prices, test).at(here)[:, 0]

@@ -98,15 +98,17 @@ def oldest_that_fits(
     numbers : Numbers
         From ``follow_numbers``.
     """
-    where = SENSOR_PLACES.check(places).set_index("sensor_id").reindex(sensors["sensor_id"])
+    own = sensors["part_no"].to_numpy(object)
+    older = {number: numbers.older(number) for number in set(own)}
+    asked = np.flatnonzero([bool(older[number]) for number in own])
+    where = SENSOR_PLACES.check(places).set_index("sensor_id")
+    where = where.reindex(sensors["sensor_id"].iloc[asked])
     listed = set(FITMENTS.check(fitments).itertuples(index=False, name=None))
-    keys = list(zip(sensors["part_no"], where["model_code"], where["mount"], strict=True))
-    oldest = {}
-    for key in set(keys):
-        own, model, mount = key
-        fitting = [old for old in numbers.older(own) if (old, model, mount) in listed]
-        oldest[key] = fitting[-1] if fitting else own
-    return np.array([oldest[key] for key in keys], dtype=object)
+    oldest = own.copy()
+    for at, model, mount in zip(asked, where["model_code"], where["mount"], strict=True):
+        fitting = [old for old in older[own[at]] if (old, model, mount) in listed]
+        oldest[at] = fitting[-1] if fitting else own[at]
+    return oldest
 
 
 def asked_beyond_old(
