@@ -67,12 +67,11 @@ def cost_reading(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> l
         "are replaced when a defect is heard of. A model's estimate on the costs set here, not a "
         "saving that was made; it counts no injury."
     )
-    return [told, *_saving(base, currency)]
+    return [told, *saving_ahead(base.expected, currency)]
 
 
-def _saving(base: WhatIfBase, currency: str) -> list[str]:
-    """What the advice of the build is estimated to save, and how far the fits differ."""
-    table = base.expected
+def saving_ahead(table: pd.DataFrame, currency: str) -> list[str]:
+    """What the build's advice is estimated to save (EXPECTED_COST), and how the fits differ."""
     saves = table["doing_nothing"] - table["following"]
     fits = saves[table["draw"].gt(0)]
     if fits.empty:

@@ -18,7 +18,11 @@ from dashboard.repairs_words import (
     rate_words,
     what_counts,
 )
+from dashboard.saving_words import saved_reading, saved_rests_on
 from dashboard.show_chart import show_chart
+from dashboard.what_if_words import saving_ahead
+from dashboard.words import counted
+from pipeline.access.repairs_view import RepairsView
 
 TITLE = "What repairs came to"
 
@@ -32,6 +36,7 @@ def show(shown: records.Shown) -> None:
     st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
     if not view.rates["n"].sum():
         surround.nothing("No closed job is on record, so that there is nothing to count.")
+        _saved(view)
         return
     surround.show_cautions(whole=False)
     chosen = st.radio("By", list(GROUPS), key="repairs_by", horizontal=True, bind="query-params")
@@ -39,15 +44,23 @@ def show(shown: records.Shown) -> None:
         _rate(view.rates, rate, name, GROUPS[chosen])
     surround.heading("What is counted")
     st.html(bullets(what_counts(view.linked, view.comeback_days)))
-    st.html(
-        tag(
-            "p",
-            link("What following the advice is expected to save", "costs", "wa-pressed"),
-            ". ",
-            link("What was advised, and what came of it", "trust", "wa-pressed"),
-            ".",
-        )
-    )
+    _saved(view)
+
+
+def _saved(view: RepairsView) -> None:
+    """What the advice has saved by what came of it, and what it is expected to save ahead."""
+    currency = view.settings.currency
+    surround.heading("What the advice is estimated to have saved")
+    st.html(tag("p", tag("strong", saved_reading(view.saved, currency))))
+    if view.saved.since is not None:
+        st.html(bullets(saved_rests_on(view.saved)))
+    ahead = saving_ahead(view.expected, currency)
+    if ahead:
+        st.html(tag("h3", f"In the {counted(view.settings.planning_horizon_days, 'day')} ahead"))
+        st.html(joined([tag("p", sentence) for sentence in ahead]))
+    costs = link("Costs and levels that this rests on", "costs", "wa-pressed")
+    trust = link("What was advised, and what came of it", "trust", "wa-pressed")
+    st.html(tag("p", costs, ". ", trust, "."))
 
 
 def _rate(rates: pd.DataFrame, rate: str, name: str, by: str) -> None:

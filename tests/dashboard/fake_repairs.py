@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pandas as pd
 
+from models.plans.saved_so_far import SavedSoFar
+from models.plans.saving import EXPECTED_COST
+from models.plans.settings import PlanSettings
 from models.repairs.rates import COMEBACK_DAYS, REPAIR_JOBS, repair_rates
 from pipeline.access.repairs_view import RepairsView
 from tests.dashboard.fake_views import HOSTILE, edition, rows
@@ -17,8 +22,22 @@ def repairs_view(jobs: pd.DataFrame | None = None, **values) -> RepairsView:
         "rates": repair_rates(frame, pd.Timestamp("2026-03-15")),
         "linked": 3,
         "comeback_days": COMEBACK_DAYS,
+        "saved": SavedSoFar(2400.0, 1100.0, 3900.0, date(2025, 9, 1), 30, 6, 20, 2, 3),
+        "expected": expected(),
+        "settings": PlanSettings(currency="crowns"),
     }
     return RepairsView(**(parts | values))
+
+
+def expected() -> pd.DataFrame:
+    return rows(
+        EXPECTED_COST,
+        3,
+        draw=[0, 1, 2],
+        following=[900.0, 950.0, 700.0],
+        doing_nothing=[1000.0, 1200.0, 720.0],
+        sensor_count=20,
+    )
 
 
 def some_jobs(closed_on: str = "2025-06-01") -> pd.DataFrame:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from dashboard.charts.repairs import placed, rates_chart
 from dashboard.repairs_words import rate_reading, rate_words
+from dashboard.saving_words import saved_reading
+from models.plans.saved_so_far import SavedSoFar
 from models.repairs.rates import REPAIR_JOBS
 from pipeline.access import repairs_view, views
 from tests.dashboard import fake_repairs as fakes
@@ -101,3 +105,28 @@ def test_two_shops_of_one_name_are_told_apart_and_the_chart_marks_share_and_rang
     marks = [layer["mark"]["type"] for layer in spec["layer"]]
     assert marks == ["rule", "point", "rule"]
     assert spec["layer"][1]["mark"]["shape"] == "diamond"
+
+
+def test_what_the_advice_saved_is_told_with_its_range_counts_and_what_is_assumed(shown):
+    text = text_of(opened("repairs"))
+    part = text.split("What the advice is estimated to have saved")[1]
+    assert "Since 2025-09-01 the advice is estimated to have saved 2,400 crowns" in part
+    assert "likely 1,100 to 3,900 crowns saved" in part
+    assert "6 defects found and confirmed before anybody noticed, 20 tests" in part
+    assert "Assumed: each defect found would have been heard of all the same" in part
+    assert "In the 365 days ahead" in part
+    assert "estimated to save 100 crowns against planning nothing; 2 fits" in part
+    assert "give 20 crowns to 250 crowns" in part
+
+
+def test_where_the_advice_cost_more_than_it_saved_that_is_said():
+    saved = SavedSoFar(-310.0, -400.0, 20.0, date(2025, 9, 1), 9, 0, 6, 1, 0)
+    told = saved_reading(saved, "crowns")
+    assert "have cost more than it saved by 310 crowns: likely \u2212400 to 20 crowns" in told
+
+
+def test_without_work_done_on_advice_nothing_is_claimed():
+    none = SavedSoFar(0.0, 0.0, 0.0, None, 0, 0, 0, 0, 0)
+    assert "Nothing can be told yet" in saved_reading(none, "")
+    idle = SavedSoFar(0.0, 0.0, 0.0, date(2025, 9, 1), 12, 0, 0, 0, 2)
+    assert "work has been advised 12 times; none of it has been done" in saved_reading(idle, "")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
 from pipeline.access.repairs_view import repairs_view
-from pipeline.access.views import NotThereError
+from pipeline.access.views import NotThereError, worklist_view
 from pipeline.home import Home
+from pipeline.intake.entries import save_entry
+from pipeline.warehouse.build import build
 from tests.pipeline.shop_files import SHOP, hand_in
 
 #: R1 of March comes back in April as R3, R2 is a job without a fault; R4 names a later job.
@@ -55,3 +57,52 @@ def test_a_job_comes_back_by_the_later_one_that_names_it_and_never_by_an_earlier
     assert counts(view, "comeback", "shop") == {"Kiln Road": (1, 1), "Weir Lane": (0, 4)}
     assert counts(view, "comeback", "part") == {"P1": (1, 5)}
     assert counts(view, "comeback", "model") == {"alder": (1, 5)}
+
+
+def test_advice_kept_and_acted_on_is_put_into_money_and_work_after_a_complaint_is_not(
+    home, tmp_path
+):
+    """S2 is tested as advised and found defective; S1 after a complaint."""
+    hand_in(home, tmp_path / "a", SHOP)
+    for kept in (*home.advised.glob("*"), *home.published.glob("*.json")):
+        kept.unlink()  # advice of the day the test is run on
+    with home.one_builder():
+        build(home, as_of=date(2025, 7, 10))
+    advised = worklist_view(home).rows.set_index("sensor_id")["action"]
+    assert advised.ne("leave").all()
+    test = {"odometer_km": 22000, "tested_at": "2025-08-01T09:00:00Z", "verdict": "fail"}
+    repair = {
+        "closed_on": "2025-08-02",
+        "odometer_km": 22000,
+        "action": "sensor_replaced",
+        "fault_confirmed": "yes",
+        "confirmed_by": "opened",
+    }
+    rows = {
+        "test_sessions": [
+            test | {"session_id": "N1", "sensor_id": "S2", "reason": "called_in"},
+            test | {"session_id": "N2", "sensor_id": "S1", "reason": "symptom"},
+        ],
+        "repair_outcomes": [
+            repair | {"outcome_id": "N1", "sensor_id": "S2"},
+            repair | {"outcome_id": "N2", "sensor_id": "S1"},
+        ],
+    }
+    for row in (rows["test_sessions"][1], rows["repair_outcomes"][1]):
+        row["odometer_km"] = 27000
+    save_entry(home, rows, now=datetime(2025, 9, 2, tzinfo=UTC))
+    with home.one_builder():
+        build(home, as_of=date(2026, 1, 10))
+    view = repairs_view(home)
+    counts = view.saved.caught, view.saved.tested, view.saved.sound, view.saved.noticed
+    assert counts == (1, 1, 0, 1)
+    assert view.saved.since == date(2025, 7, 10)
+    # prior 1 of 2; R1 let the rider down, N2 was complained of, N1 was heard of by nobody
+    told, share = view.settings, 2 / 4
+    heard = told.labour_cost_per_hour * told.complaint_hours + told.day_off_road_cost * (
+        share * told.road_failure_days + (1 - share) * told.complaint_days
+    )
+    heard += share * told.road_failure_cost
+    visit = told.call_in_cost + told.labour_cost_per_hour * told.test_hours
+    assert view.saved.estimate == pytest.approx(heard - visit)
+    assert view.saved.low < view.saved.estimate < view.saved.high
