@@ -26,6 +26,7 @@ from dashboard.markup import (
 from dashboard.sensor_list import sensor_list
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
+from dashboard.to_work import to_records, to_work
 from dashboard.wear_part import tracks
 from dashboard.words import (
     CONFIRMED_BY,
@@ -61,6 +62,7 @@ def show(shown: records.Shown) -> None:
     surround.top_line(surround.worklist_link(), f"Bike {view.bike['label']}")
     surround.which_records(view.edition)
     _head(view.bike, surround.records_as_of(view.edition))
+    st.html(tag("p", joined([*to_work(unit_id), *to_records(unit_id)], ", ")))
     _advice(view.advice, view.explained)
     surround.show_cautions(whole=False)
     _ahead(view)

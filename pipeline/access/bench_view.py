@@ -128,8 +128,22 @@ def bench_view(home: Home, unit_id: str) -> BenchView:
             read_frame(connection, "bike_advice", schemas.WORKLIST, key),
             read_frame(connection, "bands_of_parts", BANDS, parts),
             bike_wear(connection, unit_id),
-            None if published.empty else _number(published["odometer_read_km"].iloc[0]),
+            last_odometer_km(connection, home, unit_id),
         )
+
+
+def last_odometer_km(
+    connection: duckdb.DuckDBPyConnection, home: Home, unit_id: str
+) -> float | None:
+    """The odometer's last reading, one typed since the last build included; None without any."""
+    known = read_frame(connection, "bike_odometer", schemas.ODOMETER, {"unit_id": unit_id})
+    readings = list(zip(known["read_on"].dt.date.astype(str), known["odometer_km"], strict=True))
+    readings += [
+        (cells["read_on"], float(cells["odometer_km"]))
+        for cells in pending_rows(home, "odometer")["odometer"].values()
+        if cells["unit_id"] == unit_id
+    ]
+    return float(max(readings)[1]) if readings else None
 
 
 def sensors_on_bike(
