@@ -79,7 +79,7 @@ def fleet_chart(bikes: pd.DataFrame, weeks: pd.DataFrame, *, ink: str = INK) -> 
     )
     said = [
         f"n = {counted(len(names), 'bike')}. Figure: chance in 1,000.",
-        "?: not known. Fuller: likelier.",
+        f"?: not known. A full cell: {in_1000(frame['road'].max())} in 1,000.",
         "Triangle: a check is planned.",
         f"Week 1 begins on {first}.",
     ]

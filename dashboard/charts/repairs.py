@@ -31,7 +31,7 @@ def rates_chart(
     whole = rates[rates["rate"].eq(rate) & rates["by"].eq("all")]
     frame = placed(rates, rate, by)
     names = frame["name"].tolist()
-    axis = alt.Axis(labelLimit=180, labelPadding=8, labelOverlap=False, title=None)
+    axis = alt.Axis(labelLimit=180, labelPadding=14, labelOverlap=False, title=None)
     base = alt.Chart(frame).encode(y=alt.Y("name:N", sort=names, axis=axis))
     x = alt.X(
         "low_100:Q",

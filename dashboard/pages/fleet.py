@@ -25,7 +25,7 @@ from dashboard.fleet_words import (
     window_state,
     within_90,
 )
-from dashboard.markup import Html, bullets, folded_table, joined, link, table, tag, to_bike
+from dashboard.markup import Html, bullets, folded_table, joined, link, tag, to_bike
 from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
 from dashboard.sieve import PRIVATE, leaf, leaf_count, shop_names
@@ -34,7 +34,8 @@ from pipeline.access.check_plan_view import check_calendar
 from pipeline.access.fleet_view import FleetView
 
 TITLE = "The fleet at a glance"
-UNKNOWN_SHOWN, WINDOWS_SHOWN = 15, 15
+#: Rows of a table before it folds: on a phone each row is a block of its own.
+ROWS_SHOWN = 8
 _BOUND = {"bind": "query-params"}
 
 
@@ -170,7 +171,7 @@ def _ranked(drawn: pd.DataFrame, count: int) -> None:
         "Check planned": check_words,
     }
     caption = f"{len(drawn)} of {counted(count, 'bike')}, the likeliest first."
-    st.html(table(drawn, columns, caption))
+    st.html(folded_table(drawn, columns, caption, shown=ROWS_SHOWN, rest="more bikes"))
 
 
 def _unknown_rows(bikes: pd.DataFrame) -> pd.DataFrame:
@@ -197,7 +198,7 @@ def _unknown(rows: pd.DataFrame) -> None:
         f"{counted(len(rows), 'bike')}, those whose odometer was read longest ago first. What is "
         "said of them above, if anything, is a guess."
     )
-    st.html(folded_table(rows, columns, caption, shown=UNKNOWN_SHOWN, rest="more bikes"))
+    st.html(folded_table(rows, columns, caption, shown=ROWS_SHOWN, rest="more bikes"))
     told = rows.assign(missing=rows["reasons"].map(" ".join))
     kept = ["unit_id", "label", "fleet_id", "shop_id", "odometer_read_on", "last_tested_on"]
     save_csv(told[[*kept, "visit_on", "missing"]], "bikes_without_readings")
@@ -254,7 +255,7 @@ def _windows(shown: records.Shown, view: FleetView, bikes: pd.DataFrame) -> None
         caption = f"{counted(len(windows), 'window')} ahead, what was put in last first."
         order = windows["state"].map({"typed": 0, "taken_back": 1, "planned": 2})
         rows = windows.assign(order=order).sort_values(["order", "free_from", "label"])
-        st.html(folded_table(rows, columns, caption, shown=WINDOWS_SHOWN, rest="more windows"))
+        st.html(folded_table(rows, columns, caption, shown=ROWS_SHOWN, rest="more windows"))
         save_csv(windows, "free_windows")
     window_part(shown, bikes, windows)
 

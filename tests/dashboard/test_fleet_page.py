@@ -248,6 +248,7 @@ def test_the_chart_draws_ground_fill_figure_and_checks_with_its_count_and_unit()
     said = " ".join(spec["title"]["subtitle"])
     assert "n = 5 bikes." in said
     assert "chance in 1,000" in said
+    assert "A full cell: 5 in 1,000." in said
     assert "Week 1 begins on 2026-03-16." in said
 
 
