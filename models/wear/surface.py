@@ -181,8 +181,9 @@ class WearSurface(BaseEstimator):
         none has been seen yet there may be much; hence the higher upper one. How many follows from
         ``log_error``, which is too wide for few sensors, whose curve its priors hold, and too
         narrow for many, since what smoothing does not follow stays. What lies within the limits of
-        the strays is not told from them, so there may be no wear there. The constants
-        were tuned on simulated fleets of 60 and 200 sensors.
+        the strays is not told from them, so there may be no wear there: where there is none the
+        truth is the least there can be and the interval holds more often than it says. The
+        constants were tuned on simulated fleets of 60 and 200 sensors.
         """
         error, more = np.maximum(self.log_error(X), 1e-3), (0.5, 0.5)
         if self.family == "poisson":
