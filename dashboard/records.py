@@ -14,18 +14,25 @@ from pipeline.access import (
     check_plan_view,
     fleet_view,
     pending_test,
+    records_view,
+    register_view,
     repairs_view,
     stock_view,
+    tags_view,
     views,
     wear_view,
     what_if,
 )
+from pipeline.access import set_aside_rows as set_aside
 from pipeline.access import stock_book as stock_book_view
-from pipeline.home import Home, demo_home, own_home
+from pipeline.access.standing import standing_rows
+from pipeline.home import DEMO, OWN, Home, demo_home, own_home
 from pipeline.intake.receive import last_hand_in
 from pipeline.intake.settings_file import read_settings
 from pipeline.intake.shown_settings import ShownSettings
 
+#: In an address: whose records to look at, ``own`` or ``demo``.
+WHICH = "records"
 #: Modules of the views that do not stand in ``views``.
 _FOUND_IN = {
     "check_plan_view": check_plan_view,
@@ -33,11 +40,18 @@ _FOUND_IN = {
     "what_if_base": what_if,
     "stock_view": stock_view,
     "repairs_view": repairs_view,
+    "records_view": records_view,
+    "bike_count": records_view,
+    "set_aside_rows": set_aside,
+    "set_aside_in_files": set_aside,
     "stock_book": stock_book_view,
     "fleet_view": fleet_view,
     "bench_view": bench_view,
     "find_bikes": bench_view,
     "pending_session_view": pending_test,
+    "register_view": register_view,
+    "tags_view": tags_view,
+    "job_view": register_view,
 }
 
 
@@ -49,21 +63,67 @@ class Shown:
     version: int
 
 
+class NotPublishedError(views.NotThereError):
+    """A shop's own home is there, and nothing is published in it yet."""
+
+
 def shown_records() -> Shown:
-    """A shop's own home where it has published records, else the demo's.
+    """A shop's own home once it exists, else the demo's; the demo's where the reader asked for it.
 
     Raises
     ------
+    NotPublishedError
+        The own home exists without published records: the demo does not stand in for it unasked.
     NotThereError
-        Neither has published records.
+        There is no own home, and no demo either.
     """
-    for home in (own_home(), demo_home()):
+    own = own_home()
+    for home in (demo_home(), own) if demo_asked_for() else (own, demo_home()):
         version = views.current_version(home)
         if version is not None:
             return Shown(home, version)
+        if home == own and own.kind is not None:
+            raise NotPublishedError("Your own records are not published yet.")
     raise views.NotThereError(
         "No records have been published yet, neither a shop's own nor the demo."
     )
+
+
+def demo_asked_for() -> bool:
+    """Whether this reader looks at the demo, as the address or an earlier one of theirs says."""
+    asked = st.query_params.get(WHICH)
+    if asked in (OWN, DEMO):
+        st.session_state["which_records"] = asked
+        del st.query_params[WHICH]
+    return st.session_state.get("which_records") == DEMO
+
+
+def own_exists() -> bool:
+    """Whether a shop's own home was begun."""
+    return own_home().kind == OWN
+
+
+def holds_no_bike(shown: Shown) -> bool:
+    """Whether no bike is on record; False where that cannot be told."""
+    try:
+        return _read("bike_count", shown) == 0
+    except views.NotThereError:
+        return False
+
+
+def set_aside_rows(shown: Shown) -> dict[str, list[set_aside.SetAsideRow]]:
+    """Rows to correct by table, without those corrected since the last build."""
+    return _read("set_aside_rows", shown, of_entries=str(last_hand_in(shown.home)))
+
+
+def set_aside_whole(shown: Shown) -> pd.DataFrame:
+    """What is set aside and can only be corrected in its file."""
+    return _read("set_aside_in_files", shown)
+
+
+def by_hand_in_and_month(shown: Shown) -> records_view.RecordsView:
+    """How many records there are, by hand-in and by month."""
+    return _read("records_view", shown)
 
 
 def shown_settings(shown: Shown) -> ShownSettings:
@@ -110,6 +170,26 @@ def bench(shown: Shown, unit_id: str) -> bench_view.BenchView:
 def found_bikes(shown: Shown, text: str) -> pd.DataFrame:
     """Bikes whose id, plate or model holds a text."""
     return _read("find_bikes", shown, text, of_entries=str(last_hand_in(shown.home)))
+
+
+def register(shown: Shown, unit_id: str) -> register_view.RegisterView:
+    """What the forms of a bike and its sensors need; of no bike where ``unit_id`` is empty."""
+    return _read("register_view", shown, unit_id, of_entries=str(last_hand_in(shown.home)))
+
+
+def job(shown: Shown, unit_id: str) -> register_view.JobView:
+    """What closing a job on a bike needs."""
+    return _read("job_view", shown, unit_id, of_entries=str(last_hand_in(shown.home)))
+
+
+def tags(shown: Shown) -> tags_view.TagsView:
+    """Bikes whose tags can be printed."""
+    return _read("tags_view", shown, of_entries=str(last_hand_in(shown.home)))
+
+
+def on_record(shown: Shown, table: str, key: str) -> bool:
+    """Whether a contract table holds a key, what was entered a moment ago included."""
+    return bool(key) and key in standing_rows(shown.home, table, [key])
 
 
 def trust(shown: Shown) -> views.TrustView:

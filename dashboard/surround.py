@@ -10,14 +10,14 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import look, markup, records
+from dashboard.empty_words import Empty, empty_page, first_steps
 from dashboard.shown_as import show_as
 from dashboard.words import counted, day
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
-from pipeline.home import HomeError
+from pipeline.home import OWN, Home, HomeError
 from pipeline.jobs.take_up import NotTakenUp, not_taken_up, take_up, take_up_if_due
 
-HAND_IN = "python3 -m pipeline ingest FOLDER"
 _SCRIPT = Path(__file__).with_name("navigate.js")
 _LOG = logging.getLogger("dashboard")
 TOP = "Worklist"
@@ -43,20 +43,44 @@ PAGES = (
     Listed("Wear map", "wear", "Wear map"),
     Listed("Trust", "trust", "How far to trust it"),
     Listed("Costs", "costs", "Costs and levels"),
+    Listed("Hand in", "hand_in", "Hand files in"),
+    Listed("Settings", "settings", "Settings"),
+    Listed("Start", "start", "Start"),
 )
 
 
-def page(draw: Callable[[records.Shown], None]) -> None:
-    """Draw one page within its surroundings; what cannot be shown is said instead."""
+def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -> None:
+    """Draw one page within its surroundings; what cannot be shown is said instead.
+
+    ``empty`` stands for a page that has nothing to show while no bike is on record.
+    """
     st.html(look.style_sheet())
     try:
         shown = records.shown_records()
         show_as(records.shown_settings(shown))
-        draw(shown)
+        if empty is not None and records.holds_no_bike(shown):
+            top_line(worklist_link(), empty.here)
+            st.html(markup.joined([empty_page(empty), first_steps()]))
+        else:
+            draw(shown)
     except (NotThereError, HomeError) as error:
         not_there(str(error))
     else:
         _look_out_for_newer(shown)
+    _navigate()
+
+
+def bare_page(draw: Callable[[], None]) -> None:
+    """Draw a page that needs no records."""
+    st.html(look.style_sheet())
+    try:
+        draw()
+    except HomeError as error:
+        not_there(str(error))
+    _navigate()
+
+
+def _navigate() -> None:
     st.html(f"<script>{_SCRIPT.read_text(encoding='utf-8')}</script>", unsafe_allow_javascript=True)
 
 
@@ -93,14 +117,20 @@ def worklist_link() -> str:
     return TOP
 
 
-def which_records(edition: Edition) -> None:
-    """The demo says that it is invented; every page says how old its records are."""
+def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
+    """The demo says that it is invented; a home without bikes says what to do first."""
     if edition.is_demo:
-        hand_in = markup.tag("code", HAND_IN)
-        words = markup.joined(
-            ["Demo: invented shops, not measured. To see your own records: ", hand_in]
+        way = (
+            markup.link("Back to your own records", "./", "wa-pressed", records=OWN)
+            if records.own_exists()
+            else markup.link("Start your own records", "start", "wa-pressed")
         )
-        st.html(markup.tag("div", markup.tag("p", words), class_="wa-said"))
+        said = markup.tag("p", "Demo: invented shops, not measured. ", way)
+        st.html(markup.tag("div", said, class_="wa-said"))
+    elif first_to_do and records.holds_no_bike(
+        records.Shown(Home(Path(edition.home)), edition.version)
+    ):
+        st.html(first_steps())
 
 
 def records_as_of(edition: Edition) -> str:
@@ -130,9 +160,10 @@ def not_there(message: str) -> None:
     top_line("Nothing to show")
     what_next = markup.joined(
         [
-            "To hand in a shop's files: ",
-            markup.tag("code", HAND_IN),
-            ". They appear here without a restart.",
+            markup.link("Which records there are, and how to begin", "start", "wa-pressed"),
+            ". ",
+            markup.link("Hand files in", "hand_in", "wa-pressed"),
+            ".",
         ]
     )
     st.html(

@@ -7,11 +7,11 @@ from itertools import groupby
 
 import streamlit as st
 
-from dashboard import records, surround
-from dashboard.check_plan_words import WEEKDAYS
+from dashboard import empty_words, records, surround
 from dashboard.markup import Html, bullets, joined, table, tag, to_bike
 from dashboard.save_csv import save_csv
 from dashboard.sensor_list import action_mark
+from dashboard.setting_fields import setting_field
 from dashboard.what_if_words import (
     SECTION_NAMES,
     SHOWN,
@@ -35,6 +35,7 @@ from pipeline.access.what_if import (
     weigh_anew,
     what_if,
 )
+from pipeline.home import HomeError
 from pipeline.intake.settings_edit import keep_settings
 
 TITLE = "Costs and levels, and what they change"
@@ -81,40 +82,8 @@ def _settings(now: dict[str, object]) -> dict[str, object]:
             st.container(horizontal=True, vertical_alignment="bottom"),
         ):
             for name in names:
-                values[name] = _field(name, now[name])
+                values[name] = setting_field(name, now[name], key=f"set_{name}")
     return values
-
-
-def _field(name: str, now: object) -> object:
-    bounds, default = SETTINGS[name]
-    unit = f" ({bounds.unit})" if bounds.unit else ""
-    label = f"{bounds.meaning[0].upper()}{bounds.meaning[1:]}{unit}"
-    assumed = f"Assumed default: {default if default != '' else 'none'}."
-    how = {"key": f"set_{name}", "help": assumed, "width": 340}
-    if bounds.days == "days of the week":
-        label, chosen = label.removesuffix(unit), str(now).split(", ")
-        return st.multiselect(label, list(WEEKDAYS), chosen, **how)
-    if bounds.words:
-        return st.selectbox(label, list(bounds.words), list(bounds.words).index(now), **how)
-    if isinstance(default, str):
-        return st.text_input(label, str(now), max_chars=400 if bounds.days else 12, **how)
-    kind = type(default)
-    # No bounds here: a field that refuses a value by itself leaves the page as it was, an earlier
-    # "Kept" beside it.
-    return st.number_input(
-        label,
-        value=kind(now),
-        step=_step(default),
-        format="%d" if kind is int else None,
-        **how,
-    )
-
-
-def _step(default: float) -> float:
-    """One press of a field: about a tenth of what it begins with."""
-    if isinstance(default, int):
-        return max(1, default // 10)
-    return 0.01 if default < 1 else max(0.1, round(default / 10, 1))
 
 
 def _advice(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> None:
@@ -206,8 +175,8 @@ def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> 
         return
     try:
         faults = keep_settings(shown.home, values)
-    except OSError as error:
-        st.html(tag("p", f"They could not be kept: {error.strerror}.", class_="wa-waits"))
+    except (OSError, HomeError) as error:
+        st.html(tag("p", f"They could not be kept: {error}", class_="wa-waits"))
         return
     said = "; ".join(f"{name}: {fault}" for name, fault in faults.items())
     done = f"Not kept: {said}." if said else f"Kept in {shown.home.settings.name}."
@@ -215,4 +184,4 @@ def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> 
 
 
 if __name__ == "__main__":
-    surround.page(show)
+    surround.page(show, empty=empty_words.COSTS)

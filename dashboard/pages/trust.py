@@ -8,7 +8,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import records, surround
+from dashboard import empty_words, records, surround
 from dashboard.charts.calibration import calibration_chart
 from dashboard.charts.survival import survival_chart
 from dashboard.markup import bullets, joined, table, tag
@@ -239,4 +239,4 @@ def _table_and_csv(
 
 
 if __name__ == "__main__":
-    surround.page(show)
+    surround.page(show, empty=empty_words.TRUST)

@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import records, surround
+from dashboard import empty_words, records, surround
 from dashboard.charts.throttle_use import use_chart, use_reading
 from dashboard.charts.wear_map import QUANTITIES, Quantity, map_reading, placed, wear_map_chart
 from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
@@ -328,4 +328,4 @@ def _rests_on(about: dict) -> None:
 
 
 if __name__ == "__main__":
-    surround.page(show)
+    surround.page(show, empty=empty_words.WEAR)

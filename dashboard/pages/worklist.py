@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import records, sieve, surround
+from dashboard import empty_words, records, sieve, surround
 from dashboard.answer_part import answer_part
 from dashboard.markup import bullets, fold, joined, link, tag
 from dashboard.sensor_list import action_mark, sensor_list
@@ -148,4 +148,4 @@ def _first_leaf() -> None:
 
 
 if __name__ == "__main__":
-    surround.page(show)
+    surround.page(show, empty=empty_words.WORKLIST)

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import duckdb
+import pandas as pd
 
 from pipeline.access.pending import pending_rows
-from pipeline.access.reading import reading
+from pipeline.access.reading import read_frame, reading
+from pipeline.access.schemas import SET_ASIDE
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.jobs.hand_back import NOT_BY_ROW
@@ -47,6 +49,19 @@ def set_aside_rows(home: Home) -> dict[str, list[SetAsideRow]]:
         name: [row for row in rows if not _is_settled(row, typed)] for name, rows in found.items()
     }
     return {name: rows for name, rows in kept.items() if rows}
+
+
+def set_aside_in_files(home: Home) -> pd.DataFrame:
+    """What is set aside and can only be corrected in its file (SET_ASIDE): samples, whole files.
+
+    Raises
+    ------
+    NotThereError
+        Nothing is published in this home.
+    """
+    with reading(home) as (_, connection):
+        parameters = {"not_by_row": list(NOT_BY_ROW)}
+        return read_frame(connection, "set_aside_in_files", SET_ASIDE, parameters)
 
 
 def _rows_of(connection: duckdb.DuckDBPyConnection, table: str) -> list[SetAsideRow]:

@@ -17,6 +17,9 @@ from pipeline.intake.contract import TABLES, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError
 from pipeline.intake.workbook import is_workbook, open_workbook, sheets, write_sheet
 
+#: Endings of files of rows.
+ROWS = (".csv", ".txt", ".parquet")
+
 
 @dataclass(frozen=True)
 class ArrivingFile:
@@ -37,10 +40,14 @@ class ArrivingFile:
 
 @dataclass(frozen=True)
 class Arrival:
-    """The files of a hand-in in order, and a sentence on each sheet that is no part of it."""
+    """The files of a hand-in in order, and a sentence on each sheet that is no part of it.
+
+    ``unnamed`` are the sheets of whose rows no table is known, as :func:`sheet_name` calls them.
+    """
 
     files: tuple[ArrivingFile, ...]
     left_out: tuple[str, ...]
+    unnamed: tuple[str, ...] = ()
 
 
 def arrival(
@@ -67,15 +74,17 @@ def arrival(
     known, chosen = read_column_names(home), dict(tables or {})
     files: list[ArrivingFile] = []
     left_out: list[str] = []
+    unnamed: list[str] = []
     for path in paths:
         if is_workbook(path.name) and path.is_file():
-            found, said = _sheets_of(path, folder, chosen, known)
+            found, said, no_table = _sheets_of(path, folder, chosen, known)
             files += found
             left_out += said
+            unnamed += no_table
         else:
             files.append(_single(path, chosen, known))
     in_order = sorted(files, key=lambda file: (Path(file.name).stem, file.name, str(file.path)))
-    return Arrival(tuple(in_order), tuple(left_out))
+    return Arrival(tuple(in_order), tuple(left_out), tuple(unnamed))
 
 
 def named_for(came_as: str, chosen: Mapping[str, str]) -> str:
@@ -94,20 +103,25 @@ def _single(path: Path, chosen: Mapping[str, str], known: Names) -> ArrivingFile
 
 def _sheets_of(
     path: Path, folder: Path, chosen: Mapping[str, str], known: Names
-) -> tuple[list[ArrivingFile], list[str]]:
-    """Each sheet of a workbook that is a table's, as a file; and what is said of the others."""
+) -> tuple[list[ArrivingFile], list[str], list[str]]:
+    """Each sheet of a workbook that is a table's, as a file; what is said of the others.
+
+    Last, the sheets of which no table is known.
+    """
     try:
         workbook = open_workbook(path)
         listed = sheets(workbook)
     except BrokenFileError as error:
-        return [ArrivingFile(path.name, path.name, path, trouble=str(error))], []
+        return [ArrivingFile(path.name, path.name, path, trouble=str(error))], [], []
     shown = [name for name, visible in listed if visible]
     left_out = [f"{path.name}: sheet “{n}” is hidden; left out" for n, seen in listed if not seen]
-    files = []
+    files: list[ArrivingFile] = []
+    unnamed = []
     for sheet in shown:
         table = _table_of_sheet(path, sheet, chosen, alone=len(shown) == 1)
         if table is None:
             left_out.append(f"{path.name}: sheet “{sheet}” begins with no table's name; left out")
+            unnamed.append(sheet_name(path.name, sheet))
             continue
         target = folder / f"{len(list(folder.iterdir())) + 1:04d}.csv"
         came_as = sheet_name(path.name, sheet)
@@ -122,7 +136,12 @@ def _sheets_of(
         reason = "no sheet's name begins with a table's name; expected one of " + ", ".join(TABLES)
         files.append(ArrivingFile(path.name, path.name, path, trouble=reason))
         left_out = [said for said in left_out if "hidden" in said]
-    return files, left_out
+    return files, left_out, unnamed
+
+
+def is_readable_kind(name: str) -> bool:
+    """Whether files that end so are read at all: rows as CSV or Parquet, or a workbook."""
+    return Path(name).suffix.lower() in ROWS or is_workbook(name)
 
 
 def sheet_name(workbook: str, sheet: str) -> str:

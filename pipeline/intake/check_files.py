@@ -50,13 +50,27 @@ class FileCheck:
     asked: tuple[str, ...]
     lacking: tuple[str, ...]
 
+    @property
+    def is_readable(self) -> bool:
+        """Whether rows of a table could be read: else the whole file is set aside."""
+        return bool(self.table) and not self.issues["effect"].eq("file").any()
+
 
 @dataclass(frozen=True)
 class FilesCheck:
-    """Each file, and a sentence on each sheet that would not be handed in."""
+    """Each file, and a sentence on each sheet that would not be handed in.
+
+    ``unnamed`` are sheets of whose rows no table is known.
+    """
 
     files: tuple[FileCheck, ...]
     left_out: tuple[str, ...]
+    unnamed: tuple[str, ...] = ()
+
+    @property
+    def ready(self) -> tuple[FileCheck, ...]:
+        """The files that can be read at all."""
+        return tuple(file for file in self.files if file.is_readable)
 
 
 def check_files(
@@ -86,7 +100,7 @@ def check_files(
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
             arrived = arrival(home, paths, Path(folder), tables)
             checked = tuple(_check(connection, file, known, moment) for file in arrived.files)
-        return FilesCheck(checked, arrived.left_out)
+        return FilesCheck(checked, arrived.left_out, arrived.unnamed)
     finally:
         connection.close()
 

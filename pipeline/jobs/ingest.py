@@ -69,11 +69,11 @@ def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None
     """Rebuild where what is published is not of today, of this code, or of all that was handed in.
 
     Odometers are carried forward to the day of the build, so that yesterday's build already
-    judges from yesterday.
+    judges from yesterday. A home that nobody has started is left alone.
     """
-    last = last_hand_in(home)
-    if not last:
+    if home.kind is None:
         return
+    last = last_hand_in(home)
     found = newest(home)
     today = (home.as_of or datetime.now(UTC).date()).isoformat()
     if found is None or not found.is_current or found.as_of < today or found.hand_in < last:

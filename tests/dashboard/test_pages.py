@@ -137,7 +137,8 @@ def test_without_any_records_each_page_says_how_to_hand_some_in(records, page, q
     records.setattr(views, "current_version", lambda home: None)
     text = text_of(opened(page, **query))
     assert "No records have been published yet" in text
-    assert "pipeline ingest" in text
+    assert 'href="hand_in"' in text
+    assert 'href="start"' in text
 
 
 def test_a_newly_published_version_is_read_without_a_restart(records):
