@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.error import URLError
@@ -49,11 +50,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Home:
-    """The demo, built once for all test processes."""
+    """The demo, built once for all test processes, or copied where one is built already."""
     base = tmp_path_factory.getbasetemp()
     shared = base if worker_id == "master" else base.parent
     with FileLock(shared / "demo.lock"):
         home = Home(shared / "demo")
+        built = os.environ.get("WEAR_ATLAS_TEST_DEMO")
+        if built and not home.root.exists():
+            shutil.copytree(built, home.root)
         ensure_demo(home)
     return home
 
@@ -72,8 +76,25 @@ class Served:
 
 @pytest.fixture(scope="session")
 def served(demo: Home, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """`python -m dashboard` on a free port, with no records of a shop's own."""
-    folder = tmp_path_factory.mktemp("served")
+    """`python -m dashboard` on a free port, with no records of a shop's own; only to be read."""
+    with _serving(demo, tmp_path_factory.mktemp("served")) as found:
+        yield found
+
+
+@pytest.fixture
+def written(demo: Home, tmp_path: Path) -> Iterator[tuple[Home, Served]]:
+    """A demo of the test's own, to be entered into.
+
+    Another builder holds it all the while: entries are saved all the same, and no build begins.
+    """
+    home = Home(tmp_path / "demo")
+    shutil.copytree(demo.root, home.root)
+    with _serving(home, tmp_path) as found, home.one_builder():
+        yield home, found
+
+
+@contextmanager
+def _serving(demo: Home, folder: Path) -> Iterator[Served]:
     with socket.socket() as probe:
         probe.bind((HOST, 0))
         port = probe.getsockname()[1]
@@ -129,7 +150,20 @@ def chromium() -> Iterator:
 @pytest.fixture
 def page(chromium, served: Served, request: pytest.FixtureRequest) -> Iterator:
     """A page of 1440 x 1000; afterwards nothing may have been asked of another machine."""
-    options = {"viewport": {"width": 1440, "height": 1000}} | getattr(request, "param", {})
+    with _watched(chromium, served, getattr(request, "param", {})) as opened:
+        yield opened
+
+
+@pytest.fixture
+def own_page(chromium, written: tuple[Home, Served], request: pytest.FixtureRequest) -> Iterator:
+    """The same on the demo of the test's own; addresses may begin with ``/``."""
+    with _watched(chromium, written[1], getattr(request, "param", {})) as opened:
+        yield opened
+
+
+@contextmanager
+def _watched(chromium, served: Served, asked_for: dict) -> Iterator:
+    options = {"viewport": {"width": 1440, "height": 1000}, "base_url": served.address} | asked_for
     context = chromium.new_context(**options)
     asked: list[str] = []
     context.on("request", lambda sent: asked.append(sent.url))
