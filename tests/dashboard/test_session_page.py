@@ -10,6 +10,8 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from dashboard import job_sheet_part, pending_words, records, sweep_records
+from dashboard.prints.job_sheet import job_sheet
+from dashboard.shown_as import DEFAULT
 from pipeline.access import pending_sweep, pending_test, sweep_traces, views
 from pipeline.access.reading import NotThereError
 from pipeline.home import Home
@@ -342,15 +344,31 @@ def test_the_job_sheet_is_offered_in_two_forms_and_made_only_when_asked_for(monk
     assert made == []
 
 
-def test_the_job_sheet_is_kept_for_each_test_and_version(tmp_path):
+def test_the_job_sheet_is_kept_for_each_test_version_and_way_to_show_values(tmp_path):
     shown = records.Shown(Home(tmp_path), 1)
-    first = fakes.session_without_sweep("T-1")
-    assert b"bench test T-1" in job_sheet_part.made("html", shown, first)
-    renamed = replace(first, session=first.session | {"label": "another"})
-    assert job_sheet_part.made("html", shown, renamed) == job_sheet_part.made("html", shown, first)
-    newer = job_sheet_part.made("html", replace(shown, version=2), renamed)
-    assert b"bike another" in newer
-    assert job_sheet_part.made("pdf", shown, first).startswith(b"%PDF")
+    view = fakes.session_without_sweep("T-1")
+
+    def made(shown=shown, label="bike 1", chosen=DEFAULT, kind="html") -> bytes:
+        sheet = job_sheet(replace(view, session=view.session | {"label": label}))
+        return job_sheet_part.made(kind, shown, view, sheet, chosen)
+
+    assert b"bench test T-1" in made()
+    assert made(label="another") == made()
+    assert b"bike another" in made(replace(shown, version=2), "another")
+    assert b"bike third" in made(label="third", chosen=replace(DEFAULT, distances="miles"))
+    assert made(kind="pdf").startswith(b"%PDF")
+
+
+def test_the_job_sheet_counts_in_the_readers_unit(monkeypatch, tmp_path):
+    sheets = []
+    monkeypatch.setattr(
+        job_sheet_part, "job_sheet", lambda view: sheets.append(job_sheet(view)) or sheets[-1]
+    )
+    (tmp_path / "settings.toml").write_text('[shown]\ndistances = "miles"\n')
+    opened()
+    said = "\n".join(str(part) for part in sheets[-1].parts)
+    assert "('Odometer', '0 miles')" in said
+    assert "Odometer at hand-over, miles" in said
 
 
 def test_sweep_records_are_asked_of_the_other_place_once_a_build_has_come_between(
