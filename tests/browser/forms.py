@@ -9,22 +9,23 @@ from datetime import date
 TRIES, SETTLED_MS = 6, 700
 
 
-def open_fold(page, words: str) -> None:
-    """Open a fold by what it says; nothing where it is open."""
+def open_fold(page, words: str):
+    """Open a fold by what it says, where it is closed; return it."""
     fold = page.get_by_test_id("stExpander").filter(has_text=words).first
     fold.wait_for()
     if fold.locator("details[open]").count() == 0:
         fold.locator("summary").click()
     fold.locator("details[open]").wait_for()
     page.wait_for_timeout(SETTLED_MS)
+    return fold
 
 
-def choose(page, label: str, option: str | re.Pattern) -> None:
-    """Choose an option of a list, by the list's label."""
+def choose(page, label: str, option: str | re.Pattern, *, within=None) -> None:
+    """Choose an option of a list by the list's label, within a part of the page or anywhere."""
     named = {"name": option} if isinstance(option, re.Pattern) else {"name": option, "exact": True}
     offered = page.get_by_role("option", **named).first
     for _ in range(TRIES):
-        page.get_by_role("combobox", name=re.compile(label)).first.click()
+        (within or page).get_by_role("combobox", name=re.compile(label)).first.click()
         page.wait_for_timeout(SETTLED_MS)
         if offered.is_visible():
             break
