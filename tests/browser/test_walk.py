@@ -183,7 +183,7 @@ def fits_and_can_be_pressed(page) -> None:
 MEASURED = """() => {
   const pane = document.querySelector('[data-testid="stMain"]');
   const seen = (e) => e.getClientRects().length > 0 && getComputedStyle(e).visibility !== 'hidden';
-  const names = 'a, button, summary, input:not([type=hidden]), [role=combobox]';
+  const names = 'a, button, summary, input:not([type=hidden], [type=file]), [role=combobox]';
   const boxed = (e) => e.closest('[data-baseweb="select"], [data-baseweb="input"]') ?? e;
   const small = [...pane.querySelectorAll(names)].filter(seen)
     .filter((e) => boxed(e).getBoundingClientRect().height < 43.5)
