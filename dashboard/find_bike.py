@@ -32,8 +32,11 @@ def find_bike(shown: records.Shown, title: str, page: str) -> str | None:
     sought = scanned(typed or "")
     if sought:
         _found(records.found_bikes(shown, sought), sought, page)
+    new, tags = (
+        link(w, to, "wa-pressed") for w, to in (("register it", "register"), ("tags", "tags"))
+    )
     st.html(
-        tag("p", "A bike that was never here: ", link("register it", "register", "wa-pressed"), ".")
+        tag("p", "A bike that was never here: ", new, ". To scan bikes from now on: ", tags, ".")
     )
     return None
 

@@ -25,14 +25,14 @@ def part_choice(choices: Choices, model_code: str, mount: str, *, key: str, labe
     """Ask for a part number, those that fit the place first; outside a form: it unfolds more."""
     known = choices.parts_for(model_code, mount)
 
+    # the words of a choice stay the same: one whose words change is taken for another one
     def words(part_no: str) -> str:
         row = choices.parts.get(part_no)
-        if row is None:
-            return part_no
-        fits = "" if choices.fits(part_no, model_code, mount) else ", not known to fit here"
-        return f"{part_no}: {row.get('description') or 'no description'}{fits}"
+        return (
+            part_no if row is None else f"{part_no}: {row.get('description') or 'no description'}"
+        )
 
-    return (
+    chosen = (
         st.selectbox(
             label,
             known,
@@ -45,6 +45,10 @@ def part_choice(choices: Choices, model_code: str, mount: str, *, key: str, labe
         )
         or ""
     )
+    if chosen in choices.parts and not choices.fits(chosen, model_code, mount):
+        place = f"on a {model_code}" if model_code else "there"
+        st.caption(f"Part {chosen} is not on record as fitting {place}: saving puts it on record.")
+    return chosen
 
 
 def part_particulars(

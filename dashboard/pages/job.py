@@ -7,7 +7,7 @@ from datetime import date
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.entry_troubles import saved, say_once
+from dashboard.entry_troubles import saved
 from dashboard.find_bike import find_bike
 from dashboard.forms.fields import WIDTH, ask
 from dashboard.forms.part_fields import part_choice, part_particulars
@@ -17,7 +17,7 @@ from pipeline.access.register_view import JobView
 from pipeline.intake.closing import REPLACED, Fitted, close_job
 
 TABLE = "repair_outcomes"
-_SAVED = "job_saved"
+_SAVED = "register_saved"  # said on the page that the save leads to
 _NO_TEST = "no test led here"
 _REMOVED = {
     "faulty": "it was faulty",
@@ -45,7 +45,6 @@ def show(shown: records.Shown) -> None:
         "Close a job",
     )
     surround.which_records(view.register.edition)
-    say_once(_SAVED)
     st.html(tag("h1", f"Close a job on bike {label}"))
     if not view.register.sensors:
         surround.nothing("No sensor is on record as being on this bike now.")
@@ -88,7 +87,7 @@ def _form(shown: records.Shown, view: JobView, unit_id: str) -> None:
         st.switch_page("pages/register.py", query_params={"unit": unit_id})
 
 
-def _before(view: JobView) -> tuple[str, str, str | None]:
+def _before(view: JobView) -> tuple[str, str | None, str | None]:
     """What the rest of the form depends on: the sensor, what was done, road or workshop."""
     sensors = view.register.sensors
     asked = st.query_params.get("sensor", "")
@@ -103,7 +102,13 @@ def _before(view: JobView) -> tuple[str, str, str | None]:
             width=WIDTH,
         )
         action = st.selectbox(
-            "What was done", list(REPAIRS), key="job_action", format_func=REPAIRS.get, width=WIDTH
+            "What was done",
+            list(REPAIRS),
+            index=None,
+            key="job_action",
+            format_func=REPAIRS.get,
+            placeholder="Choose one",
+            width=WIDTH,
         )
     on_road = st.pills("Did it let the rider down on the road?", ["yes", "no"], key="job_on_road")
     return sensor_id, action, on_road
