@@ -88,7 +88,7 @@ def _taken(bench: Bench) -> bytes | None:
             draft.keep_sweep(None)
             for name in PLACES:
                 st.session_state.pop(draft.key(name), None)
-            st.rerun(scope="fragment")
+            st.rerun()
         return kept
     dropped = st.file_uploader(
         "Sweep file: one sample a line, a time and a reading",
@@ -102,7 +102,7 @@ def _taken(bench: Bench) -> bytes | None:
     content = dropped.getvalue() if dropped else pasted.encode() if taken and pasted else None
     if content is not None:
         draft.keep_sweep(content)
-        st.rerun(scope="fragment")
+        st.rerun()
     return None
 
 
