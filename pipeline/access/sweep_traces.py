@@ -139,6 +139,7 @@ def laid_over_travel(
         applied=applied.full,
         closed_output=about["closed_output"],
         open_output=about["open_output"],
+        n_points=TRACE_POINTS,
     )
     ends = (100.0 * about[end] / applied.full for end in ("closed_output", "open_output"))
     ordered = profile.sort_values("bin_from_pct", ignore_index=True)

@@ -4,9 +4,10 @@
 
 In headless Chromium, each round a fresh browser context: an empty Streamlit page, the worklist
 cold, the page of a bench test of 60,000 samples that nobody has opened yet, and from the worklist
-to a bike without loading anything again. A page is up when its last heading of the first view and,
-on the test's page, its trace are drawn. Medians are printed as ratios to the empty page of the same
-run; websocket bytes are those the server sends, counted by the browser.
+to a bike without loading anything again. A page is up when its heading and, on the worklist, its
+first row and, on the test's page, its trace are drawn. Medians are printed as ratios to the empty
+page of the same run; websocket bytes are those the server sends, counted by the browser: of the
+first view with all that is drawn unasked, then of each thing asked for on it.
 """
 
 from __future__ import annotations
@@ -32,10 +33,13 @@ from pipeline.environment import CHECKOUT
 from tests.bench.long_sweep_home import long_sweep_home, long_tests
 from tests.browser.conftest import ARGUMENTS, CHROMIUM, HOST
 
+Measures = dict[str, list[float]]
 EMPTY = 'import streamlit as st\n\nst.html("<h1>Empty</h1>")\n'
 START_WITHIN_S = 60
 _TRACE = "[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg"
-_LAST_HEADING = "text=Save this test's tables"
+_TITLE = "text=Bench test of"
+_LAST = "text=Save this test's tables"
+_PASSES = "Passes laid over the travel, and an earlier test behind them"
 
 
 @contextmanager
@@ -115,15 +119,15 @@ def opened_in_s(page: Page, address: str, *seen: str) -> float:
 
 def settle(page: Page) -> None:
     """Wait until the script has ended and the charts have been drawn."""
+    page.wait_for_timeout(500)
     page.locator("[data-test-script-state=notRunning]").wait_for(state="attached")
     page.wait_for_timeout(1500)
 
 
-def measured(home: Path, rounds: int) -> dict[str, list[float]]:
-    """Seconds by kind of page, one a round."""
-    times: dict[str, list[float]] = {
-        name: [] for name in ("empty", "worklist", "switch", "test words", "test")
-    }
+def measured(home: Path, rounds: int) -> tuple[Measures, Measures]:
+    """Seconds by kind of page, one a round; kB by what was asked for on a test's page."""
+    times: Measures = {name: [] for name in ("empty", "worklist", "switch", "test words", "test")}
+    sent: Measures = {}
     with (
         tempfile.TemporaryDirectory() as folder,
         sync_playwright() as playwright,
@@ -139,13 +143,13 @@ def measured(home: Path, rounds: int) -> dict[str, list[float]]:
                     settle(page)
             for number in range(rounds):
                 one_round(browser, empty, ours, others[number % len(others)], times)
+            with fresh_page(browser) as (page, received):
+                what_is_sent(page, received, f"{ours}/session?session={others[-1]}", sent)
         browser.close()
-    return times
+    return times, sent
 
 
-def one_round(
-    browser: Browser, empty: str, ours: str, test: str, times: dict[str, list[float]]
-) -> None:
+def one_round(browser: Browser, empty: str, ours: str, test: str, times: Measures) -> None:
     """Each kind of page once."""
     with fresh_page(browser) as (page, _):
         times["empty"].append(opened_in_s(page, empty, "h1"))
@@ -158,13 +162,47 @@ def one_round(
         times["switch"].append(time.perf_counter() - begun)
     with fresh_page(browser) as (page, _):
         begun = time.perf_counter()
-        opened_in_s(page, f"{ours}/session?session={test}", "h1")
+        opened_in_s(page, f"{ours}/session?session={test}", _TITLE)
         times["test words"].append(time.perf_counter() - begun)
         page.locator(_TRACE).first.wait_for(state="attached")
         times["test"].append(time.perf_counter() - begun)
 
 
-def say_times(times: dict[str, list[float]]) -> None:
+def what_is_sent(page: Page, received: Received, address: str, sent: Measures) -> None:
+    """Bytes of a test's page as it opens, and of each thing asked for on it."""
+    opened_in_s(page, address, _TITLE, _TRACE, _LAST)
+    settle(page)
+    sent["first view"] = [received.taken() / 1000]
+    asked = {
+        "a part of the trace": lambda: _press(page, "Nearer"),
+        "the first drop-out": lambda: _press(page, "First drop-out"),
+        "the next drop-out": lambda: _press(page, "Next drop-out"),
+        "passes over the travel": lambda: page.get_by_text(_PASSES).click(),
+        "an earlier test behind": lambda: _choose(page, "Lay over an earlier test", 1),
+    }
+    for name, ask in asked.items():
+        ask()
+        settle(page)
+        sent[name] = [received.taken() / 1000]
+
+
+def _press(page: Page, words: str) -> None:
+    page.get_by_role("button", name=words, exact=True).click()
+
+
+def _choose(page: Page, field: str, place: int) -> None:
+    page.get_by_role("combobox", name=field).click()
+    page.wait_for_timeout(700)
+    page.get_by_role("option").nth(place).click()
+
+
+def say_sent(sent: Measures) -> None:
+    """Kilobytes by what was asked for."""
+    for name, (kilobytes,) in sent.items():
+        print(f"{name:24} {kilobytes:7.1f} kB")
+
+
+def say_times(times: Measures) -> None:
     """Medians, each beside the empty page's."""
     base = statistics.median(times["empty"])
     for name, seconds in times.items():
@@ -181,7 +219,9 @@ def main(arguments: list[str] | None = None) -> int:
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as folder:
         home = long_sweep_home(asked.home or Path(folder) / "home")
-        say_times(measured(home.root, asked.rounds))
+        times, sent = measured(home.root, asked.rounds)
+        say_times(times)
+        say_sent(sent)
     return 0
 
 

@@ -15,7 +15,13 @@ def test_each_pass_is_a_line_and_closing_ones_are_broken():
     assert lines["encoding"]["detail"]["field"] == "pass_no"
     assert {row["pass_no"] for row in data_of(spec, lines)} == {1, 2, 3, 4}
     dash = lines["encoding"]["strokeDash"]["scale"]
-    assert dash == {"domain": ["opening", "closing"], "range": [[1, 0], [7, 4]]}
+    assert dash == {"domain": [0, 1], "range": [[1, 0], [7, 4]]}
+    assert {(row["pass_no"], row["closing"]) for row in data_of(spec, lines)} == {
+        (1, 0),
+        (2, 1),
+        (3, 0),
+        (4, 1),
+    }
     assert spec["title"]["subtitle"] == ["n = 4 passes; unbroken: opening; broken: closing"]
 
 
