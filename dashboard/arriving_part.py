@@ -30,7 +30,7 @@ from pipeline.jobs.take_up import take_up
 
 ROUND, HANDED_IN = "hand_in_round", "handed_in"
 _TABLES = "hand_in_tables"
-_UPLOAD = "Files: CSV, Excel or another workbook, Parquet"
+_UPLOAD = "Files, dropped here or chosen: CSV, Excel or another workbook, Parquet"
 _COLUMNS = {
     "Line": "line",
     "Key": "key",

@@ -11,7 +11,7 @@ from dashboard import records, surround
 from dashboard.arriving_part import begin_build
 from dashboard.entry_troubles import not_saved, said, say_once
 from dashboard.hand_in_words import TABLE_NAMES, table_words
-from dashboard.markup import table, tag
+from dashboard.markup import Html, joined, table, tag
 from dashboard.words import counted
 from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.access.views import NotThereError
@@ -61,10 +61,10 @@ def correct_part(shown: records.Shown) -> None:
         _save(shown, rows, corrections(rows, edited))
 
 
-def _reasons(rows: Sequence[SetAsideRow]) -> str:
+def _reasons(rows: Sequence[SetAsideRow]) -> Html:
     listed = pd.DataFrame(
         [
-            {"row": number, "place": row.place, "key": row.key, "because": row.because}
+            {"row": number, "place": row.place, "key": row.key, "because": wrong_words(row)}
             for number, row in enumerate(rows, 1)
         ]
     )
@@ -72,8 +72,19 @@ def _reasons(rows: Sequence[SetAsideRow]) -> str:
     return table(listed, columns, "Why each row is set aside, and what was expected.")
 
 
+def wrong_words(row: SetAsideRow) -> Html:
+    """What is wrong in a row, each column with the value that stands there."""
+    said = []
+    for part in row.because.split(" | "):
+        column, colon, reason = part.partition(": ")
+        value = row.cells.get(column) or ""
+        named = colon and column in TABLES[row.table].names
+        said.append(f"{column} is “{value}”: {reason}" if named and value else part)
+    return joined(said, "; ")
+
+
 def to_edit(rows: Sequence[SetAsideRow], kept: dict[str, dict[str, str]]) -> pd.DataFrame:
-    """The rows as the editable table shows them: what is wrong first, blank columns last.
+    """The rows as the editable table shows them: what is wrong first, bare columns last.
 
     ``kept`` are cells typed before that could not stand, by place.
     """
@@ -83,10 +94,12 @@ def to_edit(rows: Sequence[SetAsideRow], kept: dict[str, dict[str, str]]) -> pd.
     filled = [n for n in names if n not in wrong and any(c.get(n) for c in cells)]
     rest = [n for n in names if n not in wrong and n not in filled]
     frame = pd.DataFrame({ROW: range(1, len(rows) + 1)})
-    for name in (*wrong, *filled, *rest):
+    for name in wrong:
         frame[name] = [cell.get(name) or "" for cell in cells]
-    frame[OFF] = False
     frame[WRONG] = [row.because for row in rows]
+    frame[OFF] = False
+    for name in (*filled, *rest):
+        frame[name] = [cell.get(name) or "" for cell in cells]
     return frame
 
 
@@ -99,7 +112,7 @@ def _editor(rows: Sequence[SetAsideRow], kept: dict[str, dict[str, str]], key: s
     config: dict = {
         ROW: st.column_config.NumberColumn(ROW, width=60),
         OFF: st.column_config.CheckboxColumn(OFF, width=150),
-        WRONG: st.column_config.TextColumn(WRONG, width=520),
+        WRONG: st.column_config.TextColumn(WRONG, width=300),
     }
     return st.data_editor(
         frame,

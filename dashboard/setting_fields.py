@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard.check_plan_words import WEEKDAYS
+from dashboard.words import plain
 from pipeline.intake.settings_file import known_settings
 
 SETTINGS = known_settings()
@@ -25,9 +26,11 @@ def setting_field(name: str, now: object, *, key: str) -> object:
     assumed = f"Assumed default: {default if default != '' else 'none'}."
     label, how = label_of(name), {"key": key, "help": assumed, "width": _WIDTH}
     if bounds.days == "days of the week":
-        return st.multiselect(label, list(WEEKDAYS), str(now).split(", "), **how)
+        wide = how | {"width": 2 * _WIDTH}  # all seven beside one another
+        return st.multiselect(label, list(WEEKDAYS), str(now).split(", "), **wide)
     if bounds.words:
-        return st.selectbox(label, list(bounds.words), list(bounds.words).index(str(now)), **how)
+        at = list(bounds.words).index(str(now))
+        return st.selectbox(label, list(bounds.words), at, format_func=plain, **how)
     if isinstance(default, str):
         return st.text_input(label, str(now), max_chars=400 if bounds.days else 12, **how)
     kind = type(default)

@@ -9,7 +9,7 @@ from dashboard.arriving_part import HANDED_IN, arriving_part
 from dashboard.column_names_part import remembered_names
 from dashboard.correct_part import correct_part
 from dashboard.hand_in_words import TABLE_NAMES, became_words, column_words, table_words
-from dashboard.markup import Html, bullets, facts, fold, joined, link, table, tag
+from dashboard.markup import Html, bullets, facts, fold, joined, table, tag
 from dashboard.records_part import records_part
 from pipeline.access.hand_ins import BecameOf, became_of
 from pipeline.home import DEMO, Home
@@ -22,7 +22,7 @@ _WHAT = (
     "test_sessions-2026-11.xlsx); the first line names the columns, in any order. Dates as "
     "2026-03-14, decimals with a point, distances in km. A blank means not known."
 )
-_DEMO = "What is handed in here goes into the demo, which never mixes with a shop's own records. "
+_DEMO = "What is handed in here goes into the demo, which never mixes with a shop's own records."
 
 
 def show(shown: records.Shown) -> None:
@@ -31,8 +31,7 @@ def show(shown: records.Shown) -> None:
     surround.which_records(records.by_hand_in_and_month(shown).edition, first_to_do=False)
     st.html(joined([tag("h1", TITLE), tag("p", _WHAT)]))
     if shown.home.kind == DEMO:
-        own = link("Start your own records", "start", "wa-pressed")
-        st.html(tag("p", _DEMO, own, ".", class_="wa-quiet"))
+        st.html(tag("p", _DEMO, class_="wa-quiet"))
     st.html(_tables())
     _result(shown.home)
     arriving_part(shown)
