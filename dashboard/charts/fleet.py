@@ -1,4 +1,4 @@
-"""Bikes by weeks: the fuller a cell, the likelier a road failure; the figure in it says how likely.
+"""Bikes by weeks: the longer a bar, the likelier a road failure; the figure says how likely.
 
 A planned check is a triangle in its week, what is not known a question mark in an empty cell, so
 that all of it can be read without colours.
@@ -14,7 +14,7 @@ from dashboard.fleet_words import in_1000
 from dashboard.look import DROPOUT, NO_EVIDENCE
 from dashboard.words import counted, day
 
-_ROW_PX, _AROUND_PX, _GAP = 38, 210, 0.05
+_ROW_PX, _AROUND_PX, _GAP, _BAR = 40, 210, 0.05, 0.17
 
 
 def fleet_chart(bikes: pd.DataFrame, weeks: pd.DataFrame, *, ink: str = INK) -> alt.LayerChart:
@@ -62,10 +62,10 @@ def fleet_chart(bikes: pd.DataFrame, weeks: pd.DataFrame, *, ink: str = INK) -> 
     )
     cell = alt.Chart(frame).encode(x=x, x2="right:Q", y=y, y2="bottom:Q", tooltip=_tooltip())
     ground = cell.mark_rect(color=NO_EVIDENCE, opacity=0.18)
-    fill = (
+    bar = (
         alt.Chart(frame[frame["road"].notna()])
-        .mark_rect(color=DROPOUT, opacity=0.6)
-        .encode(x=x, x2="right:Q", y=alt.Y("level:Q", scale=down), y2="bottom:Q")
+        .mark_rect(color=DROPOUT, opacity=1)
+        .encode(x=x, x2="reach:Q", y=alt.Y("bar_top:Q", scale=down), y2="bottom:Q")
     )
     figure = (
         alt.Chart(frame)
@@ -79,11 +79,11 @@ def fleet_chart(bikes: pd.DataFrame, weeks: pd.DataFrame, *, ink: str = INK) -> 
     )
     said = [
         f"n = {counted(len(names), 'bike')}. Figure: chance in 1,000.",
-        f"?: not known. A full cell: {in_1000(frame['road'].max())} in 1,000.",
+        f"?: not known. A full bar: {in_1000(frame['road'].max())} in 1,000.",
         "Triangle: a check is planned.",
         f"Week 1 begins on {first}.",
     ]
-    chart = alt.layer(ground, fill, figure, checks).properties(
+    chart = alt.layer(ground, bar, figure, checks).properties(
         title=titled("Road failures by bike and week", said)
     )
     return readable(chart, _ROW_PX * len(names) + _AROUND_PX, ink)
@@ -108,9 +108,10 @@ def placed(bikes: pd.DataFrame, weeks: pd.DataFrame) -> pd.DataFrame:
     frame["right"] = frame["left"] + 1 - _GAP
     frame["top"] = frame["row"] + _GAP
     frame["bottom"] = frame["row"] + 1.0 - _GAP
-    frame["level"] = frame["bottom"] - share * (frame["bottom"] - frame["top"])
+    frame["reach"] = frame["left"] + share * (frame["right"] - frame["left"])
+    frame["bar_top"] = frame["bottom"] - _BAR
     frame["middle"] = frame["week"] - 0.5
-    frame["centre"] = frame["row"] + 0.5
+    frame["centre"] = frame["row"] + 0.42
     frame["corner"], frame["high"] = frame["right"] - 0.12, frame["top"] + 0.22
     frame["figure"] = frame["road"].map(in_1000)
     frame["check"] = frame["visit_on"].between(frame["from_on"], frame["to_on"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import altair as alt
+import numpy as np
 import pandas as pd
 
 from dashboard.charts.parts import INK, plain_frame, readable, titled
@@ -31,12 +32,12 @@ def rates_chart(
     whole = rates[rates["rate"].eq(rate) & rates["by"].eq("all")]
     frame = placed(rates, rate, by)
     names = frame["name"].tolist()
-    axis = alt.Axis(labelLimit=180, labelPadding=14, labelOverlap=False, title=None)
+    axis = alt.Axis(labelLimit=200, labelPadding=14, labelOverlap=False, title=None)
     base = alt.Chart(frame).encode(y=alt.Y("name:N", sort=names, axis=axis))
     x = alt.X(
         "low_100:Q",
         title="Of 100 jobs",
-        scale=alt.Scale(domain=[0, 100], nice=False),
+        scale=alt.Scale(domain=[0, _reach(frame)], nice=False),
         axis=alt.Axis(tickCount=5),
     )
     told = [
@@ -45,11 +46,11 @@ def rates_chart(
         alt.Tooltip("low_100:Q", title="Range, from", format=".0f"),
         alt.Tooltip("high_100:Q", title="Range, to", format=".0f"),
     ]
-    ranges = base.mark_rule(strokeWidth=10, opacity=0.55, color=NO_EVIDENCE).encode(
+    ranges = base.mark_rule(strokeWidth=7, opacity=1, color=NO_EVIDENCE).encode(
         x=x, x2="high_100:Q"
     )
     points = base.mark_point(
-        shape="diamond", size=130, opacity=1, stroke=DROPOUT, fill=DROPOUT, strokeWidth=2
+        shape="diamond", size=170, opacity=1, stroke=DROPOUT, fill=DROPOUT, strokeWidth=2
     ).encode(
         x="share_100:Q",
         tooltip=told,
@@ -67,6 +68,12 @@ def rates_chart(
     ]
     chart = alt.layer(ranges, points, line).properties(title=titled(title, said))
     return readable(chart, _ROW_PX * max(len(frame), 1) + _AROUND_PX, ink)
+
+
+def _reach(frame: pd.DataFrame) -> int:
+    """The next ten beyond the longest range, so that short ones can be told apart."""
+    longest = frame["high_100"].max()
+    return 100 if pd.isna(longest) else min(100, max(20, 10 * int(np.ceil(longest / 10))))
 
 
 def placed(rates: pd.DataFrame, rate: str, by: str) -> pd.DataFrame:

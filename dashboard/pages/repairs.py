@@ -80,7 +80,9 @@ def _rate(rates: pd.DataFrame, rate: str, name: str, by: str) -> None:
     }
     rows = rows.sort_values("n", ascending=False)
     reading = rate_reading(rates, rate, by)
-    show_chart(partial(rates_chart, rates, rate, by, name), reading, rows, columns, name=rate)
+    show_chart(
+        partial(rates_chart, rates, rate, by, f"{name}, by {by}"), reading, rows, columns, name=rate
+    )
 
 
 if __name__ == "__main__":

@@ -96,6 +96,8 @@ def _weeks(
 def _with_typed(home: Home, bikes: pd.DataFrame) -> pd.DataFrame:
     """FLEET_BIKES with bikes that were taken out of service, or back, since the build."""
     typed = pending_rows(home, "units")["units"]
+    if not typed:
+        return FLEET_BIKES.check(bikes)
     rows = bikes.to_dict("records")
     for row in rows:
         cells = typed.get(row["unit_id"])

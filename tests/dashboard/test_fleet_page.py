@@ -235,20 +235,22 @@ def test_cells_are_placed_by_bike_and_week_and_two_of_one_label_are_told_apart()
     bikes = fakes.fleet_bikes().iloc[:3].assign(label=["F", "F", "G"])
     frame = placed(bikes, fakes.weeks())
     assert frame.drop_duplicates("row")["name"].tolist() == ["F U-0", "F U-1", "G"]
-    assert (frame["level"] >= frame["top"] - 1e-9).loc[frame["road"].notna()].all()
+    told = frame[frame["road"].notna()]
+    assert told["reach"].between(told["left"], told["right"] + 1e-9).all()
     first = frame[frame["row"].eq(0)]
-    assert (first["level"] - first["top"]).tolist() == pytest.approx([0] * 6)
+    assert (first["right"] - first["reach"]).tolist() == pytest.approx([0] * 6)
     assert frame.loc[frame["check"], ["row", "week"]].to_numpy().tolist() == [[0, 1.0]]
     assert frame.loc[frame["row"].eq(2), "figure"].unique().tolist() == ["?"]
 
 
 def test_the_chart_draws_ground_fill_figure_and_checks_with_its_count_and_unit():
     spec = fleet_chart(fakes.fleet_bikes().iloc[:5], fakes.weeks()).to_dict()
-    assert [layer["mark"]["type"] for layer in spec["layer"]] == ["rect", "rect", "text", "point"]
+    marks = [layer["mark"]["type"] for layer in spec["layer"]]
+    assert marks == ["rect", "rect", "text", "point"]
     said = " ".join(spec["title"]["subtitle"])
     assert "n = 5 bikes." in said
     assert "chance in 1,000" in said
-    assert "A full cell: 5 in 1,000." in said
+    assert "A full bar: 5 in 1,000." in said
     assert "Week 1 begins on 2026-03-16." in said
 
 

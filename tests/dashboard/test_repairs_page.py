@@ -105,6 +105,8 @@ def test_two_shops_of_one_name_are_told_apart_and_the_chart_marks_share_and_rang
     marks = [layer["mark"]["type"] for layer in spec["layer"]]
     assert marks == ["rule", "point", "rule"]
     assert spec["layer"][1]["mark"]["shape"] == "diamond"
+    # the longest range, of 12 in 20, ends at 76 in 100
+    assert spec["layer"][0]["encoding"]["x"]["scale"]["domain"] == [0, 80]
 
 
 def test_what_the_advice_saved_is_told_with_its_range_counts_and_what_is_assumed(shown):
