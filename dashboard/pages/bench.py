@@ -173,15 +173,10 @@ def _back_and_forth(draft: OpenDraft, names: list[str]) -> None:
         st.session_state[draft.key("step")] = names[here + by]
 
     with st.container(horizontal=True):
-        st.button("Back", key=draft.key("back"), on_click=go, args=(-1,), disabled=here == 0)
-        st.button(
-            "Next step",
-            key=draft.key("next"),
-            on_click=go,
-            args=(1,),
-            disabled=here == len(names) - 1,
-            type="primary",
-        )
+        if here < len(names) - 1:
+            st.button("Next step", key=draft.key("next"), on_click=go, args=(1,), type="primary")
+        if here:
+            st.button("Back", key=draft.key("back"), on_click=go, args=(-1,))
 
 
 if __name__ == "__main__":
