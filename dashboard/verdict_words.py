@@ -30,13 +30,16 @@ END_PCT = 2.0
 
 def rule_verdict(measures: dict | None, checks: pd.DataFrame) -> tuple[str, list[str]]:
     """The rules' verdict in a few words, and the sentences behind it."""
+    word, why = sweep_verdict(measures)
+    return word, [*why, _static_sentence(checks)]
+
+
+def sweep_verdict(measures: dict | None) -> tuple[str, list[str]]:
+    """The rules' verdict on a sweep alone, and the sentences behind it."""
     if measures is None:
         word = "No sweep to judge"
-        why = ["No sweep came with this test: it says nothing about drop-outs or roughness."]
-    else:
-        word = plain(measures["conclusion"], CONCLUSIONS)
-        why = [*_sweep_sentences(measures)]
-    return word, [*why, _static_sentence(checks)]
+        return word, ["No sweep came with this test: it says nothing about drop-outs or roughness."]
+    return plain(measures["conclusion"], CONCLUSIONS), _sweep_sentences(measures)
 
 
 def _sweep_sentences(measures: dict) -> list[str]:

@@ -14,10 +14,9 @@ from dashboard.forms.fields import ask
 from dashboard.markup import bullets, tag
 from dashboard.show_chart import show_chart
 from dashboard.trace_part import trace_columns
-from dashboard.verdict_words import could_have_missed, rule_verdict
+from dashboard.verdict_words import could_have_missed, sweep_verdict
 from dashboard.wear_words import passes_in_short, slowest
 from dashboard.words import CHANNEL_UNITS, counted
-from models.statics.schemas import CHECKS
 from pipeline.access.typed_sweep import TypedSweep, typed_sweep
 from pipeline.intake.column_names import read_column_names, remember_column_names
 from pipeline.intake.dropped_sweep import (
@@ -202,10 +201,10 @@ def _show(bench: Bench, shown: TypedSweep | str | None) -> None:
     if shown.troubles:
         head = tag("p", "The intake will mark or set aside:")
         st.html(tag("div", head, bullets(shown.troubles), class_="wa-waits"))
-    word, why = rule_verdict(shown.measures, CHECKS.empty())
+    word, why = sweep_verdict(shown.measures)
     missed = could_have_missed(shown.measures, shown.profile) if shown.measures else []
     head = tag("p", f"By the rules: {word.lower()}", class_="wa-big")
-    st.html(tag("div", head, bullets([*why[:-1], *missed]), role="status"))
+    st.html(tag("div", head, bullets([*why, *missed]), role="status"))
     if shown.trace.empty:
         return
     channel = bench.draft.value("sweep_channel")
