@@ -5,8 +5,11 @@ import shutil
 import pytest
 
 from pipeline.home import Home
+from tests.pipeline.faulty_shop import faulty_copy, faulty_home
 from tests.pipeline.shop_files import hand_in
 from tests.pipeline.stocked_shop import DAY, FILES
+
+__all__ = ["faulty_copy", "faulty_home", "stocked_copy", "stocked_home"]
 
 
 @pytest.fixture(scope="session")
