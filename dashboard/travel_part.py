@@ -116,7 +116,7 @@ def _earlier(shown: Shown, view: SessionView) -> SweepOverTravel | None:
     if found is None:
         nothing(f"The samples of test {picked['session_id']} are not there any more.")
         return None
-    st.html(tag("p", "Behind: ", to_session(picked["session_id"], _label(picked)), "."))
+    st.html(tag("p", "Behind: ", to_session(picked["session_id"], _label(picked), "wa-pressed")))
     return found
 
 
