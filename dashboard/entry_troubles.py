@@ -45,7 +45,13 @@ def say_once(key: str) -> None:
 
 
 def begin_anew(*keys: str, where: str) -> None:
-    """Empty the fields of a form whose last save (``where``) succeeded, before they are drawn."""
+    """Empty the fields of a form whose last save (``where``) succeeded, before they are drawn.
+
+    They are set to a blank rather than forgotten: of a field that is only forgotten the browser
+    goes on showing, and at the next press sends, what was typed before.
+    """
     if st.session_state.pop(where, False):
         for key in keys:
-            st.session_state.pop(key, None)
+            if key in st.session_state:
+                several = isinstance(st.session_state[key], list)
+                st.session_state[key] = [] if several else None

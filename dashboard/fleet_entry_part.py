@@ -29,7 +29,7 @@ from pipeline.intake.fleet_entries import (
 
 _WINDOW = ("window_bikes", "window_from", "window_to")
 _BACK = ("back_windows", "back_reason")
-_OUT = ("out_bike", "out_on", "in_bike")
+_OUT = ("out_bike", "in_bike")
 
 
 def window_part(shown: records.Shown, bikes: pd.DataFrame, windows: pd.DataFrame) -> None:

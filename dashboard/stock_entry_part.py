@@ -25,7 +25,7 @@ from dashboard.words import counted
 from pipeline.access.reading import Edition
 from pipeline.intake.stock_entries import save_arrival, save_count, save_order
 
-_FIELDS = ("stock_on_hand", "stock_on_order", "stock_many", "stock_on", "stock_due")
+_FIELDS = ("stock_on_hand", "stock_on_order", "stock_many", "stock_due")
 _SAVED, _DONE = "stock_saved", "stock_done"
 
 
@@ -81,8 +81,9 @@ def _form(shown: records.Shown, edition: Edition, rows: pd.DataFrame) -> None:
         return
     st.html(tag("p", f"Known so far: {known_words(place)}"))
     today = edition.as_of if edition.is_demo else date.today()
-    with st.form("stock_form", border=False), st.container(horizontal=True):
-        save = _FORMS[kind](shown, place, today)
+    with st.form("stock_form", border=False):
+        with st.container(horizontal=True):
+            save = _FORMS[kind](shown, place, today)
         pressed = st.form_submit_button("Save", key="stock_save")
     if pressed and saved(save):
         told = saved_words(kind, place)

@@ -17,7 +17,7 @@ from pipeline.access.register_view import RegisterView
 from pipeline.intake.registering import refuse_taken, save_bike, save_odometer, save_sensors
 
 _SAVED = "register_saved"
-_ODOMETER = ("odometer_on", "odometer_km")
+_ODOMETER = ("odometer_km",)
 _BIKE = ("label", "model_year", "duty", "in_service_on")
 _LABELS = {
     "label": "Plate or fleet number",

@@ -45,6 +45,10 @@ def test_the_owner_answers_advice_counts_parts_and_books_an_order_in(own_page, w
     page.get_by_text("Saved: counted, part QK-1140S.").wait_for()
     page.get_by_text(re.compile("part QK-1140S: 5 parts on the shelf .* none on order")).wait_for()
 
+    assert page.get_by_label("On the shelf, parts", exact=True).input_value() == ""
+    press(page, "Save")  # the form is empty again: nothing is saved twice
+    page.get_by_text("Nothing was saved.").wait_for()
+
     _order(page)
     page.get_by_text(re.compile("5 parts on the shelf .* 4 on order, due")).first.wait_for()
     _arrival(page)
@@ -69,6 +73,7 @@ def _put_off(page) -> None:
     type_day(page, "Put off until", AS_OF + timedelta(days=400))
     press(page, "Save the answer for 1 sensor")
     page.get_by_text("Saved: put off for 1 sensor.").wait_for()
+    assert page.get_by_label("Reason", exact=True).input_value() == ""
     answer = page.locator(".wa-answer").first
     answer.wait_for()
     assert "the part is on its way" in answer.inner_text()
