@@ -62,6 +62,15 @@ def test_every_contract_table_and_column_is_listed():
         assert re.split(r",\s+", listed.strip()) == names
 
 
+def test_every_word_a_column_takes_is_listed():
+    for table in TABLES.values():
+        for field in table.fields:
+            if field.kind == "word":
+                name = rf"^- `{table.name}\.{field.name}`: ((?:.|\n  )+)"
+                (listed,) = re.findall(name, DEVELOPERS, re.MULTILINE)
+                assert re.findall(r"`(\w+)`", listed) == list(field.words)
+
+
 def test_the_glossary_has_a_meaning_a_unit_and_a_source_for_each_name():
     glossary = DEVELOPERS.split("## Glossary")[1]
     rows = [line.strip("|").split("|") for line in glossary.splitlines() if line.startswith("|")][
