@@ -46,6 +46,7 @@ _FIRST_STEPS = (
     ("Hand files in", "hand_in", {}, "lists of bikes, sensors, tests and repairs, CSV or Excel."),
     ("Look at the demo", "./", {"records": DEMO}, "invented shops, to see what comes of it."),
 )
+_WAITING = "What was entered is kept and is being taken up: it stands here within a minute or so."
 
 
 def empty_page(empty: Empty) -> Html:
@@ -53,8 +54,11 @@ def empty_page(empty: Empty) -> Html:
     return joined([tag("h1", empty.title), tag("p", f"Here will stand {empty.will_show}.")])
 
 
-def first_steps() -> Html:
-    """What to do while no bike is on record."""
+def first_steps(*, waiting: bool) -> Html:
+    """What to do while no bike is on record; where entries wait for a build, that they do."""
+    if waiting:
+        said = tag("p", tag("strong", "No bike is on record yet."), " ", _WAITING)
+        return tag("div", said, class_="wa-said")
     ways = bullets(
         joined([link(words, page, "wa-pressed", **query), f": {what}"])
         for words, page, query, what in _FIRST_STEPS

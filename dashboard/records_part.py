@@ -33,16 +33,19 @@ def records_part(shown: records.Shown) -> None:
             key="records_kind",
             horizontal=True,
         )
-        rows = view.by_month[view.by_month["kind"].eq(kind)].reset_index(drop=True)
-        columns = {"Month": lambda r: month_words(r["month"]), "Records": "record_count"}
-        show_chart(
-            partial(records_chart, view.by_month, kind, _KINDS[kind]),
-            month_reading(view.by_month, kind, _KINDS[kind]),
-            rows.iloc[::-1],
-            columns,
-            name="records_by_month",
-        )
+        _by_month(view, kind)
     _by_hand_in(view)
+
+
+def _by_month(view: RecordsView, kind: str) -> None:
+    rows = view.by_month[view.by_month["kind"].eq(kind)].reset_index(drop=True)
+    reading = month_reading(view.by_month, kind, _KINDS[kind])
+    if not rows["record_count"].sum():
+        surround.nothing(reading)
+        return
+    columns = {"Month": lambda r: month_words(r["month"]), "Records": "record_count"}
+    draw = partial(records_chart, view.by_month, kind, _KINDS[kind])
+    show_chart(draw, reading, rows.iloc[::-1], columns, name="records_by_month")
 
 
 def _by_hand_in(view: RecordsView) -> None:

@@ -60,7 +60,8 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
         show_as(records.shown_settings(shown))
         if empty is not None and records.holds_no_bike(shown):
             top_line(worklist_link(), empty.here)
-            st.html(markup.joined([empty_page(empty), first_steps()]))
+            st.html(empty_page(empty))
+            _first_steps(shown.home)
         else:
             draw(shown)
     except (NotThereError, HomeError) as error:
@@ -127,10 +128,14 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
         )
         said = markup.tag("p", "Demo: invented shops, not measured. ", way)
         st.html(markup.tag("div", said, class_="wa-said"))
-    elif first_to_do and records.holds_no_bike(
-        records.Shown(Home(Path(edition.home)), edition.version)
-    ):
-        st.html(first_steps())
+    elif first_to_do:
+        home = Home(Path(edition.home))
+        if records.holds_no_bike(records.Shown(home, edition.version)):
+            _first_steps(home)
+
+
+def _first_steps(home: Home) -> None:
+    st.html(first_steps(waiting=not_taken_up(home).hand_ins > 0))
 
 
 def records_as_of(edition: Edition) -> str:

@@ -31,7 +31,7 @@ def records_chart(
         alt.Chart(frame)
         .mark_rect(color=SIGNAL, stroke=SIGNAL, strokeWidth=0.5)
         .encode(
-            x=alt.X("month:T", title="Month", axis=alt.Axis(format="%Y-%m", tickCount=6)),
+            x=alt.X("month:T", title="Month", axis=_months(len(frame))),
             x2="until:T",
             y=alt.Y("record_count:Q", title=f"{words.capitalize()} a month", axis=_WHOLE),
             y2=alt.datum(0),
@@ -44,6 +44,16 @@ def records_chart(
     count = f"n = {counted(int(frame['record_count'].sum()), 'record')}"
     chart = alt.layer(bars).properties(title=titled(f"{words.capitalize()} by month", count))
     return readable(chart, 320, ink)
+
+
+def _months(count: int) -> alt.Axis:
+    """About six months named, each once."""
+    every = next((step for step in (1, 2, 3, 6, 12, 24) if count <= 6 * step), 60)
+    return alt.Axis(
+        format="%Y-%m",
+        tickCount=alt.TimeIntervalStep(interval="month", step=every),
+        labelOverlap=True,
+    )
 
 
 _WHOLE = alt.Axis(format=",.0f", tickMinStep=1)

@@ -10,9 +10,10 @@ from datetime import date, datetime, time
 
 import streamlit as st
 
-from dashboard.words import plain
+from dashboard.words import MILE_KM, distance_unit, plain
 from pipeline.intake.contract import TABLES, Field
 from pipeline.intake.read_rows import expected
+from pipeline.intake.shown_settings import MILES
 
 NOT_SAID = "not recorded"
 #: Digits after the point by unit, as a workshop meter shows them.
@@ -55,7 +56,8 @@ def ask(
         What a change does; in a form it must be ``"rerun"``.
     """
     field = declared(table, name)
-    named = f"{label}, {field.unit}" if field.unit else label
+    unit = distance_unit() if field.unit == "km" else field.unit
+    named = f"{label}, {unit}" if unit else label
     if field.kind == "word":
         value = _choice(only or field.words, named, key, words or {})
     elif field.kind in ("number", "whole"):
@@ -94,15 +96,18 @@ def _choice(options: tuple[str, ...], label: str, key: str, words: Mapping[str, 
 
 
 def as_cell(table: str, name: str, value: object) -> str | None:
-    """A widget's value as a cell of a column; None for a blank."""
+    """A widget's value as a cell of a column; None for a blank. Miles typed are kept as km."""
     if value is None or value == "":
         return None
     if isinstance(value, str):
         return value.strip() or None
     if isinstance(value, date):
         return value.isoformat()
-    if declared(table, name).kind == "whole":
+    field = declared(table, name)
+    if field.kind == "whole":
         return str(int(value))  # type: ignore[call-overload] - a number by the column's kind
+    if field.unit == "km" and distance_unit() == MILES:
+        return f"{round(value * MILE_KM, 1):.9g}"
     return f"{value:.9g}"
 
 

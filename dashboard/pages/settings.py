@@ -25,8 +25,8 @@ _SAID = "settings_said"
 _WIDTH = 340
 _EXAMPLE = pd.Timestamp("2026-03-14")
 _STAYS = (
-    "Records, files and forms stay in km, whatever is shown; so do set spans such as “within "
-    "5,000 km”, rates for 1,000 km, and the settings below.",
+    "Distances are typed in the unit that is shown. Records and files stay in km, whatever is "
+    "shown; so do set spans such as “within 5,000 km”, rates for 1,000 km, and the settings below.",
     "Fields to type a date in, axes of charts and CSV files keep year-month-day.",
 )
 _RANGES = (

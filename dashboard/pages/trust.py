@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import empty_words, records, surround
 from dashboard.charts.calibration import calibration_chart
 from dashboard.charts.survival import survival_chart
-from dashboard.markup import bullets, joined, table, tag
+from dashboard.markup import bullets, joined, link, table, tag
 from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
 from dashboard.trust_words import (
@@ -47,7 +47,8 @@ def show(shown: records.Shown) -> None:
     surround.top_line(surround.worklist_link(), "How far to trust it")
     surround.which_records(view.edition)
     as_of = surround.records_as_of(view.edition)
-    st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
+    more = link("Records by month and by hand-in", "hand_in", "wa-pressed")
+    st.html(joined([tag("h1", TITLE), tag("p", as_of, " ", more, class_="wa-quiet")]))
     surround.show_cautions(whole=False)
     _past(view)
     _curve(view)

@@ -68,3 +68,13 @@ def test_a_bar_stands_on_its_month_as_high_as_its_records():
     assert bars["mark"]["type"] == "rect"
     assert bars["encoding"]["y2"] == {"datum": 0}
     assert "10 records" in str(spec["title"])
+
+
+@pytest.mark.parametrize(
+    ("months", "step"), [(1, 1), (6, 1), (7, 2), (40, 12), (70, 12), (400, 60)]
+)
+def test_about_six_months_are_named(months, step):
+    spec = records_chart(_months(*range(months)), "tests", "bench tests").to_dict()
+    axis = spec["layer"][0]["encoding"]["x"]["axis"]
+    assert axis["tickCount"] == {"interval": "month", "step": step}
+    assert months / step < 7

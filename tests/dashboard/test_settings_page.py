@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from pipeline.home import Home
+from pipeline.intake.settings_edit import keep_settings
 from pipeline.intake.settings_file import read_settings
 from pipeline.intake.shown_settings import BY_DAY, ShownSettings
 from tests.dashboard.page_app import page_at, words_of
@@ -95,3 +96,10 @@ def test_a_file_that_cannot_be_read_is_not_written_over(shop):
     app.selectbox(key="shown_distances").set_value("miles")
     app.button(key="keep_shown").click().run()
     assert "nothing was changed" in words_of(app)
+
+
+def test_an_odometer_is_typed_in_miles_where_miles_are_shown(shop):
+    keep_settings(shop, {"distances": "miles"})
+    app = page_at("register", unit="B1")
+    (field,) = [field for field in app.number_input if field.key == "odometer_km"]
+    assert field.label == "Odometer, miles"

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from dashboard import date_words, shown_as, words
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.survival import survival_chart
+from dashboard.forms import fields
 from pipeline.intake.shown_settings import BY_DAY, LANGUAGES, ShownSettings
 
 MILES = ShownSettings(distances="miles")
@@ -130,3 +131,12 @@ def test_the_curve_is_drawn_over_the_shown_unit(reader):
     assert max(row["age_shown"] for rows in spec["datasets"].values() for row in rows) == (
         pytest.approx(10_000)
     )
+
+
+def test_miles_typed_are_kept_as_km(reader):
+    reader(MILES)
+    assert fields.as_cell("odometer", "odometer_km", 10_000.0) == "16093.4"
+    assert fields.as_cell("test_sessions", "closed_v", 0.52) == "0.52"
+    assert fields.as_cell("odometer", "odometer_km", None) is None
+    # what is read back is what was typed
+    assert words.km(16093.4) == "10,000 miles"

@@ -8,6 +8,7 @@ import pytest
 
 from pipeline.access.views import current_version
 from pipeline.home import DEMO, OWN, Home
+from pipeline.intake.entries import save_entry
 from pipeline.jobs.start_own import start_own
 from tests.dashboard.page_app import page_at, words_of
 from tests.pipeline.faulty_shop import faulty_home
@@ -57,6 +58,16 @@ def test_each_page_of_an_empty_home_says_what_to_do(homes):
         assert "Demo: invented" not in text, page
         assert 'href="register"' in text or page == "register"
         assert "Nothing to show here" not in text, page
+
+
+def test_what_was_entered_into_an_empty_home_is_said_to_be_taken_up(homes):
+    own, _ = homes
+    start_own(own)
+    save_entry(own, {"shops": [{"shop_id": "s1", "name": "Weir Lane"}]})
+    for page in ("worklist", "parts"):
+        text = words_of(page_at(page))
+        assert "What was entered is kept and is being taken up" in text
+        assert "Register a first bike" not in text
 
 
 def test_the_demo_can_be_looked_at_beside_ones_own_and_left_again(homes):
