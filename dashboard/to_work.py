@@ -13,6 +13,12 @@ def to_work(unit_id: str) -> list[Html]:
     ]
 
 
+def to_job(unit_id: str, sensor_id: str, session_id: str) -> Html:
+    """To closing the job that a test led to."""
+    words = "Close the job that this test led to"
+    return link(words, "job", "wa-pressed", unit=unit_id, sensor=sensor_id, session=session_id)
+
+
 def to_records(unit_id: str) -> list[Html]:
     """To the odometer and particulars, and to the bike's tag."""
     return [

@@ -18,6 +18,7 @@ from dashboard.session_words import reading_state, session_facts
 from dashboard.set_aside_list import show_set_aside
 from dashboard.show_chart import show_chart
 from dashboard.sieve import csv
+from dashboard.to_work import to_job
 from dashboard.verdict_words import rule_verdict, technician_verdict
 from dashboard.wear_part import TRACK_COLUMNS, track_of_test
 from dashboard.words import READINGS, good_range, known, moment, plain
@@ -40,6 +41,7 @@ def show(shown: records.Shown) -> None:
     surround.show_cautions(whole=True)
     _verdicts(view)
     _next(view.next_look)
+    _to_job(view.session)
     show_job_sheet(shown, view)
     sweep_part.show_sweep(shown, view)
     _wear(view)
@@ -59,6 +61,11 @@ def _top(view: SessionView) -> None:
     whole = facts(session_facts(test)).replace('class="wa-facts"', 'class="wa-facts wa-across"')
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
+
+
+def _to_job(test: dict) -> None:
+    to = to_job(test["unit_id"], test["sensor_id"], test["session_id"])
+    st.html(tag("p", to))
 
 
 def _not_in_records(shown: records.Shown, view: SessionView) -> None:

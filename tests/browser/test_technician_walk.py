@@ -88,7 +88,7 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     assert (test["verdict"], float(test["supply_v"])) == ("fail", 4.98)
     assert drafts(home) == []
 
-    page.goto(f"/job?unit={BIKE}&session={test['session_id']}")
+    page.get_by_role("link", name="Close the job that this test led to").click()
     heading(page, f"Close a job on bike {LABEL}")
     choose(page, "What was done", "sensor replaced")
     choose(page, "Part number fitted", re.compile("^QK-1140"))
