@@ -22,7 +22,7 @@ from dashboard.check_plan_words import (
     rests_on,
     rounded,
 )
-from dashboard.markup import Html, bullets, fold, identifier, joined, table, tag, to_bike
+from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
 from dashboard.save_csv import save_csv
 from dashboard.show_chart import show_chart
 from dashboard.sieve import leaf, leaf_count, shop_names
@@ -130,7 +130,10 @@ def _downloads(visits: pd.DataFrame, events: pd.DataFrame) -> None:
         tag(
             "p",
             "Taken in anew, the calendar file moves the visits that a calendar holds already and "
-            "marks those cancelled that are planned no more.",
+            "marks those cancelled that are planned no more. Windows in which bikes can be spared "
+            "are put in on the page of the fleet: ",
+            link("The fleet at a glance", "fleet", "wa-pressed"),
+            ".",
             class_="wa-quiet",
         )
     )

@@ -35,7 +35,7 @@ from pipeline.access.fleet_view import FleetView
 
 TITLE = "The fleet at a glance"
 #: Rows of a table before it folds: on a phone each row is a block of its own.
-ROWS_SHOWN = 8
+ROWS_SHOWN, ROWS_AT_MOST = 8, 60
 _BOUND = {"bind": "query-params"}
 
 
@@ -175,8 +175,15 @@ def _ranked(drawn: pd.DataFrame, count: int) -> None:
 
 
 def _unknown_rows(bikes: pd.DataFrame) -> pd.DataFrame:
-    reasons = [unknown_reasons(row) for row in bikes.to_dict("records")]
-    rows = bikes.assign(reasons=reasons)
+    lacking = ["untested_count", "kindless_count", "waiting_count", "not_known_count"]
+    some = bikes[
+        bikes["odometer_read_on"].isna()
+        | bikes["odometer_stale"].fillna(False)
+        | bikes["sensor_count"].eq(0)
+        | bikes["chance_count"].lt(bikes["sensor_count"])
+        | bikes[lacking].gt(0).any(axis=1)
+    ]
+    rows = some.assign(reasons=[unknown_reasons(row) for row in some.to_dict("records")])
     return rows[rows["reasons"].map(len).gt(0)].sort_values(
         ["days_since_reading", "label"], ascending=[False, True], na_position="first"
     )
@@ -192,13 +199,15 @@ def _unknown(rows: pd.DataFrame) -> None:
         "Fleet": "fleet",
         "Shop": "shop",
         "What is missing, and what would tell": _reasons,
+        "Put it in": _put_in,
         "Check planned": check_words,
     }
     caption = (
-        f"{counted(len(rows), 'bike')}, those whose odometer was read longest ago first. What is "
-        "said of them above, if anything, is a guess."
+        f"{counted(len(rows), 'bike')}, those whose odometer was read longest ago first"
+        f"{_at_most(rows)}. What is said of them above, if anything, is a guess."
     )
-    st.html(folded_table(rows, columns, caption, shown=ROWS_SHOWN, rest="more bikes"))
+    shown = rows.head(ROWS_AT_MOST)
+    st.html(folded_table(shown, columns, caption, shown=ROWS_SHOWN, rest="more bikes"))
     told = rows.assign(missing=rows["reasons"].map(" ".join))
     kept = ["unit_id", "label", "fleet_id", "shop_id", "odometer_read_on", "last_tested_on"]
     save_csv(told[[*kept, "visit_on", "missing"]], "bikes_without_readings")
@@ -206,6 +215,14 @@ def _unknown(rows: pd.DataFrame) -> None:
 
 def _reasons(row: dict) -> Html:
     return joined([tag("span", sentence) for sentence in row["reasons"]], " ")
+
+
+def _put_in(row: dict) -> Html:
+    """Where what is missing is put in: readings and sensors, and a test."""
+    ways = [link("Odometer and sensors", "register", unit=row["unit_id"])]
+    if row["sensor_count"]:
+        ways.append(link("Bench test", "bench", unit=row["unit_id"]))
+    return joined(ways, " ")
 
 
 def _checks(view: FleetView, bikes: pd.DataFrame, asked: Asked) -> None:
@@ -252,12 +269,21 @@ def _windows(shown: records.Shown, view: FleetView, bikes: pd.DataFrame) -> None
             "Last free day": lambda r: day(r["free_to"]),
             "State": window_state,
         }
-        caption = f"{counted(len(windows), 'window')} ahead, what was put in last first."
+        caption = (
+            f"{counted(len(windows), 'window')} ahead, what was put in last first"
+            f"{_at_most(windows)}."
+        )
         order = windows["state"].map({"typed": 0, "taken_back": 1, "planned": 2})
         rows = windows.assign(order=order).sort_values(["order", "free_from", "label"])
+        rows = rows.head(ROWS_AT_MOST)
         st.html(folded_table(rows, columns, caption, shown=ROWS_SHOWN, rest="more windows"))
         save_csv(windows, "free_windows")
     window_part(shown, bikes, windows)
+
+
+def _at_most(rows: pd.DataFrame) -> str:
+    few = len(rows) <= ROWS_AT_MOST
+    return "" if few else f"; the first {ROWS_AT_MOST} are shown, the CSV file holds all"
 
 
 def _bike(row: dict) -> Html:
