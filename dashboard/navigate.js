@@ -28,3 +28,24 @@
     }, 50);
   });
 })();
+
+// Mends what the frame around our pages draws so that it cannot be read aloud as it is: a place to
+// drop files that says it is for show only, and the marks of a window drawn over a chart, which have
+// no name. Each chart has its sentence and its table.
+(() => {
+  if (window.wearAtlasMends) return;
+  window.wearAtlasMends = true;
+  const mend = () => {
+    document.querySelectorAll('[data-testid="stFileUploaderDropzone"][role="presentation"]')
+      .forEach((place) => place.removeAttribute("role"));
+    document.querySelectorAll('g[class*="_brush"][role]:not([aria-hidden])')
+      .forEach((mark) => mark.setAttribute("aria-hidden", "true"));
+  };
+  let due = false;
+  new MutationObserver(() => {
+    if (due) return;
+    due = true;
+    requestAnimationFrame(() => { due = false; mend(); });
+  }).observe(document.body, { childList: true, subtree: true });
+  mend();
+})();

@@ -37,6 +37,13 @@ def show_chart(
     chosen = on_choose or "ignore"
     st.altair_chart(chart, width="stretch", key=f"chart_{name}", alt=reading, on_select=chosen)
     st.html(tag("p", reading, f" {hint}" if hint else "", class_="wa-reading"))
+    same_as_table(rows, columns, reading, name=name)
+
+
+def same_as_table(
+    rows: pd.DataFrame, columns: dict[str, str | Cell], reading: str, *, name: str
+) -> None:
+    """The rows behind a picture, in a fold."""
     # Filled only once opened, so that a page carries no table that nobody reads.
     fold = st.expander("The same as a table", key=f"table_{name}", on_change="rerun")
     if not fold.open:

@@ -11,13 +11,15 @@ from dashboard import sweep_records
 from dashboard.charts.trace import WINDOW, trace_chart, trace_reading
 from dashboard.markup import tag
 from dashboard.records import Shown
-from dashboard.show_chart import show_chart
+from dashboard.show_chart import same_as_table, show_chart
 from dashboard.surround import nothing
+from dashboard.trace_picture import trace_picture
 from dashboard.words import CHANNEL_UNITS, number, plain
 from pipeline.access.views import SessionView
 
 SHORTEST_S = 0.02
-_CHOOSE = "Draw a window over it to see that part from near, or type one below."
+_NEAR = "To see a part from near, type it below, press Nearer, or draw it over the picture."
+_DRAW = "Draw a window over it to see that part from near, or type one below."
 _THIN = (
     "The samples of this sweep are not there any more, so this part is drawn from the thinned "
     "trace: within it detail is missing."
@@ -34,6 +36,25 @@ def show_trace(shown: Shown, view: SessionView) -> None:
     session_id = view.session["session_id"]
     whole = (float(view.trace["t_s"].min()), float(view.trace["t_s"].max()))
     window = st.session_state.get(_key("window", session_id))
+    if window is None and not st.session_state.get(_key("drawing", session_id)):
+        _still(view)
+    else:
+        _chart(shown, view, whole, window)
+    _choose(session_id, whole, window)
+
+
+def _still(view: SessionView) -> None:
+    """The whole sweep at once, before anything is asked of it."""
+    channel = plain(view.session["sweep_channel"], {}, "")
+    reading = trace_reading(view.trace, view.dropouts)
+    st.html(trace_picture(view.trace, view.dropouts, channel=channel, reading=reading))
+    st.html(tag("p", f"{reading} {_NEAR}", class_="wa-reading"))
+    columns = trace_columns(CHANNEL_UNITS.get(channel, ""))
+    same_as_table(view.trace, columns, reading, name="trace")
+
+
+def _chart(shown: Shown, view: SessionView, whole: Window, window: Window | None) -> None:
+    """The sweep or a part of it, over which a window can be drawn."""
     samples, note = _samples(shown, view, window)
     channel = plain(view.session["sweep_channel"], {}, "")
     show_chart(
@@ -44,10 +65,9 @@ def show_trace(shown: Shown, view: SessionView) -> None:
         samples,
         trace_columns(CHANNEL_UNITS.get(channel, "")),
         name="trace",
-        hint=f"{note} {_CHOOSE}".strip(),
-        on_choose=partial(_drawn, session_id, whole),
+        hint=f"{note} {_DRAW}".strip(),
+        on_choose=partial(_drawn, view.session["session_id"], whole),
     )
-    _choose(session_id, whole, window)
 
 
 def trace_columns(unit: str) -> dict:
@@ -109,6 +129,13 @@ def _choose(session_id: str, whole: Window, window: Window | None) -> None:
             args=(session_id, whole, True),
             disabled=window is None,
         )
+        st.button(
+            "Draw a part",
+            key=_key("draw", session_id),
+            on_click=st.session_state.__setitem__,
+            args=(_key("drawing", session_id), True),
+            disabled=window is not None or bool(st.session_state.get(_key("drawing", session_id))),
+        )
 
 
 def _moves(whole: Window, window: Window) -> list[tuple[str, str, Window]]:
@@ -145,6 +172,7 @@ def _typed(session_id: str, whole: Window) -> None:
 
 def _set(session_id: str, window: Window, whole: bool = False) -> None:
     st.session_state[_key("window", session_id)] = None if whole else window
+    st.session_state[_key("drawing", session_id)] = False
     for end, value in zip(("from", "to"), window, strict=True):
         st.session_state[_key(end, session_id)] = value
 

@@ -55,9 +55,8 @@ def trace_chart(
         )
     )
     if can_choose:
-        # the wheel stays with the page; the window's own marks have no name to be read aloud
-        window = alt.selection_interval(WINDOW, encodings=["x"], zoom=False)
-        chart = chart.add_params(window).configure(aria=False)
+        # the wheel stays with the page
+        chart = chart.add_params(alt.selection_interval(WINDOW, encodings=["x"], zoom=False))
     return readable(chart, 440, ink)
 
 

@@ -36,7 +36,7 @@ from tests.browser.conftest import ARGUMENTS, CHROMIUM, HOST
 Measures = dict[str, list[float]]
 EMPTY = 'import streamlit as st\n\nst.html("<h1>Empty</h1>")\n'
 START_WITHIN_S = 60
-_TRACE = "[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg"
+_TRACE = ".wa-plot img"
 _TITLE = "text=Bench test of"
 _LAST = "text=Save this test's tables"
 _PASSES = "Passes laid over the travel, and an earlier test behind them"

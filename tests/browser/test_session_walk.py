@@ -29,7 +29,7 @@ def opened(page, demo):
     session_id, count = with_dropouts(demo)
     page.goto(f"/session?session={session_id}")
     heading(page, "Bench test of")
-    page.locator("[data-testid=stVegaLiteChart]").first.wait_for()
+    page.locator(".wa-plot img").wait_for()
     page.get_by_role("heading", name="Save this test's tables").wait_for()
     return page, session_id, count
 
@@ -63,6 +63,10 @@ def test_one_looks_at_a_part_from_near_and_at_the_whole_again(opened):
 
 def test_a_window_drawn_over_the_trace_is_shown_from_near(opened):
     page, _, _ = opened
+    page.get_by_role("img", name=re.compile("The sweep lasts")).wait_for()
+    press(page, "Draw a part")
+    page.locator(".wa-plot").wait_for(state="detached")
+    page.wait_for_timeout(3 * SETTLED_MS)
     picture = page.locator("[data-testid=stVegaLiteChart]").first
     picture.scroll_into_view_if_needed()
     page.wait_for_timeout(2 * SETTLED_MS)

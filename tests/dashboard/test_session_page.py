@@ -134,6 +134,19 @@ def test_samples_that_are_gone_leave_the_thinned_trace_and_a_word(monkeypatch):
     assert "drawn from the thinned trace" in text
 
 
+def test_the_whole_is_a_still_picture_until_a_part_is_to_be_drawn_over_it():
+    app = opened()
+    before = charts(app)
+    assert text_of(app).count('class="wa-plot-mark"') == 2
+    app = press(app, "trace_draw_T-001")
+    assert charts(app) == before + 1
+    assert 'class="wa-plot"' not in text_of(app)
+    assert app.button(key="trace_draw_T-001").disabled
+    app = press(press(app, "trace_near_T-001"), "trace_whole_T-001")
+    assert charts(app) == before
+    assert 'class="wa-plot"' in text_of(app)
+
+
 # Drop-out by drop-out
 
 
@@ -253,8 +266,10 @@ def test_a_second_track_is_drawn_and_told(monkeypatch):
     both = fakes.dropouts(2).assign(track="both")
     shows(monkeypatch, fakes.session_view(trace=two, dropouts=both))
     app = opened(dropout="1")
-    assert any("second track" in chart.proto.spec for chart in app.get("vega_lite_chart"))
+    assert "unbroken: signal; broken: second track" in text_of(app)
     assert "in both tracks at once" in text_of(app)
+    app = press(app, "trace_draw_T-001")
+    assert any("second track" in chart.proto.spec for chart in app.get("vega_lite_chart"))
 
 
 def test_a_contactless_sensor_has_no_track_to_wear(monkeypatch):

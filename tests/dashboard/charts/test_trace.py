@@ -54,7 +54,6 @@ def test_a_window_shows_a_part_and_leaves_the_wheel_to_the_page():
     (drawn,) = spec["params"]
     assert (drawn["name"], drawn["select"]["encodings"]) == (WINDOW, ["x"])
     assert drawn["select"]["zoom"] is False
-    assert spec["config"]["aria"] is False
     assert "params" not in spec_of(trace_chart(trace(), dropouts(), channel="volt"))
 
 
