@@ -1,13 +1,53 @@
 """Fixtures for the whole suite."""
 
+import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from pipeline.home import Home
+from tests.pipeline.shop_files import hand_in
+from tests.pipeline.stocked_shop import DAY, FILES
 
 
 @pytest.fixture
 def home(tmp_path: Path) -> Home:
     """An empty data home."""
     return Home(tmp_path / "home").prepare()
+
+
+@pytest.fixture(scope="session")
+def built_once(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Callable:
+    """Build a home by its name, once for all test processes."""
+    base = tmp_path_factory.getbasetemp()
+    shared = base if worker_id == "master" else base.parent
+
+    def build(name: str, fill: Callable[[Path], None]) -> Home:
+        folder = shared / name
+        with FileLock(shared / f"{name}.lock"):
+            if not (folder / "finished").exists():
+                folder.mkdir(exist_ok=True)
+                fill(folder)
+                (folder / "finished").touch()
+        return Home(folder / "home")
+
+    return build
+
+
+@pytest.fixture(scope="session")
+def stocked_home(built_once: Callable) -> Home:
+    """A published shop with parts in stock; not to be written to."""
+
+    def fill(folder: Path) -> None:
+        hand_in(Home(folder / "home").prepare(as_of=DAY), folder / "a", FILES)
+
+    return built_once("stocked", fill)
+
+
+@pytest.fixture
+def stocked_copy(stocked_home: Home, tmp_path: Path) -> Home:
+    """The same shop, to be written to."""
+    shutil.copytree(stocked_home.root, tmp_path / "copy")
+    return Home(tmp_path / "copy")

@@ -5,9 +5,6 @@ import shutil
 import pytest
 
 from pipeline.home import Home
-from tests.pipeline.conftest import stocked_copy, stocked_home
-
-__all__ = ["own_shop", "stocked_copy", "stocked_home"]
 
 
 @pytest.fixture
