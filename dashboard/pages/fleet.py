@@ -218,11 +218,11 @@ def _reasons(row: dict) -> Html:
 
 
 def _put_in(row: dict) -> Html:
-    """Where what is missing is put in: readings and sensors, and a test."""
-    ways = [link("Odometer and sensors", "register", unit=row["unit_id"])]
-    if row["sensor_count"]:
-        ways.append(link("Bench test", "bench", unit=row["unit_id"]))
-    return joined(ways, " ")
+    """Where what is missing first is put in: an odometer or a sensor, else a test."""
+    read = pd.notna(row["odometer_read_on"]) and row["odometer_stale"] is not True
+    if read and row["sensor_count"]:
+        return link("Bench test", "bench", unit=row["unit_id"])
+    return link("Odometer and sensors", "register", unit=row["unit_id"])
 
 
 def _checks(view: FleetView, bikes: pd.DataFrame, asked: Asked) -> None:
