@@ -18,7 +18,7 @@ from dashboard.words import CHANNEL_UNITS, number, plain
 from pipeline.access.views import SessionView
 
 SHORTEST_S = 0.02
-_NEAR = "To see a part from near, type it below, press Nearer, or draw it over the picture."
+_NEAR = "To see a part from near: type it below, press Nearer, or press Draw a part."
 _DRAW = "Draw a window over it to see that part from near, or type one below."
 _THIN = (
     "The samples of this sweep are not there any more, so this part is drawn from the thinned "
