@@ -22,6 +22,7 @@ _WHAT = (
     "test_sessions-2026-11.xlsx); the first line names the columns, in any order. Dates as "
     "2026-03-14, decimals with a point, distances in km. A blank means not known."
 )
+_LARGE = "Files above 200 MB, and whole folders, are handed in by the command "
 _DEMO = "What is handed in here goes into the demo, which never mixes with a shop's own records."
 
 
@@ -43,7 +44,8 @@ def show(shown: records.Shown) -> None:
 
 def _tables() -> Html:
     pairs = [(table_words(name), column_words(TABLES[name])) for name in TABLE_NAMES]
-    return fold("What may be handed in, table by table", facts(pairs))
+    large = tag("p", _LARGE, tag("code", "python3 -m pipeline ingest FOLDER"), ".")
+    return fold("What may be handed in, table by table", facts(pairs), large)
 
 
 def _result(home: Home) -> None:
