@@ -25,7 +25,7 @@ _SMALL = 60
 _REACH = 0.05
 _BIKES_ANEW, _OTHERS_ANEW = 14, 10
 #: Bikes times days up to which a depot is planned anew as a whole.
-_CHOICES_ANEW = 600
+_CHOICES_ANEW = 300
 
 
 def good_plan(case: ShopCase, *, steps: int = 200, days_anew: int = 40) -> Answer:
@@ -93,25 +93,26 @@ def plan_anew(draft: Draft, paid: np.ndarray, at_most: float, times: int) -> Non
     """
     rng = np.random.default_rng(0)
     best_paid = np.maximum.reduceat(paid, draft.first, axis=0)
-    kinds = 3 if draft.case.n_depots else 1
+    kinds = 2 if draft.case.n_depots else 1
+    whole = {depot: -np.inf for depot in range(draft.case.n_depots) if _few(draft, depot)}
     for turn in range(times):
-        if turn % kinds == 2:
-            bikes, days = _one_depot(draft, rng)
+        depot = next((d for d, value in whole.items() if value < draft.value), None)
+        if turn % 3 == 2 and depot is not None:
+            days = np.arange(draft.n_days)
+            _solve_part(draft, np.flatnonzero(draft.case.depot == depot), days)
+            whole[depot] = draft.value  # not tried again until something else has changed
         else:
             days = _some_days(draft, rng, of_depot=turn % kinds == 1)
             bikes = _bikes_of(draft, days, best_paid)
-        if len(bikes):
-            _solve_part(draft, bikes, days)
+            if len(bikes):
+                _solve_part(draft, bikes, days)
         if at_most - draft.value <= _NEAR_ENOUGH * draft.value:
             return
 
 
-def _one_depot(draft: Draft, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-    """The bikes of one depot and all days; no bike where they are too many to be solved."""
-    bikes = np.flatnonzero(draft.case.depot == rng.integers(draft.case.n_depots))
-    days = np.arange(draft.n_days)
-    too_many = (draft.top[bikes] > 0).sum() > _CHOICES_ANEW
-    return (bikes[:0] if too_many else bikes), days
+def _few(draft: Draft, depot: int) -> bool:
+    """Whether a depot's bikes are few enough to be planned anew on all days."""
+    return int((draft.top[draft.case.depot == depot] > 0).sum()) <= _CHOICES_ANEW
 
 
 def _bikes_of(draft: Draft, days: np.ndarray, best_paid: np.ndarray) -> np.ndarray:
