@@ -58,7 +58,7 @@ def test_a_fault_put_into_a_page_is_found(page):
     settle(page)
     page.evaluate(
         """document.querySelector('[data-testid="stMainBlockContainer"]').insertAdjacentHTML(
-        'beforeend', '<button></button><p style="color:#aaa;background:#fff">faint</p>')"""
+        'afterbegin', '<button></button><p style="color:#aaa;background:#fff">faint</p>')"""
     )
     found = " ".join(broken_rules(page))
     assert "button-name" in found
