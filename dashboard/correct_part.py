@@ -24,8 +24,9 @@ ROWS_SHOWN = 100
 ROW, WRONG, OFF = "Row", "What is wrong", "Take off the list"
 _SAID, _ROUND, _KEPT = "correct_said", "correct_round", "correct_kept"
 _HOW = (
-    "Change what is wrong and hand the rows in again: they go the same way as every file. A row "
-    "that is not to come in can be taken off the list. Rows that are left as they are stay here."
+    "Rows that were set aside, and rows that came in with a value left blank. Change what is wrong "
+    "and hand them in again: they go the same way as every file. A row that is not to come in can "
+    "be taken off the list. Rows that are left as they are stay here."
 )
 
 
@@ -69,7 +70,7 @@ def _reasons(rows: Sequence[SetAsideRow]) -> Html:
         ]
     )
     columns = {"Row": "row", "File and line": "place", "Key": "key", WRONG: "because"}
-    return table(listed, columns, "Why each row is set aside, and what was expected.")
+    return table(listed, columns, "What is wrong in each row, and what was expected.")
 
 
 def wrong_words(row: SetAsideRow) -> Html:

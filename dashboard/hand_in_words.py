@@ -137,7 +137,7 @@ def month_reading(by_month: pd.DataFrame, kind: str, words: str) -> str:
     most = rows.loc[rows["record_count"].idxmax()]
     bare = int(rows["record_count"].eq(0).sum())
     said = (
-        f"{total:,} {words} on record, most in {month_words(most['month'])} "
+        f"{counted(total, words.removesuffix('s'), words)} on record, most in {month_words(most['month'])} "
         f"({int(most['record_count']):,})"
     )
     return f"{said}; {counted(bare, 'month')} without any." if bare else f"{said}; none without."

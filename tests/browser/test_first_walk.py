@@ -92,7 +92,7 @@ def test_a_file_with_faults_is_handed_in_corrected_and_accepted(own_page, writte
 
 def _correct_the_day(page) -> None:
     """Type the right day into the editable table, by keyboard from its first cell."""
-    page.get_by_text("Why each row is set aside, and what was expected.").wait_for()
+    page.get_by_text("What is wrong in each row, and what was expected.").wait_for()
     grid = page.locator("[data-testid=stDataFrame]").first
     grid.evaluate("e => e.scrollIntoView({block: 'center'})")  # clear of what stands at the foot
     page.wait_for_timeout(SETTLED_MS)

@@ -56,6 +56,7 @@ def test_the_reading_names_the_fullest_month_and_those_without():
     assert month_reading(_months(3, 0, 7), "tests", "bench tests") == (
         "10 bench tests on record, most in 2026-03 (7); 1 month without any."
     )
+    assert month_reading(_months(1), "tests", "bench tests").startswith("1 bench test on record")
     assert month_reading(_months(1), "repairs", "closed repairs") == "No closed repairs on record."
 
 
