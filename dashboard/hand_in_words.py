@@ -136,10 +136,9 @@ def month_reading(by_month: pd.DataFrame, kind: str, words: str) -> str:
         return f"No {words} on record."
     most = rows.loc[rows["record_count"].idxmax()]
     bare = int(rows["record_count"].eq(0).sum())
-    said = (
-        f"{counted(total, words.removesuffix('s'), words)} on record, most in {month_words(most['month'])} "
-        f"({int(most['record_count']):,})"
-    )
+    all_of_them = counted(total, words.removesuffix("s"), words)
+    fullest = f"{month_words(most['month'])} ({int(most['record_count']):,})"
+    said = f"{all_of_them} on record, most in {fullest}"
     return f"{said}; {counted(bare, 'month')} without any." if bare else f"{said}; none without."
 
 
