@@ -1,7 +1,21 @@
 -- grain: one sensor and one run of days over which work was advised, with what came of it
-with spells as (
-    select *, coalesce(taken_off_on, first_on + interval 180 day)::date as until
+-- what was done counts for the last advice before it: once, though runs follow one another closely
+with runs as (
+    select *, lead(first_on) over (partition by sensor_id order by first_on) as next_on
     from marts.advised_spells
+),
+
+done as (
+    select
+        * exclude (tested_on, taken_off_on),
+        if(next_on is null or tested_on <= next_on, tested_on, null) as tested_on,
+        if(next_on is null or taken_off_on <= next_on, taken_off_on, null) as taken_off_on
+    from runs
+),
+
+spells as (
+    select *, coalesce(taken_off_on, next_on, first_on + interval 180 day)::date as until
+    from done
     where action <> 'leave'
 )
 
