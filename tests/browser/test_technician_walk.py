@@ -126,3 +126,35 @@ def test_a_bike_is_registered_and_its_tag_printed(own_page):
     assert "data:image/svg+xml" in Path(taken.value.path()).read_text()
     fits_and_can_be_pressed(page)
     no_error(page)
+
+
+def test_the_bench_can_be_worked_with_the_keyboard_alone(own_page, written):
+    page, (home, _) = own_page, written
+    page.goto("/bench")
+    heading(page, "Test at the bench")
+    _tab_to(page, "Bike")
+    page.keyboard.type(BIKE)
+    page.keyboard.press("Enter")
+    heading(page, f"Bench test of bike {LABEL}")
+    _tab_to(page, "Odometer, km")
+    page.keyboard.type("85000")
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(700)
+    _tab_to(page, "Next step")
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", level=2, name=re.compile(r"\. Stored codes$")).wait_for()
+    (begun,) = drafts(home)
+    assert begun.values["odometer_km"] == 85_000
+
+
+def _tab_to(page, name: str) -> None:
+    """Press Tab until what is so called has the focus."""
+    page.get_by_text(name, exact=True).first.wait_for()
+    page.wait_for_timeout(700)
+    focused = "e => (e.labels?.[0]?.innerText || e.getAttribute('aria-label') || e.innerText || '')"
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        said = page.evaluate(f"({focused})(document.activeElement)").strip()
+        if said == name:
+            return
+    raise AssertionError(f"Tab never comes to {name}")
