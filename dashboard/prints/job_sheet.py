@@ -146,7 +146,7 @@ def _trace(view: SessionView) -> Part:
         return Part("The sweep as recorded", lead="The sweep's samples cannot be drawn.")
     channel = plain(view.session["sweep_channel"], {}, "")
     draw = partial(trace_chart, view.trace, view.dropouts, channel=channel)
-    reading = trace_reading(view.trace, view.dropouts)
+    reading = partial(trace_reading, view.trace, view.dropouts)
     return Part("The sweep as recorded", picture=Picture(draw, reading))
 
 
@@ -178,5 +178,9 @@ def _roughness(view: SessionView) -> Part:
     if view.profile.empty:
         return Part(heading, lead="The sweep could not be laid over the travel.")
     draw = partial(roughness_chart, view.profile, view.travel_band)
-    reading = f"{roughness_reading(view.profile)} {band_reading(view.profile, view.travel_band)}"
+    reading = partial(_roughness_reading, view.profile, view.travel_band)
     return Part(heading, picture=Picture(draw, reading))
+
+
+def _roughness_reading(profile: pd.DataFrame, band: pd.DataFrame) -> str:
+    return f"{roughness_reading(profile)} {band_reading(profile, band)}"

@@ -18,10 +18,10 @@ class Rows:
 
 @dataclass(frozen=True)
 class Picture:
-    """A chart with its reading in a sentence; drawn only when the sheet is made."""
+    """A chart with its reading in a sentence; both are made only when the sheet is printed."""
 
     draw: Callable[[], alt.LayerChart]
-    reading: str
+    reading: Callable[[], str]
 
 
 @dataclass(frozen=True)

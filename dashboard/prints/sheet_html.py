@@ -89,7 +89,7 @@ def _rows(rows: Rows, heading: str) -> Html:
 
 def _picture(picture: Picture) -> Html:
     drawn = Html(as_svg(picture.draw()))
-    return tag("figure", drawn, tag("figcaption", picture.reading))
+    return tag("figure", drawn, tag("figcaption", picture.reading()))
 
 
 def _blanks(blanks: tuple[str, ...]) -> Html:

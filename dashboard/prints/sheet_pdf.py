@@ -106,8 +106,9 @@ class _Pages(FPDF):
             self._rows(part.rows)
         if part.picture:
             drawn = as_png(part.picture.draw())
-            self.image(BytesIO(drawn), w=self.epw, alt_text=part.picture.reading)
-            self.say(part.picture.reading)
+            reading = part.picture.reading()
+            self.image(BytesIO(drawn), w=self.epw, alt_text=reading)
+            self.say(reading)
         for name in part.blanks:
             self._blank(name)
         if part.after:

@@ -20,7 +20,7 @@ def words_of(sheet) -> str:
         said += [p.heading, p.lead, p.after, *p.points, *p.blanks]
         said += [text for pair in p.facts for text in pair]
         said += [] if p.rows is None else [*p.rows.headings, *(c for r in p.rows.cells for c in r)]
-        said += [] if p.picture is None else [p.picture.reading]
+        said += [] if p.picture is None else [p.picture.reading()]
     return "\n".join(said)
 
 
