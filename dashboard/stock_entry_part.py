@@ -21,18 +21,28 @@ from dashboard.stock_entry_words import (
     place_words,
     saved_words,
 )
+from dashboard.stock_words import order_now
 from dashboard.words import counted
 from pipeline.access.reading import Edition
 from pipeline.intake.stock_entries import save_arrival, save_count, save_order
 
 _FIELDS = ("stock_on_hand", "stock_on_order", "stock_many", "stock_due")
-_SAVED, _DONE = "stock_saved", "stock_done"
+_SAVED, _DONE, _ASKED = "stock_saved", "stock_done", "stock_asked"
+_ADVISED = ("order_parts", "order_packs", "pack_size", "transfer_in", "transfer_out")
 
 
-def stock_entry_part(shown: records.Shown) -> pd.DataFrame:
-    """What waits for the plan, and a fold with the form; returns STOCK_BOOK rows that wait."""
+def stock_entry_part(
+    shown: records.Shown, plan: pd.DataFrame, asked: tuple[str | None, str | None]
+) -> pd.DataFrame:
+    """What waits for the plan, and a fold with the form; returns STOCK_BOOK rows that wait.
+
+    ``plan`` STOCK_ROWS; ``asked`` the shop and part named in the address, chosen to begin with.
+    """
     book = records.stock_book(shown)
     rows = book.rows.assign(shop=shop_names(book.rows))
+    key = ["shop_id", "part_no"]
+    rows = rows.merge(plan[[*key, *_ADVISED]], on=key, how="left")
+    _begin_with(rows, asked)
     say_once(_SAVED)
     waiting = rows[rows["pending"]]
     _waiting(waiting)
@@ -44,6 +54,17 @@ def stock_entry_part(shown: records.Shown) -> pd.DataFrame:
             begin_anew(*_FIELDS, where=_DONE)
             _form(shown, book.edition, rows)
     return waiting
+
+
+def _begin_with(rows: pd.DataFrame, asked: tuple[str | None, str | None]) -> None:
+    """Choose what the address names, once; whoever chooses otherwise afterwards keeps that."""
+    if asked == st.session_state.get(_ASKED):
+        return
+    st.session_state[_ASKED] = asked
+    found = rows[rows["shop_id"].eq(asked[0]) & rows["part_no"].eq(asked[1])]
+    if len(found):
+        st.session_state["stock_shop"] = found["shop"].iloc[0]
+        st.session_state["stock_part"] = asked[1]
 
 
 def _waiting(rows: pd.DataFrame) -> None:
@@ -79,7 +100,8 @@ def _form(shown: records.Shown, edition: Edition, rows: pd.DataFrame) -> None:
     if place is None:
         st.html(tag("p", "Choose a part to begin.", class_="wa-quiet"))
         return
-    st.html(tag("p", f"Known so far: {known_words(place)}"))
+    advised = f" The plan advises: {order_now(place)}." if pd.notna(place["order_parts"]) else ""
+    st.html(tag("p", f"Known so far: {known_words(place)}{advised}"))
     today = edition.as_of if edition.is_demo else date.today()
     with st.form("stock_form", border=False):
         with st.container(horizontal=True):

@@ -50,7 +50,7 @@ def show(shown: records.Shown) -> None:
     surround.which_records(view.edition)
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
-    waiting = stock_entry_part(shown)
+    waiting = stock_entry_part(shown, view.rows, asked)
     if view.rows.empty:
         surround.nothing(
             "There is nothing to plan: no sensor in service, no count and no first visit is on "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import date
 
 import pytest
@@ -60,7 +61,9 @@ def test_the_form_is_drawn_only_once_opened_and_begins_with_a_part(book):
 def test_a_count_is_saved_as_it_was_typed_and_the_form_is_empty_again(book):
     app = opened()
     known = "2 parts on the shelf (3 counted on 2026-03-01, 1 fitted since), 2 on order, due"
-    assert f"Known so far: {known} 2026-03-20." in text_of(app)
+    assert f"Known so far: {known} 2026-03-20. The plan advises: order 4 (2 packs of 2)." in (
+        text_of(app)
+    )
     app.number_input(key="stock_on_hand").set_value(7)
     app.date_input(key="stock_on").set_value(date(2026, 3, 14))
     app.button(key="stock_save").click().run()
@@ -133,3 +136,22 @@ def test_words_of_what_is_known_and_of_more_than_was_ordered():
     assert arrival_words(first, 2, 4) == ""
     assert arrival_words(first, 3, 5) == "Only 2 had been on order."
     assert arrival_words(never, 3, 3) == ""
+
+
+def test_the_part_named_in_the_address_is_chosen_to_begin_with_and_another_can_be(
+    book, monkeypatch
+):
+    def view(home, shop_id=None, part_no=None):
+        row = fakes.stock_rows().to_dict("records")[2 if shop_id else 0]
+        return dataclasses.replace(fakes.stock_view(), one=fakes.one_part(row))
+
+    monkeypatch.setattr(stock_view, "stock_view", view)
+    app = opened(part=None)
+    app.selectbox(key="stock_North Yard, P-1").select("South Yard, P-1").run()
+    assert app.query_params["shop"] == "south"
+    assert app.selectbox(key="stock_shop").value == "South Yard"
+    assert app.selectbox(key="stock_part").value == "P-1"
+    assert "The plan advises: nothing." in text_of(app)
+    app.selectbox(key="stock_part").set_value("P-2").run()
+    assert app.selectbox(key="stock_part").value == "P-2"
+    assert not app.exception
