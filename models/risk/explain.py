@@ -8,6 +8,9 @@ chance add up to the chance given, whatever the factors do together.
 
 from __future__ import annotations
 
+import operator
+from collections.abc import Callable
+from functools import partial
 from itertools import product
 from math import factorial
 from typing import Any
@@ -17,7 +20,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from models.risk.growth import WearGrowth
-from models.risk.now import HORIZONS_KM, defect_chances, good_test_gaps
+from models.risk.now import HORIZONS_KM, defect_chances, good_test_gaps, sign_of
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 
@@ -68,10 +71,8 @@ def explain_risk(
     score = _last_scores(sensors, readings, results.settings["growth"])
     own = _values(sensors, in_view).assign(score=score)
     middle = _middle_values(sensors, in_view).assign(score=np.nan)
-    chances = {
-        chosen: _chance(results, sensors, gaps, own, middle, chosen, horizon_km)
-        for chosen in product((False, True), repeat=len(FACTORS))
-    }
+    chance = partial(_chance, results, sensors, gaps, own, middle, horizon_km=horizon_km)
+    chances = _over_choices(chance, _at_work(results, own, middle))
     changes = {name: _shapley(chances, k) for k, name in enumerate(FACTORS)}
     rows = [_rows(sensors, name, change, own, middle) for name, change in changes.items()]
     first = _rows(sensors, "middle", chances[(False,) * len(FACTORS)], own, middle)
@@ -143,6 +144,33 @@ _COLUMNS = {
 }
 
 
+def _at_work(results: RiskResults, own: pd.DataFrame, middle: pd.DataFrame) -> tuple[bool, ...]:
+    """Which factors change anything: of no other one need a chance be worked out twice."""
+    same = own.eq(middle) | (own.isna() & middle.isna())
+    known = {
+        "reading": results.settings["growth"] is not None,
+        "sign": bool(sign_of(own, results.settings["shares"]).notna().any()),
+    }
+    return tuple(
+        known.get(name, not bool(same[list(_COLUMNS.get(name, ()))].all(axis=None)))
+        for name in FACTORS
+    )
+
+
+def _over_choices(
+    chance: Callable[[tuple[bool, ...]], np.ndarray], at_work: tuple[bool, ...]
+) -> dict[tuple[bool, ...], np.ndarray]:
+    """The chance for every choice of factors; those not at work are taken for not chosen."""
+    found: dict[tuple[bool, ...], np.ndarray] = {}
+    every = {}
+    for chosen in product((False, True), repeat=len(FACTORS)):
+        key = tuple(map(operator.and_, chosen, at_work))
+        if key not in found:
+            found[key] = chance(key)
+        every[chosen] = found[key]
+    return every
+
+
 def _chance(
     results: RiskResults,
     sensors: pd.DataFrame,
@@ -150,6 +178,7 @@ def _chance(
     own: pd.DataFrame,
     middle: pd.DataFrame,
     chosen: tuple[bool, ...],
+    *,
     horizon_km: float,
 ) -> np.ndarray:
     """Chance with the chosen factors at the sensor's own values, the others at the middle ones."""

@@ -1,8 +1,9 @@
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from models.risk.explain import FACTORS, explain_risk
+from models.risk.explain import FACTORS, _over_choices, explain_risk
 from models.risk.schemas import LIFE_WINDOWS
 from models.risk.score import fit_and_score
 from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
@@ -67,3 +68,18 @@ def test_what_cannot_be_explained(fleet):
         explain_risk(results, now, horizon_km=7)
     none = fit_and_score(LIFE_WINDOWS.empty(), now)
     assert explain_risk(none, now).empty
+
+
+def test_a_factor_that_is_not_at_work_asks_for_no_further_chance():
+    asked = []
+
+    def chance(chosen):
+        asked.append(chosen)
+        return np.array([sum(2.0**k for k, taken in enumerate(chosen) if taken)])
+
+    at_work = (True, False, True, False, False, False, True)
+    every = _over_choices(chance, at_work)
+    assert len(every) == 2 ** len(FACTORS)
+    assert len(asked) == 2**3
+    assert every[(True,) * len(FACTORS)] == 1 + 4 + 64
+    assert every[(False, True, False, True, True, True, False)] == 0
