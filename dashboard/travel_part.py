@@ -139,6 +139,7 @@ def _passes(view: SessionView, own: SweepOverTravel, earlier: SweepOverTravel | 
     )
     ends = (own.closed_pct, own.open_pct)
     before = None if earlier is None else earlier.passes
+    ends_before = None if earlier is None else (earlier.closed_pct, earlier.open_pct)
     show_chart(
         partial(
             passes_chart,
@@ -146,6 +147,7 @@ def _passes(view: SessionView, own: SweepOverTravel, earlier: SweepOverTravel | 
             ends_pct=ends,
             limit_pct=_limit(view.places),
             earlier=before,
+            earlier_ends_pct=ends_before,
             enlarged=enlarged,
         ),
         passes_reading(own.passes, travel_source=own.travel_source, ends_pct=ends),

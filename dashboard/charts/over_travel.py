@@ -20,6 +20,7 @@ def passes_chart(
     ends_pct: tuple[float, float],
     limit_pct: float | None = None,
     earlier: pd.DataFrame | None = None,
+    earlier_ends_pct: tuple[float, float] | None = None,
     enlarged: bool = False,
     ink: str = INK,
 ) -> alt.LayerChart:
@@ -36,6 +37,8 @@ def passes_chart(
         along the straight line from stop to stop.
     earlier : DataFrame, optional
         OVER_TRAVEL of an earlier test: broad and pale, behind.
+    earlier_ends_pct : tuple of float, optional
+        The same of the earlier test; its departure is from the line between its own stops.
     enlarged : bool
         Draw the departure from the straight line between the stops, near that line; what lies
         farther off runs out of the picture.
@@ -44,9 +47,10 @@ def passes_chart(
     """
     band = _band((0.0, 0.0) if enlarged else ends_pct, limit_pct)
     before = passes.iloc[:0] if earlier is None else earlier
-    drawn = [(before, EARLIER, 5, 0.45), (passes, SIGNAL, 1.3, 1)]
     if enlarged:
-        drawn = [(departure(rows, ends_pct), *look) for rows, *look in drawn]
+        before = departure(before, earlier_ends_pct or ends_pct)
+        passes = departure(passes, ends_pct)
+    drawn = [(before, EARLIER, 5, 0.45), (passes, SIGNAL, 1.3, 1)]
     reach = ENLARGED_PCT * max(1.0, limit_pct if known(limit_pct) else 1.0)
     scale = {"domain": [-reach, reach]} if enlarged else {"zero": False, "padding": 8}
     lines = [_lines(*look, alt.Scale(**scale)) for look in drawn if len(look[0])]

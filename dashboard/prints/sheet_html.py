@@ -14,7 +14,8 @@ body { font: 11pt/1.4 system-ui, sans-serif; color: #111; background: #fff; max-
 h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 3mm; }
 h2 { font-size: 13pt; margin: 5mm 0 1.5mm; break-after: avoid; }
 p, ul, ol, dl { margin: 0 0 1.5mm; }
-h1, p, li, dd, td { overflow-wrap: anywhere; }
+h1, p, li, dd { overflow-wrap: anywhere; }
+td { overflow-wrap: break-word; }
 dl { display: grid; grid-template-columns: repeat(auto-fill, minmax(52mm, 1fr)); gap: 1.5mm 6mm; }
 dt { color: #444; font-size: 10pt; }
 dd { margin: 0; font-weight: 600; }

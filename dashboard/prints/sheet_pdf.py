@@ -17,6 +17,7 @@ MARGIN_MM = 14
 LINE_MM = 5
 TEXT_PT, SMALL_PT, HEADING_PT, TITLE_PT = 10, 9, 12.5, 16
 BLANK_MM = 11
+PICTURE_MM = 150  # a chart with its heading and its reading
 #: A row cannot run on to the next page: a longer cell is not set in a table.
 LONGEST_CELL = 400
 
@@ -70,8 +71,7 @@ class _Pages(FPDF):
 
     def part(self, part: Part) -> None:
         """A part under its heading, which never stands alone; what is filled in stays together."""
-        blanks_mm = len(part.blanks) * (BLANK_MM + 3) + 3 * LINE_MM if part.blanks else 0
-        if self.will_page_break(max(8 * LINE_MM, blanks_mm)):
+        if self.will_page_break(_kept_together_mm(part)):
             self.add_page()
         self.ln(2.5)
         if part.boxed:
@@ -177,7 +177,17 @@ class _Pages(FPDF):
         return shown
 
 
+def _kept_together_mm(part: Part) -> float:
+    """About how much of a part may not be torn apart."""
+    if part.picture:
+        return PICTURE_MM
+    if part.blanks:
+        words = 4 + (4 if part.lead else 0)
+        return len(part.blanks) * (BLANK_MM + 4) + words * LINE_MM
+    return 8 * LINE_MM
+
+
 def _widths(rows: Rows) -> tuple[float, ...]:
     """Columns as wide as what they hold asks for, within limits."""
     columns = zip(rows.headings, *rows.cells, strict=True)
-    return tuple(float(min(max(8, *(len(cell) for cell in column)), 46)) for column in columns)
+    return tuple(float(min(max(8, *(len(cell) for cell in column)), 42) + 4) for column in columns)

@@ -59,6 +59,17 @@ def test_enlarged_the_straight_line_is_taken_away_and_its_neighbourhood_fills_th
     assert max(off) == pytest.approx(0.0, abs=1e-4)
 
 
+def test_an_earlier_test_departs_from_the_line_between_its_own_stops():
+    before = passes(2).assign(output_pct=lambda rows: 20.0 + 0.6 * rows["travel_pct"])
+    spec = spec_of(
+        passes_chart(
+            passes(2), ends_pct=ENDS, earlier=before, earlier_ends_pct=(20.0, 80.0), enlarged=True
+        )
+    )
+    behind, _ = layers_with(spec, "line")
+    assert max(abs(row["output_pct"]) for row in data_of(spec, behind)) < 1e-4
+
+
 def test_departure_of_a_straight_pass_is_nought():
     assert departure(passes(2), ENDS)["output_pct"].abs().max() < 1e-9
 

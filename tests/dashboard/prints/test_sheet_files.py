@@ -146,3 +146,14 @@ def test_pictures_have_a_width_of_their_own():
     png = as_png(chart)
     assert png.startswith(b"\x89PNG")
     assert int.from_bytes(png[16:20], "big") > 1500
+
+
+def test_no_heading_stands_apart_from_its_chart_and_no_signature_from_its_words():
+    for count in range(0, 24, 5):
+        pdf = as_pdf(job_sheet(fakes.session_view(dropouts=fakes.dropouts(count))))
+        leaves = [leaf.get_textpage().get_text_range() for leaf in pypdfium2.PdfDocument(pdf)]
+        (chart,) = [leaf for leaf in leaves if "Roughness over the travel" in leaf]
+        assert "Roughest between" in chart
+        (signed,) = [leaf for leaf in leaves if "Technician: name, date, signature" in leaf]
+        assert "Signed" in signed
+        assert "Checked by a qualified technician" in signed
