@@ -41,7 +41,6 @@ _BLANKS = (
     "New part fitted: number and price",
     "How the fault was confirmed",
     "Closed position relearned, codes read again",
-    "Hours",
 )
 _SIGNED = ("Technician: name, date, signature", "Checked by a qualified technician: name, date")
 
@@ -56,7 +55,10 @@ def job_sheet(view: SessionView) -> Sheet:
         Part("Where to look next", points=tuple(view.next_look), numbered=True),
         _readings(view.checks),
         *_sweep(view),
-        Part("Done at the bike", blanks=(*_BLANKS, f"Odometer at hand-over, {distance_unit()}")),
+        Part(
+            "Done at the bike",
+            blanks=(*_BLANKS, f"Hours; odometer at hand-over, {distance_unit()}"),
+        ),
         Part("Signed", blanks=_SIGNED, lead=NO_STATEMENT),
     ]
     return Sheet(

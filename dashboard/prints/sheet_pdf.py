@@ -182,8 +182,8 @@ def _kept_together_mm(part: Part) -> float:
     if part.picture:
         return PICTURE_MM
     if part.blanks:
-        words = 4 + (4 if part.lead else 0)
-        return len(part.blanks) * (BLANK_MM + 4) + words * LINE_MM
+        words = 3 + (3 if part.lead else 0)
+        return len(part.blanks) * (BLANK_MM + 3) + words * LINE_MM
     return 8 * LINE_MM
 
 

@@ -383,7 +383,7 @@ def test_the_job_sheet_counts_in_the_readers_unit(monkeypatch, tmp_path):
     opened()
     said = "\n".join(str(part) for part in sheets[-1].parts)
     assert "('Odometer', '0 miles')" in said
-    assert "Odometer at hand-over, miles" in said
+    assert "odometer at hand-over, miles" in said
 
 
 def test_sweep_records_are_asked_of_the_other_place_once_a_build_has_come_between(
