@@ -15,6 +15,7 @@ from dashboard.sieve import shop_names
 from dashboard.stock_entry_words import (
     KINDS,
     MEANING,
+    NOTHING_TO_COUNT,
     arrival_words,
     known_words,
     pending_words,
@@ -39,6 +40,9 @@ def stock_entry_part(
     ``plan`` STOCK_ROWS; ``asked`` the shop and part named in the address, chosen to begin with.
     """
     book = records.stock_book(shown)
+    if book.rows.empty:
+        st.html(tag("p", NOTHING_TO_COUNT, class_="wa-quiet"))
+        return book.rows
     rows = book.rows.assign(shop=shop_names(book.rows))
     key = ["shop_id", "part_no"]
     rows = rows.merge(plan[[*key, *_ADVISED]], on=key, how="left")

@@ -20,6 +20,10 @@ MEANING = {
         "An arrival is a count as well: put the parts on the shelf and count all that lie there."
     ),
 }
+NOTHING_TO_COUNT = (
+    "Parts can be counted here once a shop and a part number are on record, such as with the first "
+    "bike that is entered."
+)
 NOT_IN_PLAN = "not in the plan yet"
 
 

@@ -11,10 +11,11 @@ from streamlit.testing.v1 import AppTest
 from dashboard.stock_entry_words import arrival_words, known_words
 from pipeline.access import stock_book, stock_view, views
 from pipeline.access.pending import pending_rows
+from pipeline.access.stock_book import STOCK_BOOK, StockBook
 from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in
 from tests.dashboard import fake_stock as fakes
-from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.fake_views import edition, worklist_view
 from tests.dashboard.test_pages import APP, text_of
 
 
@@ -128,6 +129,15 @@ def test_what_waits_for_the_plan_is_listed_and_stands_beside_its_line(book):
     assert "North Yard, part P-1: 9 parts on the shelf" in text
     assert "<strong>now 9, not in the plan yet</strong>" in text
     assert text.count("now 2, not in the plan yet") == 1
+
+
+def test_without_a_shop_or_a_part_the_page_says_what_is_missing(book, monkeypatch):
+    book(StockBook(edition(), STOCK_BOOK.empty()))
+    nothing = dataclasses.replace(fakes.stock_view(), rows=fakes.stock_rows().iloc[:0], one=None)
+    monkeypatch.setattr(stock_view, "stock_view", lambda home, *of: nothing)
+    text = text_of(opened(part=None))
+    assert "once a shop and a part number are on record" in text
+    assert "There is nothing to plan" in text
 
 
 def test_words_of_what_is_known_and_of_more_than_was_ordered():
