@@ -69,6 +69,13 @@ def saved_words(kind: str, sensors: int) -> str:
     )
 
 
+def waiting_answers(count: int) -> str:
+    """Answers that the counts do not hold yet."""
+    given = f"{counted(count, 'answer')} given since these records were built"
+    stand = "stands" if count == 1 else "stand"
+    return f"{given} {stand} on the worklist; what comes of it is counted from the next build on."
+
+
 def choice_words(row: dict) -> str:
     """A sensor as it is offered in the form."""
     mount = plain(row["mount"])

@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import empty_words, records, surround
+from dashboard.answer_words import waiting_answers
 from dashboard.charts.calibration import calibration_chart
 from dashboard.charts.survival import survival_chart
 from dashboard.markup import bullets, joined, link, table, tag
@@ -35,6 +36,7 @@ from dashboard.trust_words import (
     skill_in_words,
 )
 from dashboard.words import ACTIONS, in_100, km, known, number, plain
+from pipeline.access.answers import pending_answer_count
 from pipeline.access.views import TrustView
 
 TITLE = "How far to trust these chances"
@@ -56,7 +58,7 @@ def show(shown: records.Shown) -> None:
     _learned(view.learned)
     _silence(view.silence)
     _sensitivity(view.over_sensitivity)
-    _followed(view.followed, view.answered)
+    _followed(view.followed, view.answered, pending_answer_count(shown.home))
 
 
 def _past(view: TrustView) -> None:
@@ -198,8 +200,11 @@ def _sensitivity(over: pd.DataFrame) -> None:
     _table_and_csv(rows, columns, caption, "advice_by_sensitivity", of=over)
 
 
-def _followed(followed: pd.DataFrame, answered: pd.DataFrame) -> None:
+def _followed(followed: pd.DataFrame, answered: pd.DataFrame, waiting: int) -> None:
+    """``waiting`` answers were given since the build."""
     surround.heading("What was advised, and what came of it")
+    if waiting:
+        st.html(tag("p", waiting_answers(waiting), class_="wa-said"))
     st.html(tag("p", followed_reading(followed)))
     if followed.empty:
         return

@@ -38,6 +38,11 @@ def with_pending_answers(home: Home, rows: pd.DataFrame) -> pd.DataFrame:
     return WORKLIST.check(pd.DataFrame(records, columns=WORKLIST.names))
 
 
+def pending_answer_count(home: Home) -> int:
+    """How many answers were given since the build, so that nothing yet counts them."""
+    return len(pending_rows(home, "advice_answers")["advice_answers"])
+
+
 def _still_fits(answered: str, action: str) -> bool:
     return ADVISED.index(action) <= ADVISED.index(answered)
 

@@ -19,6 +19,7 @@ from pipeline.access.pending import pending_rows
 from pipeline.home import HomeError, own_home
 from pipeline.intake.receive import last_hand_in
 from tests.dashboard import fake_views as fakes
+from tests.dashboard.fake_trust import trust_view
 
 APP = Path(dashboard.__file__).with_name("app.py")
 LATER = date.today() + timedelta(days=20)
@@ -185,3 +186,13 @@ def test_another_filter_leaves_no_sensor_chosen_that_is_not_shown(app):
     assert not app.exception
     app.button(key="answer_save").click().run()
     assert "none is chosen" in text_of(app)
+
+
+def test_an_answer_just_saved_is_said_where_answers_are_counted(app, monkeypatch):
+    monkeypatch.setattr(views, "trust_view", lambda home: trust_view())
+    said = "given since these records were built"
+    app.multiselect(key="answer_sensors").select("S-000").run()
+    app.button(key="answer_save").click().run()
+    app.switch_page("pages/trust.py").run()
+    assert not app.exception
+    assert f"1 answer {said} stands on the worklist" in text_of(app)
