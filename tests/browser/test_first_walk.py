@@ -107,6 +107,7 @@ def _correct_the_day(page) -> None:
 def _type_into_second_cell(page, grid, words: str) -> None:
     grid.evaluate("e => e.scrollIntoView({block: 'center'})")  # clear of what stands at the foot
     page.wait_for_timeout(SETTLED_MS)
+    page.keyboard.press("Escape")  # whatever an earlier try left open
     box = grid.bounding_box()
     page.mouse.click(box["x"] + 20, box["y"] + 60)
     for key in ("ArrowRight", "Enter", "Control+a"):
