@@ -25,9 +25,10 @@ _SAID = "settings_said"
 _WIDTH = 340
 _EXAMPLE = pd.Timestamp("2026-03-14")
 _STAYS = (
-    "Distances are typed in the unit that is shown. Records and files stay in km, whatever is "
-    "shown; so do set spans such as “within 5,000 km”, rates for 1,000 km, and the settings below.",
-    "Fields to type a date in, axes of charts and CSV files keep year-month-day.",
+    "Distances are typed in the unit that is shown. Records, files and the reasons written down "
+    "with the advice stay in km and year-month-day, whatever is shown; so do set spans such as "
+    "“within 5,000 km”, rates for 1,000 km, and the settings below.",
+    "Fields to type a date in, axes of charts and CSV files keep year-month-day too.",
 )
 _RANGES = (
     "Good ranges of readings are no setting: they are learned from your own good sensors. A "
