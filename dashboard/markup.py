@@ -7,6 +7,7 @@ a canvas so that they can be read aloud, enlarged and folded to a phone's width.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from html import escape
 from urllib.parse import urlencode
@@ -18,6 +19,8 @@ Cell = Callable[[dict], object]
 
 # Identifiers may run to 64 characters; up to this many stay on one line.
 SHORT = 20
+#: Controls of ASCII save tab and line breaks, and the marks of direction (Unicode UAX 9, sec. 2).
+_UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 class Html(str):
@@ -27,12 +30,20 @@ class Html(str):
 
 
 def esc(value: object) -> Html:
-    """Any value as markup: escaped unless it is markup already; a blank is nothing."""
+    """Any value as markup: escaped unless it is markup already; a blank is nothing.
+
+    Marks that turn the direction of writing, and other unseen controls, are spelled out: a text
+    must not look like another one.
+    """
     if isinstance(value, Html):
         return value
     if value is None or (not isinstance(value, (list, tuple)) and pd.isna(value)):
         return Html("")
-    return Html(escape(str(value), quote=True))
+    return Html(escape(_UNSEEN.sub(_spelled, str(value)), quote=True))
+
+
+def _spelled(found: re.Match[str]) -> str:
+    return f"[U+{ord(found[0]):04X}]"
 
 
 def tag(name: str, *inner: object, **attributes: str | None) -> Html:

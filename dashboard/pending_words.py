@@ -6,7 +6,7 @@ from dashboard.words import counted
 from pipeline.jobs.take_up import QUIET, NotTakenUp
 
 NOT_HELD_YET = (
-    "This test is saved and was measured by itself. Its readings are held against the good ranges "
+    "This test is saved, and shown by itself. Its readings are held against the good ranges "
     "as last published. The worklist, the plans and the good ranges do not hold it yet."
 )
 

@@ -22,6 +22,7 @@ _SCRIPT = Path(__file__).with_name("navigate.js")
 _LOG = logging.getLogger("dashboard")
 TOP = "Worklist"
 BENCH = "Bench"
+POWERED_PLATES = 2  # among the cautions: what drive-by-wire plates do
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,7 @@ def records_as_of(edition: Edition) -> str:
 
 
 def show_cautions(*, whole: bool) -> None:
-    """The usual cautions: all of them where a test is judged, the first and last folded above."""
+    """The usual cautions: all of them where a test is judged, else the weightiest above a fold."""
     said = cautions()
     head = markup.tag("p", markup.tag("strong", "Before any work on a bike: "), said[0])
     rest = markup.bullets(said[1:])
@@ -153,9 +154,7 @@ def show_cautions(*, whole: bool) -> None:
         head = markup.tag(
             "p",
             markup.tag("strong", "Before any work on a bike: "),
-            said[0],
-            " ",
-            " ".join(said[-2:]),
+            " ".join((said[0], said[POWERED_PLATES], *said[-2:])),
         )
     st.html(markup.tag("div", head, body, class_="wa-said wa-care"))
 
@@ -175,11 +174,20 @@ def not_there(message: str) -> None:
         markup.tag(
             "div",
             markup.tag("h1", "Nothing to show here"),
-            markup.tag("p", message),
+            markup.tag("p", message, _looked_in()),
             markup.tag("p", markup.link("Open the worklist", "./"), ", or go back."),
             markup.tag("p", what_next),
         )
     )
+
+
+def _looked_in() -> str:
+    """Where there are two sets of records, which of them was looked in."""
+    if not records.own_exists():
+        return ""
+    if records.demo_asked_for():
+        return " The demo was looked in; your own records are apart from it."
+    return " Your own records were looked in; the demo is apart from them."
 
 
 def nothing(sentence: str) -> None:

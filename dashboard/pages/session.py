@@ -12,7 +12,7 @@ from dashboard.bench_list import bench_list
 from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
 from dashboard.file_names import stem
 from dashboard.job_sheet_part import show_job_sheet
-from dashboard.markup import Html, bullets, facts, joined, table, tag, to_bike
+from dashboard.markup import Html, bullets, facts, fold, joined, table, tag, to_bike
 from dashboard.pending_words import NOT_HELD_YET, taken_up_words
 from dashboard.session_words import reading_state, session_facts
 from dashboard.set_aside_list import show_set_aside
@@ -27,6 +27,7 @@ from pipeline.access.wear_view import TestWear
 from pipeline.jobs.take_up import not_taken_up
 
 TESTS_DRAWN = 3
+NOTE_SHOWN = 800  # letters; a longer note opens on a press
 
 
 def show(shown: records.Shown) -> None:
@@ -94,15 +95,22 @@ def _verdicts(view: SessionView) -> None:
                 tag("h3", "By the technician"),
                 tag("p", own_word, class_="wa-big"),
                 bullets(own_why),
-                tag("p", _note(view.session)),
+                _note(view.session),
             ),
             class_="wa-two",
         )
     )
 
 
-def _note(test: dict) -> str:
-    return f"Note: {test['note']}" if known(test["note"]) else "No note."
+def _note(test: dict) -> Html:
+    """The note; a long one is cut, and whole below."""
+    if not known(test["note"]):
+        return tag("p", "No note.")
+    note = str(test["note"])
+    if len(note) <= NOTE_SHOWN:
+        return tag("p", f"Note: {note}")
+    cut = tag("p", f"Note: {note[:NOTE_SHOWN]} …")
+    return joined([cut, fold("The whole note", tag("p", note))])
 
 
 def _next(sentences: list[str]) -> None:

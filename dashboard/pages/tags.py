@@ -14,7 +14,8 @@ from pipeline.access.tags_view import PAGE, tag_content
 SHOWN = 6
 _BARE = (
     "No address of this dashboard is set, so a tag holds the bike's bare number: scan it into the "
-    "field on the page Bench. With an address, a phone's camera opens the bike by itself."
+    "field on the page Bench. With an address, a phone's camera opens the bike by itself, as far "
+    "as the phone can reach this dashboard: as it is started, it answers this machine alone."
 )
 
 

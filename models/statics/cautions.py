@@ -5,7 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 CAUTIONS: tuple[str, ...] = (
-    "Engine off, key out, bike steady on a stand, nobody sitting on it.",
+    "Engine off, bike steady on a stand, nobody sitting on it; key out, save where a step asks for "
+    "it on.",
     "Ignition off before the sensor's plug is pulled or put back: unplugging with the key on "
     "stores fault codes of its own.",
     "Drive-by-wire throttle plates move by themselves when powered: keep fingers and tools out of "
@@ -67,6 +68,10 @@ _ELSEWHERE = (
     "it slowly, and if the complaint stays, look elsewhere, such as cable and stops, air leaks and "
     "what the maker's procedure names."
 )
+_NOTHING_JUDGED = (
+    "Nothing was read at rest that can be judged, so nothing can be said of the sensor by it: read "
+    "supply, ground, plug and ends in this order, and sweep it slowly."
+)
 
 
 def next_look(checks: pd.DataFrame, *, fault_nature: str | None = None) -> list[str]:
@@ -99,7 +104,8 @@ def next_look(checks: pd.DataFrame, *, fault_nature: str | None = None) -> list[
     if _BEFORE_SENSOR & set(pointed) and {"sensor", "control_unit"} & set(pointed):
         looks.append("Put right what comes first and test again before the sensor is replaced.")
     codes = _texts(checks[checks["check"].eq("fault_codes") & _is_open(checks)])
-    nothing = [] if looks or codes else [_ELSEWHERE]
+    judged = checks["state"].isin(["in_band", "out_of_band"]).any()
+    nothing = [] if looks or codes else [_ELSEWHERE if judged else _NOTHING_JUDGED]
     return [*_doubts(checks), *looks, *codes, *nothing, *_unread(checks), RELEARN_REMINDER]
 
 

@@ -47,10 +47,10 @@ def read_sweep_text(content: bytes) -> SweepText:
         raise SweepTextError("the file is empty; expected a line for each sample")
     rows = _cells(lines)
     header = None if _is_samples(rows[0]) else tuple(cell.strip() for cell in rows.pop(0))
-    if not rows or len(rows[0]) < 2 or not any(_is_samples(row) for row in rows[:50]):
+    if not rows or len(rows[0]) < 2 or not _mostly_samples(rows[:50]):
         raise SweepTextError(
-            "no line holds two numbers; expected a time and a reading on each line, with a comma, "
-            "semicolon or tab between"
+            "most lines hold no two numbers; expected a time and a reading on each line, with a "
+            "comma, semicolon or tab between"
         )
     names = header or tuple(f"column {n}" for n in range(1, len(rows[0]) + 1))
     return SweepText(names, tuple(rows))
@@ -126,6 +126,10 @@ def _cells(lines: list[str]) -> list[tuple[str, ...]]:
 def _with_point(cell: str) -> str:
     cell = cell.strip()
     return cell.replace(",", ".") if _NUMBER.fullmatch(cell) else cell
+
+
+def _mostly_samples(rows: list[tuple[str, ...]]) -> bool:
+    return 2 * sum(map(_is_samples, rows)) >= len(rows)
 
 
 def _is_samples(row: tuple[str, ...]) -> bool:

@@ -1,6 +1,7 @@
 from html.parser import HTMLParser
 
 import pandas as pd
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -55,3 +56,14 @@ def test_a_table_names_its_columns_on_every_cell_for_narrow_screens():
 
 def test_a_link_keeps_every_value_of_a_filter():
     assert 'href="./?shop=A&amp;shop=B"' in markup.link("Worklist", "./", shop=["A", "B"])
+
+
+@pytest.mark.parametrize("mark", ["\u202e", "\u2066", "\u200f", "\x07", "\x1b"])
+def test_marks_that_make_a_text_look_like_another_are_spelled_out(mark):
+    shown = markup.esc(f"x{mark}y")
+    assert mark not in shown
+    assert shown == f"x[U+{ord(mark):04X}]y"
+
+
+def test_letters_written_from_the_right_and_line_breaks_stay():
+    assert markup.esc("\u05d0\u05d1\n\u0627") == "\u05d0\u05d1\n\u0627"

@@ -162,7 +162,7 @@ def test_a_newly_published_version_is_read_without_a_restart(records):
 )
 def test_every_page_that_judges_shows_the_cautions(page, query):
     text = text_of(opened(page, **query))
-    assert "Engine off, key out" in text
+    assert "Engine off, bike steady" in text
     assert "never declares a bike safe" in text
     assert "Drive-by-wire" in text
 

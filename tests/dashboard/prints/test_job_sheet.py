@@ -53,7 +53,7 @@ def test_cautions_and_the_deference_to_rules_and_a_technician_stand_on_every_she
     sheet = job_sheet(view)
     cautions = part(sheet, "Before any work on the bike")
     assert cautions.boxed
-    assert cautions.points[0].startswith("Engine off, key out")
+    assert cautions.points[0].startswith("Engine off, bike steady")
     assert any("Local rules and a qualified technician" in line for line in cautions.points)
     assert "no statement" in part(sheet, "Signed").lead
     assert "No statement that the bike is safe" in sheet.foot

@@ -106,3 +106,10 @@ def test_two_sessions_are_refused(bench_tests):
     checks = check_readings(bench_tests({}, {}), BANDS.empty())
     with pytest.raises(ValueError, match="one session"):
         next_look(checks)
+
+
+def test_a_test_that_read_nothing_is_not_told_that_nothing_lies_outside(bench_tests):
+    blank = dict.fromkeys(IN_RANGE)
+    (sentence, *_) = next_look(check_readings(bench_tests(blank), BANDS.empty()))
+    assert "nothing can be said of the sensor" in sentence
+    assert "lies outside" not in sentence
