@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from dashboard.answer_words import STATES
+from dashboard.wording.answer_words import STATES
 from dashboard.words import ACTIONS, MOUNTS
 
 ROWS_A_LEAF = 25

@@ -10,8 +10,8 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import look, markup, records
-from dashboard.empty_words import Empty, empty_page, first_steps
 from dashboard.shown_as import show_as
+from dashboard.wording.empty_words import Empty, empty_page, first_steps
 from dashboard.words import counted, day
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError

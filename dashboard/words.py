@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from dashboard.date_words import day_words
 from dashboard.shown_as import shown_as
+from dashboard.wording.date_words import day_words
 from pipeline.intake.shown_settings import MILES
 
 MILE_KM = 1.609344

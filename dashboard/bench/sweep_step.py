@@ -12,10 +12,10 @@ from dashboard.bench.typed import PLACES, SWEEP_FIELDS, TABLE, Bench
 from dashboard.charts.trace import trace_chart, trace_reading
 from dashboard.forms.fields import ask
 from dashboard.markup import bullets, tag
-from dashboard.show_chart import show_chart
-from dashboard.trace_part import trace_columns
-from dashboard.verdict_words import could_have_missed, sweep_verdict
-from dashboard.wear_words import passes_in_short, slowest
+from dashboard.parts.show_chart import show_chart
+from dashboard.parts.trace_part import trace_columns
+from dashboard.wording.verdict_words import could_have_missed, sweep_verdict
+from dashboard.wording.wear_words import passes_in_short, slowest
 from dashboard.words import CHANNEL_UNITS, counted
 from pipeline.access.typed_sweep import TypedSweep, typed_sweep
 from pipeline.intake.column_names import read_column_names, remember_column_names

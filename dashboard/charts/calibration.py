@@ -7,7 +7,7 @@ import pandas as pd
 
 from dashboard.charts.parts import INK, LABEL_PX, plain_frame, readable, titled
 from dashboard.look import DROPOUT, NO_EVIDENCE
-from dashboard.trust_words import expected_range, group_names
+from dashboard.wording.trust_words import expected_range, group_names
 from dashboard.words import counted
 
 EXPECTED, FOUND = "expected (bar: 9 in 10)", "found"

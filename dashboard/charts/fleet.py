@@ -10,8 +10,8 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts.parts import INK, LABEL_PX, readable, titled
-from dashboard.fleet_words import in_1000
 from dashboard.look import DROPOUT, NO_EVIDENCE
+from dashboard.wording.fleet_words import in_1000
 from dashboard.words import counted, day
 
 _ROW_PX, _AROUND_PX, _GAP, _BAR = 40, 210, 0.05, 0.17

@@ -8,7 +8,7 @@ import pandas as pd
 
 from dashboard.charts.parts import INK, plain_frame, readable, titled
 from dashboard.look import DROPOUT, NO_EVIDENCE
-from dashboard.repairs_words import FEW
+from dashboard.wording.repairs_words import FEW
 from dashboard.words import counted
 
 _ROW_PX, _AROUND_PX = 34, 150

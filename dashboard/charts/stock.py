@@ -11,7 +11,7 @@ import pandas as pd
 
 from dashboard.charts.parts import INK, LABEL_PX, plain_frame, readable, titled
 from dashboard.look import BAND, DROPOUT, SIGNAL
-from dashboard.stock_words import expected, unmet
+from dashboard.wording.stock_words import expected, unmet
 from dashboard.words import counted, day
 
 STOCK, ORDER, NEITHER = "met by stock and parts due", "met with the order too", "not met"

@@ -12,11 +12,11 @@ from dashboard.bench.steps import STEPS, Step, steps_for
 from dashboard.bench.sweep_step import sweep_step
 from dashboard.bench.typed import FIELDS, TABLE, Bench, begin_now
 from dashboard.bench.verdict_step import verdict_step
-from dashboard.find_bike import find_bike
 from dashboard.forms.fields import ask
 from dashboard.forms.open_draft import OpenDraft, open_draft
 from dashboard.markup import Html, joined, link, tag, to_bike
-from dashboard.sensor_list import sensor_list
+from dashboard.parts.find_bike import find_bike
+from dashboard.parts.sensor_list import sensor_list
 from dashboard.words import MOUNTS, km, plain
 from pipeline.access.bench_view import BenchView, checks_as_typed
 from pipeline.intake.drafts import drafts

@@ -8,11 +8,8 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.ahead_part import lies_ahead
-from dashboard.bench_list import bench_list
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.readings import OUT_OF_RANGE, placed, readings_chart, readings_reading
-from dashboard.explained import explained_chances
 from dashboard.markup import (
     Html,
     facts,
@@ -23,11 +20,14 @@ from dashboard.markup import (
     tag,
     to_session,
 )
-from dashboard.sensor_list import sensor_list
-from dashboard.set_aside_list import show_set_aside
-from dashboard.show_chart import show_chart
-from dashboard.to_work import to_records, to_work
-from dashboard.wear_part import tracks
+from dashboard.parts.ahead_part import lies_ahead
+from dashboard.parts.bench_list import bench_list
+from dashboard.parts.explained import explained_chances
+from dashboard.parts.sensor_list import sensor_list
+from dashboard.parts.set_aside_list import show_set_aside
+from dashboard.parts.show_chart import show_chart
+from dashboard.parts.to_work import to_records, to_work
+from dashboard.parts.wear_part import tracks
 from dashboard.words import (
     CONFIRMED_BY,
     MOUNTS,

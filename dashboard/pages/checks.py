@@ -9,7 +9,11 @@ import streamlit as st
 
 from dashboard import records, surround
 from dashboard.charts.check_plan import calendar_chart, calendar_reading
-from dashboard.check_plan_words import (
+from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
+from dashboard.parts.save_csv import save_csv
+from dashboard.parts.show_chart import show_chart
+from dashboard.sieve import leaf, leaf_count, shop_names
+from dashboard.wording.check_plan_words import (
     NOT_SAFE,
     PLIGHTS,
     PRIVATE,
@@ -22,10 +26,6 @@ from dashboard.check_plan_words import (
     rests_on,
     rounded,
 )
-from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
-from dashboard.save_csv import save_csv
-from dashboard.show_chart import show_chart
-from dashboard.sieve import leaf, leaf_count, shop_names
 from dashboard.words import counted, day, lines, number
 from pipeline.access.check_plan_view import CheckPlanView, check_calendar
 

@@ -7,12 +7,13 @@ from itertools import groupby
 
 import streamlit as st
 
-from dashboard import empty_words, records, surround
+from dashboard import records, surround
+from dashboard.forms.setting_fields import setting_field
 from dashboard.markup import Html, bullets, joined, table, tag, to_bike
-from dashboard.save_csv import save_csv
-from dashboard.sensor_list import action_mark
-from dashboard.setting_fields import setting_field
-from dashboard.what_if_words import (
+from dashboard.parts.save_csv import save_csv
+from dashboard.parts.sensor_list import action_mark
+from dashboard.wording import empty_words
+from dashboard.wording.what_if_words import (
     SECTION_NAMES,
     SHOWN,
     advice_counts,

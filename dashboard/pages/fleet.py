@@ -11,8 +11,12 @@ import streamlit as st
 
 from dashboard import records, surround
 from dashboard.charts.fleet import fleet_chart
-from dashboard.fleet_entry_part import service_part, window_part
-from dashboard.fleet_words import (
+from dashboard.markup import Html, bullets, folded_table, joined, link, tag, to_bike
+from dashboard.parts.fleet_entry_part import service_part, window_part
+from dashboard.parts.save_csv import save_csv
+from dashboard.parts.show_chart import show_chart
+from dashboard.sieve import PRIVATE, leaf, leaf_count, shop_names
+from dashboard.wording.fleet_words import (
     MEANING,
     check_words,
     fleet_reading,
@@ -25,10 +29,6 @@ from dashboard.fleet_words import (
     window_state,
     within_90,
 )
-from dashboard.markup import Html, bullets, folded_table, joined, link, tag, to_bike
-from dashboard.save_csv import save_csv
-from dashboard.show_chart import show_chart
-from dashboard.sieve import PRIVATE, leaf, leaf_count, shop_names
 from dashboard.words import counted, day
 from pipeline.access.check_plan_view import check_calendar
 from pipeline.access.fleet_view import FleetView

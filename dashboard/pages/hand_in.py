@@ -5,12 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.arriving_part import HANDED_IN, arriving_part
-from dashboard.column_names_part import remembered_names
-from dashboard.correct_part import correct_part
-from dashboard.hand_in_words import TABLE_NAMES, became_words, column_words, table_words
 from dashboard.markup import Html, bullets, facts, fold, joined, table, tag
-from dashboard.records_part import records_part
+from dashboard.parts.arriving_part import HANDED_IN, arriving_part
+from dashboard.parts.column_names_part import remembered_names
+from dashboard.parts.correct_part import correct_part
+from dashboard.parts.records_part import records_part
+from dashboard.wording.hand_in_words import TABLE_NAMES, became_words, column_words, table_words
 from pipeline.access.hand_ins import BecameOf, became_of
 from pipeline.home import DEMO, Home
 from pipeline.intake.contract import TABLES

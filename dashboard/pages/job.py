@@ -7,11 +7,11 @@ from datetime import date
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.entry_troubles import saved
-from dashboard.find_bike import find_bike
+from dashboard.forms.entry_troubles import saved
 from dashboard.forms.fields import WIDTH, ask
 from dashboard.forms.part_fields import part_choice, part_particulars
 from dashboard.markup import link, tag, to_bike
+from dashboard.parts.find_bike import find_bike
 from dashboard.words import CONFIRMED_BY, MOUNTS, REPAIRS, VERDICTS, day, km, plain
 from pipeline.access.register_view import JobView
 from pipeline.intake.closing import REPLACED, Fitted, close_job

@@ -10,12 +10,12 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.stock import demand_chart, demand_reading, weeks_chart, weeks_reading
 from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
-from dashboard.save_csv import save_csv
-from dashboard.show_chart import show_chart
+from dashboard.parts.save_csv import save_csv
+from dashboard.parts.show_chart import show_chart
+from dashboard.parts.stock_entry_part import stock_entry_part
 from dashboard.sieve import shop_names
-from dashboard.stock_entry_part import stock_entry_part
-from dashboard.stock_entry_words import NOT_IN_PLAN
-from dashboard.stock_words import (
+from dashboard.wording.stock_entry_words import NOT_IN_PLAN
+from dashboard.wording.stock_words import (
     advised,
     coming,
     expected,

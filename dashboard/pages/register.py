@@ -7,11 +7,11 @@ from datetime import date
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.entry_troubles import begin_anew, saved, say_once
+from dashboard.forms.entry_troubles import begin_anew, saved, say_once
 from dashboard.forms.fields import WIDTH, ask
 from dashboard.forms.sensor_fields import new_sensor, sensor_choice, sensor_form
 from dashboard.markup import bullets, joined, link, tag, to_bike
-from dashboard.to_work import to_work
+from dashboard.parts.to_work import to_work
 from dashboard.words import MOUNTS, km, plain
 from pipeline.access.register_view import RegisterView
 from pipeline.intake.registering import refuse_taken, save_bike, save_odometer, save_sensors

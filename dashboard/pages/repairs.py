@@ -10,7 +10,8 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.repairs import rates_chart
 from dashboard.markup import bullets, joined, link, tag
-from dashboard.repairs_words import (
+from dashboard.parts.show_chart import show_chart
+from dashboard.wording.repairs_words import (
     GROUPS,
     RATES,
     counted_words,
@@ -18,9 +19,8 @@ from dashboard.repairs_words import (
     rate_words,
     what_counts,
 )
-from dashboard.saving_words import saved_reading, saved_rests_on
-from dashboard.show_chart import show_chart
-from dashboard.what_if_words import saving_ahead
+from dashboard.wording.saving_words import saved_reading, saved_rests_on
+from dashboard.wording.what_if_words import saving_ahead
 from dashboard.words import counted
 from pipeline.access.repairs_view import RepairsView
 

@@ -7,20 +7,21 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import records, surround, sweep_part
-from dashboard.bench_list import bench_list
+from dashboard import records, surround
 from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
-from dashboard.file_names import stem
-from dashboard.job_sheet_part import show_job_sheet
 from dashboard.markup import Html, bullets, facts, fold, joined, table, tag, to_bike
-from dashboard.pending_words import NOT_HELD_YET, taken_up_words
-from dashboard.session_words import reading_state, session_facts
-from dashboard.set_aside_list import show_set_aside
-from dashboard.show_chart import show_chart
+from dashboard.parts import sweep_part
+from dashboard.parts.bench_list import bench_list
+from dashboard.parts.file_names import stem
+from dashboard.parts.job_sheet_part import show_job_sheet
+from dashboard.parts.set_aside_list import show_set_aside
+from dashboard.parts.show_chart import show_chart
+from dashboard.parts.to_work import to_job
+from dashboard.parts.wear_part import TRACK_COLUMNS, track_of_test
 from dashboard.sieve import csv
-from dashboard.to_work import to_job
-from dashboard.verdict_words import rule_verdict, technician_verdict
-from dashboard.wear_part import TRACK_COLUMNS, track_of_test
+from dashboard.wording.pending_words import NOT_HELD_YET, taken_up_words
+from dashboard.wording.session_words import reading_state, session_facts
+from dashboard.wording.verdict_words import rule_verdict, technician_verdict
 from dashboard.words import READINGS, good_range, known, moment, plain
 from pipeline.access.views import SessionView
 from pipeline.access.wear_view import TestWear

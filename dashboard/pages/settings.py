@@ -8,11 +8,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.date_words import day_with_month
-from dashboard.entry_troubles import not_saved, say_once
+from dashboard.forms.entry_troubles import not_saved, say_once
+from dashboard.forms.setting_fields import SETTINGS, label_of, setting_field
 from dashboard.markup import bullets, joined, link, tag
-from dashboard.setting_fields import SETTINGS, label_of, setting_field
-from dashboard.what_if_words import SECTION_NAMES
+from dashboard.wording.date_words import day_with_month
+from dashboard.wording.what_if_words import SECTION_NAMES
 from dashboard.words import counted
 from pipeline.access.settings_view import SettingsView, settings_view
 from pipeline.home import HomeError

@@ -8,14 +8,15 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import empty_words, records, surround
-from dashboard.answer_words import waiting_answers
+from dashboard import records, surround
 from dashboard.charts.calibration import calibration_chart
 from dashboard.charts.survival import survival_chart
 from dashboard.markup import bullets, joined, link, table, tag
-from dashboard.save_csv import save_csv
-from dashboard.show_chart import show_chart
-from dashboard.trust_words import (
+from dashboard.parts.save_csv import save_csv
+from dashboard.parts.show_chart import show_chart
+from dashboard.wording import empty_words
+from dashboard.wording.answer_words import waiting_answers
+from dashboard.wording.trust_words import (
     ANSWERED,
     GROUPINGS,
     QUANTITIES,

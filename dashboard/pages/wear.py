@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import empty_words, records, surround
+from dashboard import records, surround
 from dashboard.charts.throttle_use import use_chart, use_reading
 from dashboard.charts.wear_map import QUANTITIES, Quantity, map_reading, placed, wear_map_chart
 from dashboard.charts.wear_sensor import sensor_chart, sensor_reading
@@ -24,10 +24,11 @@ from dashboard.markup import (
     to_bike,
     to_session,
 )
-from dashboard.save_csv import save_csv
-from dashboard.show_chart import show_chart
-from dashboard.wear_part import TRACK_COLUMNS
-from dashboard.wear_words import (
+from dashboard.parts.save_csv import save_csv
+from dashboard.parts.show_chart import show_chart
+from dashboard.parts.wear_part import TRACK_COLUMNS
+from dashboard.wording import empty_words
+from dashboard.wording.wear_words import (
     ALL,
     ANSWERS,
     LIKELY,

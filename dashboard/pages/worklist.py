@@ -5,11 +5,12 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import empty_words, records, sieve, surround
-from dashboard.answer_part import answer_part
+from dashboard import records, sieve, surround
 from dashboard.markup import bullets, fold, joined, link, tag
-from dashboard.sensor_list import action_mark, sensor_list
-from dashboard.set_aside_list import show_set_aside
+from dashboard.parts.answer_part import answer_part
+from dashboard.parts.sensor_list import action_mark, sensor_list
+from dashboard.parts.set_aside_list import show_set_aside
+from dashboard.wording import empty_words
 from dashboard.words import ACTION_MEANINGS, counted
 from pipeline.access.answers import with_pending_answers
 from pipeline.access.views import WorklistView

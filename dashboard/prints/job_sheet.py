@@ -11,11 +11,11 @@ import pandas as pd
 
 from dashboard.charts.profile import band_reading, roughness_chart, roughness_reading
 from dashboard.charts.trace import trace_chart, trace_reading
-from dashboard.dropout_words import travel_with_error
-from dashboard.pending_words import NOT_HELD_YET
 from dashboard.prints.sheet import Part, Picture, Rows, Sheet
-from dashboard.session_words import reading_state, session_facts
-from dashboard.verdict_words import could_have_missed, rule_verdict, technician_verdict
+from dashboard.wording.dropout_words import travel_with_error
+from dashboard.wording.pending_words import NOT_HELD_YET
+from dashboard.wording.session_words import reading_state, session_facts
+from dashboard.wording.verdict_words import could_have_missed, rule_verdict, technician_verdict
 from dashboard.words import (
     READINGS,
     counted,

@@ -11,9 +11,15 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import dashboard
-from dashboard.answer_words import FLOOR, answer_head, answer_rest, floor_counted, floor_words
-from dashboard.sensor_list import sensor_list
+from dashboard.parts.sensor_list import sensor_list
 from dashboard.sieve import Sieve, sieved
+from dashboard.wording.answer_words import (
+    FLOOR,
+    answer_head,
+    answer_rest,
+    floor_counted,
+    floor_words,
+)
 from pipeline.access import views
 from pipeline.access.pending import pending_rows
 from pipeline.home import HomeError, own_home
@@ -174,7 +180,7 @@ def test_a_home_that_cannot_be_written_is_said(app, monkeypatch):
     def refuse(*args, **kwargs):
         raise HomeError("The data home cannot be written: disk full.")
 
-    monkeypatch.setattr("dashboard.answer_part.save_answers", refuse)
+    monkeypatch.setattr("dashboard.parts.answer_part.save_answers", refuse)
     app.multiselect(key="answer_sensors").select("S-000").run()
     app.button(key="answer_save").click().run()
     assert "disk full" in text_of(app)

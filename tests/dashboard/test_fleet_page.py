@@ -6,9 +6,9 @@ from datetime import date
 
 import pytest
 
-from dashboard import fleet_entry_part
 from dashboard.charts.fleet import fleet_chart, placed
-from dashboard.fleet_words import (
+from dashboard.parts import fleet_entry_part
+from dashboard.wording.fleet_words import (
     check_words,
     fleet_reading,
     in_1000,

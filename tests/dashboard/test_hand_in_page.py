@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from dashboard import arriving_part, correct_part
-from dashboard.correct_part import OFF, WRONG, corrections, to_edit, wrong_words
+from dashboard.parts import arriving_part, correct_part
+from dashboard.parts.correct_part import OFF, WRONG, corrections, to_edit, wrong_words
 from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.home import DEMO, Home
 from pipeline.intake.column_names import read_column_names

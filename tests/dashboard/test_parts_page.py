@@ -6,9 +6,9 @@ import dataclasses
 
 import pytest
 
-from dashboard import show_chart
 from dashboard.markup import table
-from dashboard.stock_words import exported
+from dashboard.parts import show_chart
+from dashboard.wording.stock_words import exported
 from models.stock import schemas
 from pipeline.access import stock_book, stock_schemas, stock_view, views
 from tests.dashboard import fake_stock as fakes

@@ -7,8 +7,8 @@ from datetime import date
 import pytest
 
 from dashboard.charts.repairs import placed, rates_chart
-from dashboard.repairs_words import rate_reading, rate_words
-from dashboard.saving_words import saved_reading
+from dashboard.wording.repairs_words import rate_reading, rate_words
+from dashboard.wording.saving_words import saved_reading
 from models.plans.saved_so_far import SavedSoFar
 from models.repairs.rates import REPAIR_JOBS
 from pipeline.access import repairs_view, views

@@ -9,9 +9,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import dashboard
-from dashboard import job_sheet_part, pending_words, records, sweep_records
+from dashboard import records
+from dashboard.parts import job_sheet_part, sweep_records
 from dashboard.prints.job_sheet import job_sheet
 from dashboard.shown_as import DEFAULT
+from dashboard.wording import pending_words
 from pipeline.access import pending_sweep, pending_test, sweep_traces, views
 from pipeline.access.reading import NotThereError
 from pipeline.home import Home

@@ -5,10 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard import date_words, shown_as, words
+from dashboard import shown_as, words
 from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.survival import survival_chart
 from dashboard.forms import fields
+from dashboard.wording import date_words
 from pipeline.intake.shown_settings import BY_DAY, LANGUAGES, ShownSettings
 
 MILES = ShownSettings(distances="miles")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard import show_chart
 from dashboard.markup import table
+from dashboard.parts import show_chart
 from pipeline.access import views, wear_view
 from tests.dashboard import fake_wear as fakes
 from tests.dashboard.fake_views import worklist_view
