@@ -10,6 +10,21 @@ from dashboard.markup import bullets, joined, tag
 from pipeline.home import HomeError
 from pipeline.intake.entries import EntryError, Trouble
 
+#: What forms call a column, where its own words are not plain.
+ASKED_AS = {
+    "unit_id": "The bike's number",
+    "shop_id": "Shop",
+    "fleet_id": "Fleet",
+    "model_code": "Model",
+    "label": "Plate or fleet number",
+    "sensor_id": "The sensor's own number",
+    "part_no": "Part number",
+    "odometer_km": "Odometer",
+    "action": "What was done",
+    "fitted_km": "Odometer when fitted",
+    "failed_km": "Odometer when it failed",
+}
+
 
 def saved(save: Callable[[], object]) -> bool:
     """Run a form's save; where it is refused, say why and return False. Nothing was saved then."""
@@ -31,10 +46,11 @@ def not_saved(reasons: list[str]) -> None:
 
 
 def said(trouble: Trouble) -> str:
-    """One trouble in plain words, its column's underscores opened."""
+    """One trouble in plain words, its column as the forms call it."""
     words = str(trouble)
     name = trouble.column
-    return words.replace(name, name.replace("_", " ").capitalize(), 1) if name else words
+    called = ASKED_AS.get(name) or name.replace("_", " ").capitalize()
+    return words.replace(name, called, 1) if name else words
 
 
 def say_once(key: str) -> None:

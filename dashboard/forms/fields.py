@@ -118,7 +118,8 @@ def out_of_bounds(table: str, name: str, value: str | None) -> str | None:
         return None
     if field.low <= float(value) <= field.high:
         return None
-    return f"{value} cannot be saved: expected {expected(field)}."
+    unit = f" {field.unit}" if field.unit else ""
+    return f"{value}{unit} cannot be saved: expected {expected(field)}."
 
 
 def moment_cell(day: date | None, clock: time | None) -> str | None:

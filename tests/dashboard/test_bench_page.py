@@ -58,7 +58,7 @@ def test_a_reading_is_answered_the_moment_it_is_typed():
 
 def test_what_the_contract_refuses_is_said_before_the_save():
     app = _typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=31)
-    assert "31 cannot be saved" in words_of(app)
+    assert "31 V cannot be saved" in words_of(app)
 
 
 def test_an_odometer_below_the_last_one_is_asked_about():
@@ -152,7 +152,7 @@ def test_a_sweep_without_its_unit_is_not_saved(own_shop):
 def test_a_test_without_an_odometer_is_refused_by_name(own_shop):
     app = _at(page_at("bench", unit="B1"), "verdict")
     assert "The odometer is not typed yet" in words_of(app)
-    assert "Odometer km" in _saved(app)
+    assert "Odometer: blank" in _saved(app)
     assert drafts(own_shop)
 
 

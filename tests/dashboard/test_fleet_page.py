@@ -196,7 +196,7 @@ def test_windows_typed_come_first_and_can_be_taken_back_with_a_reason(shown):
 def test_a_bike_leaves_service_and_loses_no_other_cell(shown):
     app = fold(opened("fleet"), "out_fold")
     app.button(key="out_save").click().run()
-    assert "Unit id: blank; expected a bike" in text_of(app)
+    assert "The bike&#x27;s number: blank; expected a bike" in text_of(app)
     app.selectbox(key="out_bike").set_value("U-0")
     app.date_input(key="out_on").set_value(date(2026, 3, 1))
     app.button(key="out_save").click().run()

@@ -54,7 +54,7 @@ def test_what_is_missing_is_named_and_nothing_is_saved(own_shop):
     assert "the part fitted is missing" in words_of(app)
     app = _job()
     app.button(key="job_save").click().run()
-    assert "Action" in words_of(app)
+    assert "What was done: blank" in words_of(app)
     assert not standing_rows(own_shop, "sensors", ["S1"])["S1"].get("removed_on")
 
 

@@ -52,7 +52,7 @@ def test_what_is_missing_is_named():
     app = page_at("register")
     app.button(key="new_save").click().run()
     words = words_of(app)
-    for name in ("Unit id", "Model code"):
+    for name in ("The bike&#x27;s number: blank", "Model: blank"):
         assert name in words
 
 
