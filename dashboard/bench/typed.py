@@ -15,7 +15,8 @@ TABLE = "test_sessions"
 #: Fields that a sweep brings with it.
 SWEEP_FIELDS = ("sweep_channel", "meter_load_ohm")
 PLACES = tuple(f"place_{name}" for name in SAMPLES)
-FIELDS = (*COLUMNS, *SWEEP_FIELDS, "sensor", "day", "clock", "step", "times_in", *PLACES)
+SET_BY_ITSELF = ("sensor", "day", "clock", "step", "times_in")
+FIELDS = (*COLUMNS, *SWEEP_FIELDS, *SET_BY_ITSELF, *PLACES)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ address, goes on where it was left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, time
 
@@ -54,14 +54,18 @@ class OpenDraft:
             if self.key(field) not in st.session_state and field not in self._kept():
                 st.session_state[self.key(field)] = value
 
-    def note(self, fields: Iterable[str]) -> None:
-        """Write what stands in the fields to the disk, where any of it has changed."""
+    def note(self, fields: Iterable[str], *, set_by_itself: Collection[str] = ()) -> None:
+        """Write what stands in the fields to the disk, where any of it has changed.
+
+        A form that holds nothing but fields ``set_by_itself`` is not begun yet.
+        """
         values = {}
         for field in fields:
             value = self.value(field)
             if value not in (None, ""):
                 values[field] = _to_plain(value)
-        if values != self._kept():
+        begun = self._kept() or set(values) - set(set_by_itself) or self.sweep is not None
+        if begun and values != self._kept():
             keep_draft(self.home, self.name, self.of, values)
             st.session_state[self._mark] = values
 

@@ -10,7 +10,7 @@ from dashboard import records, surround
 from dashboard.bench.answers import answers, odometer_words
 from dashboard.bench.steps import STEPS, Step, steps_for
 from dashboard.bench.sweep_step import sweep_step
-from dashboard.bench.typed import FIELDS, TABLE, Bench, begin_now
+from dashboard.bench.typed import FIELDS, SET_BY_ITSELF, TABLE, Bench, begin_now
 from dashboard.bench.verdict_step import verdict_step
 from dashboard.forms.fields import ask
 from dashboard.forms.open_draft import OpenDraft, open_draft
@@ -147,7 +147,7 @@ def _led(bench: Bench) -> None:
             st.html(tag("p", odd, class_="wa-waits", role="status"))
     if saved:
         st.switch_page("pages/session.py", query_params={"session": saved})
-    draft.note(FIELDS)
+    draft.note(FIELDS, set_by_itself=SET_BY_ITSELF)
 
 
 def _numbered(steps: tuple[Step, ...]) -> tuple[Step, ...]:

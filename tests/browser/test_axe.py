@@ -15,7 +15,7 @@ from tests.browser.conftest import HOST
 from tests.browser.forms import open_fold, press
 from tests.browser.swept_tests import with_dropouts
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 BIKE = "U-002"
 APP = Path(dashboard.__file__).with_name("app.py").read_text(encoding="utf-8")

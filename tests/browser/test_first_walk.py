@@ -14,7 +14,7 @@ from tests.browser.forms import SETTLED_MS, TRIES, choose, open_fold, press
 from tests.browser.test_owner_walk import TABLET_AND_DESKTOP
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 BUILT_WITHIN_MS = 120_000
 EMPTY_PAGES = ("", "fleet", "checks", "parts", "repairs", "wear", "trust", "costs", "register")

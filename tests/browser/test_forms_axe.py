@@ -10,7 +10,7 @@ from tests.browser.axe_reading import settle
 from tests.browser.forms import choose, open_fold
 from tests.browser.test_axe import read_in_both_themes
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 
 def test_no_rule_is_broken_in_the_forms_of_the_fleet(page):

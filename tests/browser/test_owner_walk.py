@@ -6,6 +6,7 @@ import re
 from datetime import timedelta
 
 import pytest
+from playwright.sync_api import expect
 
 from pipeline.access.pending import pending_rows
 from pipeline.jobs.demo import AS_OF
@@ -17,11 +18,13 @@ pytestmark = pytest.mark.browser
 TABLET_AND_DESKTOP = pytest.mark.parametrize(
     "own_page",
     [
-        {"viewport": dict(zip(("width", "height"), SIZES[s], strict=True))}
-        for s in SIZES
-        if s != "phone"
+        pytest.param(
+            {"viewport": dict(zip(("width", "height"), SIZES[size], strict=True))},
+            id=size,
+            marks=[pytest.mark.long] if size == "desktop" else [],
+        )
+        for size in ("tablet", "desktop")
     ],
-    ids=[size for size in SIZES if size != "phone"],
     indirect=True,
 )
 
@@ -73,7 +76,7 @@ def _put_off(page) -> None:
     type_day(page, "Put off until", AS_OF + timedelta(days=400))
     press(page, "Save the answer for 1 sensor")
     page.get_by_text("Saved: put off for 1 sensor.").wait_for()
-    assert page.get_by_label("Reason", exact=True).input_value() == ""
+    expect(page.get_by_label("Reason", exact=True)).to_have_value("")
     answer = page.locator(".wa-answer").first
     answer.wait_for()
     assert "the part is on its way" in answer.inner_text()

@@ -12,7 +12,7 @@ from tests.browser.forms import SETTLED_MS, choose, open_fold, press, type_numbe
 from tests.browser.swept_tests import with_dropouts
 from tests.browser.test_walk import SIZES, fits_and_can_be_pressed, heading, no_error
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 EACH_SIZE = pytest.mark.parametrize(
     "page",

@@ -78,6 +78,12 @@ def test_what_was_typed_stands_in_the_draft_after_a_reload(own_shop):
     assert first.query_params["draft"] == draft.name
 
 
+def test_a_page_only_opened_is_no_draft(own_shop):
+    app = page_at("bench", unit="B1")
+    keyed(app, "button", "_next").click().run()
+    assert drafts(own_shop) == []
+
+
 def test_nothing_typed_leaves_no_reading_behind(own_shop):
     app = _typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=4.97)
     keyed(app, "number_input", "_supply_v").set_value(None)
@@ -150,7 +156,7 @@ def test_a_sweep_without_its_unit_is_not_saved(own_shop):
 
 
 def test_a_test_without_an_odometer_is_refused_by_name(own_shop):
-    app = _at(page_at("bench", unit="B1"), "verdict")
+    app = _at(_typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=5.0), "verdict")
     assert "The odometer is not typed yet" in words_of(app)
     assert "Odometer: blank" in _saved(app)
     assert drafts(own_shop)
