@@ -10,4 +10,4 @@ if __name__ == "__main__":
     import pytest
 
     os.chdir(CHECKOUT)
-    raise SystemExit(pytest.main(sys.argv[1:] or ["tests", "-q", "-n", "2"]))
+    raise SystemExit(pytest.main(sys.argv[1:] or ["tests", "-q", "-n", "3", "--dist", "worksteal"]))

@@ -14,7 +14,7 @@ from tests.browser.forms import choose, open_fold, press, type_day
 from tests.browser.test_owner_walk import TABLET_AND_DESKTOP
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 FLEET = "ferry-hire"
 

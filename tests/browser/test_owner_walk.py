@@ -13,7 +13,7 @@ from pipeline.jobs.demo import AS_OF
 from tests.browser.forms import choose, open_fold, press, type_day, type_number
 from tests.browser.test_walk import SIZES, heading, no_error
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 TABLET_AND_DESKTOP = pytest.mark.parametrize(
     "own_page",

@@ -104,6 +104,7 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     assert ends == [False, True]
 
 
+@pytest.mark.long
 @TABLET_AND_DESKTOP
 def test_a_bike_is_registered_and_its_tag_printed(own_page):
     page = own_page
@@ -128,6 +129,7 @@ def test_a_bike_is_registered_and_its_tag_printed(own_page):
     no_error(page)
 
 
+@pytest.mark.long
 def test_the_bench_can_be_worked_with_the_keyboard_alone(own_page, written):
     page, (home, _) = own_page, written
     page.goto("/bench")
