@@ -64,6 +64,7 @@ def test_shares_of_an_explanation_add_up_with_readings_among_them(fleet, results
     assert reading["words"].str.contains("rougher than").any()
 
 
+@pytest.mark.long
 def test_a_missed_defect_is_put_earlier_in_the_fit():
     """Half of all tests miss: taken at their word the defects would seem to come later."""
     world = World(sensitivity=0.6, curve="weibull", share_in_use=0.001, share_unknown=0.0)

@@ -113,6 +113,7 @@ def test_a_missing_column_is_named(fleet):
         fit_and_score(fleet[0].drop(columns="bad_km"), fleet[1])
 
 
+@pytest.mark.long
 def test_intervals_of_the_curve_hold_the_truth_about_as_often_as_they_say():
     """25 fleets of 80 bikes: a 90 % interval is right in at least 17 of them (99.8 % limit of a
     binomial with 25 trials at 0.9); the benchmark counts far more fleets.

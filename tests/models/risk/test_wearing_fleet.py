@@ -151,6 +151,7 @@ def test_informed_chance_of_an_untested_sensor_is_that_of_its_curve():
     assert chance == pytest.approx(1 - survival, rel=1e-3)
 
 
+@pytest.mark.long
 def test_table_puts_the_curve_at_nought_and_the_ceiling_at_one():
     scores = scored(World("early", "clear"), 150, [300, 301], with_rivals=False)
     result = table(scores, "defect_5000_km").set_index("who")

@@ -59,6 +59,7 @@ def test_a_job_comes_back_by_the_later_one_that_names_it_and_never_by_an_earlier
     assert counts(view, "comeback", "model") == {"alder": (1, 5)}
 
 
+@pytest.mark.long
 def test_advice_kept_and_acted_on_is_put_into_money_and_work_after_a_complaint_is_not(
     home, tmp_path
 ):

@@ -29,6 +29,7 @@ def demo(tmp_path_factory):
     connection.close()
 
 
+@pytest.mark.long
 def test_the_demo_is_built_once_and_looked_at_from_its_own_day(demo):
     home, _ = demo
     again = ensure_demo(home)

@@ -144,6 +144,7 @@ def test_a_file_name_that_is_not_utf_8_is_taken_in_all_the_same(home, tmp_path):
     assert query(home, report, "select count(*) from staging.units where unit_id = 'B7'") == [(1,)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("name", "rows"),
     [
@@ -160,6 +161,7 @@ def test_rows_wrong_in_two_ways_are_handed_back_and_the_next_hand_in_goes_on(
     assert hand_in(home, tmp_path / "b", {"shops": SHOP["shops"]}).manifest.version == 2
 
 
+@pytest.mark.long
 def test_results_left_by_a_killed_batch_are_not_counted_twice(home, tmp_path):
     files = {**SHOP, "sweeps": sweep_csv("T1", "T2")}
     before = query(
@@ -171,6 +173,7 @@ def test_results_left_by_a_killed_batch_are_not_counted_twice(home, tmp_path):
     assert query(home, report, "select count(*) from marts.sweep_passes") == before
 
 
+@pytest.mark.long
 def test_samples_that_were_lost_are_read_again(home, tmp_path):
     report = hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1")})
     for path in [*home.sweeps.iterdir(), *home.measured.iterdir()]:
@@ -182,6 +185,7 @@ def test_samples_that_were_lost_are_read_again(home, tmp_path):
     assert query(home, again, "select count(*) from marts.sweep_measures") == [(1,)]
 
 
+@pytest.mark.long
 def test_yesterday_s_records_are_judged_anew_today(home, tmp_path):
     hand_in(home, tmp_path / "a", SHOP)
     ensure_current(home)

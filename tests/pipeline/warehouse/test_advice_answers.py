@@ -201,6 +201,7 @@ def test_a_typed_answer_to_milder_advice_than_the_row_s_is_not_shown(answered, t
     assert not shown.loc[worst, "answer_pending"]
 
 
+@pytest.mark.long
 def test_answers_are_counted_beside_what_was_done_and_what_failed(home, tmp_path):
     hand_in(home, tmp_path / "a", SHOP)
     for kept in (*home.advised.glob("*"), *home.published.glob("*.json")):

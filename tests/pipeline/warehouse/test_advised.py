@@ -45,6 +45,7 @@ def shop(home, tmp_path):
     return home
 
 
+@pytest.mark.long
 def test_each_version_s_advice_is_kept_apart_from_the_warehouses(shop):
     version = newest(shop).version
     assert [path.name for path in shop.advised.iterdir()] == [f"{version:06d}.parquet"]
@@ -52,6 +53,7 @@ def test_each_version_s_advice_is_kept_apart_from_the_warehouses(shop):
     assert len(list(shop.advised.glob("*.parquet"))) == 2
 
 
+@pytest.mark.long
 def test_advice_of_a_build_that_was_killed_before_keeping_it_is_kept_by_the_next(shop):
     (only,) = shop.advised.iterdir()
     only.unlink()
@@ -59,6 +61,7 @@ def test_advice_of_a_build_that_was_killed_before_keeping_it_is_kept_by_the_next
     assert only.exists()
 
 
+@pytest.mark.long
 def test_the_same_advice_on_following_days_is_one_run(shop):
     built(shop, date(2025, 7, 11))
     built(shop, date(2025, 7, 12))
@@ -68,6 +71,7 @@ def test_the_same_advice_on_following_days_is_one_run(shop):
     assert spells["last_on"].dt.date.eq(date(2025, 7, 11)).all()  # the last before this build
 
 
+@pytest.mark.long
 def test_what_came_of_it_is_counted(shop, tmp_path):
     advised = rows(shop, "select sensor_id, action from marts.worklist").set_index("sensor_id")
     with shop.one_builder():

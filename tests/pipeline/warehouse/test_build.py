@@ -149,6 +149,7 @@ def _rebuilt(home, tmp_path, **changed):
     return lambda sql: query(home, report, sql)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("confirmed", "by", "action", "event"),
     [
@@ -270,6 +271,7 @@ def test_drop_outs_outlast_a_later_test_that_cannot_tell(home, tmp_path):
     assert "The sweep of 2026-03-01 showed" in reasons
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "line",
     [
@@ -338,6 +340,7 @@ def test_a_sensor_said_to_be_off_by_any_column_is_off(home, tmp_path, removed):
     ]
 
 
+@pytest.mark.long
 def test_a_broken_row_does_not_draw_a_sensor_s_records_to_another_bike(home, tmp_path):
     hand_in(home, tmp_path / "a", SHOP)
     tests = "session_id,sensor_id,tested_at,odometer_km,verdict\nT9,S2,2026-03-01T10:00:00+01:00,x,fail\n"

@@ -58,6 +58,7 @@ def test_unchanged_records_need_no_new_fit(frames, kept, monkeypatch):
     assert again.growth.course_.base == first.growth.course_.base
 
 
+@pytest.mark.long
 def test_changed_records_and_another_sensitivity_are_fitted_anew(frames, kept, monkeypatch):
     folder, _ = kept
     calls = fits(monkeypatch)
