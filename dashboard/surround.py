@@ -183,7 +183,10 @@ def not_there(message: str) -> None:
 
 def _looked_in() -> str:
     """Where there are two sets of records, which of them was looked in."""
-    if not records.own_exists():
+    try:
+        if not records.own_exists():
+            return ""
+    except HomeError:  # a damaged home is what the message tells of
         return ""
     if records.demo_asked_for():
         return " The demo was looked in; your own records are apart from it."

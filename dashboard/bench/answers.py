@@ -8,16 +8,8 @@ from dashboard.bench.steps import COLUMNS, Step
 from dashboard.bench.typed import TABLE, Bench
 from dashboard.forms.fields import declared, out_of_bounds
 from dashboard.markup import Html, joined, tag
-from dashboard.words import STATES, WORDED_STATES, km, known, plain
-
-WORDED = ("connector_corrosion", "wiggle_test", "fault_codes")
-
-
-def state_mark(row: dict) -> Html:
-    """A check's state as its mark and its word."""
-    in_words = not known(row["value"]) and row["check"] in WORDED
-    words = plain(row["state"], WORDED_STATES if in_words else STATES)
-    return tag("span", words, class_=f"wa-state wa-state-{row['state']}")
+from dashboard.parts.state_mark import state_mark
+from dashboard.words import km
 
 
 def answers(step: Step, checks: pd.DataFrame, cells: dict[str, str]) -> Html:

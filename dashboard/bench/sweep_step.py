@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-from functools import partial
+from contextlib import suppress
 
 import streamlit as st
 
 from dashboard import surround
 from dashboard.bench.typed import PLACES, SWEEP_FIELDS, TABLE, Bench
-from dashboard.charts.trace import trace_chart, trace_reading
 from dashboard.forms.fields import ask
 from dashboard.markup import bullets, tag
-from dashboard.parts.show_chart import show_chart
-from dashboard.parts.trace_part import trace_columns
+from dashboard.parts.trace_part import show_still
 from dashboard.wording.verdict_words import could_have_missed, sweep_verdict
 from dashboard.wording.wear_words import passes_in_short, slowest
-from dashboard.words import CHANNEL_UNITS, counted
+from dashboard.words import counted
 from pipeline.access.typed_sweep import TypedSweep, typed_sweep
+from pipeline.home import Home, HomeError
 from pipeline.intake.column_names import read_column_names, remember_column_names
 from pipeline.intake.dropped_sweep import (
     SAMPLES,
@@ -108,8 +107,7 @@ def _taken(bench: Bench) -> bytes | None:
 def _assign(bench: Bench, sweep: SweepText) -> None:
     """Which column is which, in what unit; remembered names are put in beforehand."""
     draft = bench.draft
-    remembered = read_column_names(draft.home).get("sweeps", {})
-    likely = likely_columns(sweep.names, remembered)
+    likely = likely_columns(sweep.names, _remembered(draft.home))
     with st.container(horizontal=True):
         for name, place in zip(SAMPLES, PLACES, strict=True):
             if draft.value(place) not in sweep.names:
@@ -140,6 +138,14 @@ def _assign(bench: Bench, sweep: SweepText) -> None:
         st.radio("The times are in", ["s", "ms"], key=draft.key("times_in"), horizontal=True)
     if draft.value("sweep_channel") == "percent":
         surround.nothing(_SLOW_POLL)
+
+
+def _remembered(home: Home) -> dict[str, str]:
+    """What columns of loggers stand for; nothing where that file is damaged: a test comes first."""
+    try:
+        return read_column_names(home).get("sweeps", {})
+    except HomeError:
+        return {}
 
 
 def contract_file(bench: Bench) -> bytes | None:
@@ -207,18 +213,12 @@ def _show(bench: Bench, shown: TypedSweep | str | None) -> None:
     st.html(tag("div", head, bullets([*why, *missed]), role="status"))
     if shown.trace.empty:
         return
-    channel = bench.draft.value("sweep_channel")
-    show_chart(
-        partial(trace_chart, shown.trace, shown.dropouts, channel=channel),
-        trace_reading(shown.trace, shown.dropouts),
-        shown.trace,
-        trace_columns(CHANNEL_UNITS.get(str(channel), "")),
-        name=f"typed_{bench.draft.name}",
-    )
+    channel = str(bench.draft.value("sweep_channel"))
+    show_still(shown.trace, shown.dropouts, channel=channel, name=f"typed_{bench.draft.name}")
 
 
 def remember_columns(bench: Bench) -> None:
-    """Remember what the columns of this logger stand for."""
+    """Remember what the columns of this logger stand for, as far as that can be written."""
     content = bench.draft.sweep
     if content is None:
         return
@@ -229,4 +229,5 @@ def remember_columns(bench: Bench) -> None:
         if name not in SAMPLES and name != "session_id" and not name.startswith("column ")
     }
     if theirs:
-        remember_column_names(bench.draft.home, "sweeps", theirs)
+        with suppress(HomeError):
+            remember_column_names(bench.draft.home, "sweeps", theirs)

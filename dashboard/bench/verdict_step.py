@@ -5,13 +5,14 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.bench.answers import cannot_stand, not_read, state_mark
+from dashboard.bench.answers import cannot_stand, not_read
 from dashboard.bench.steps import Step
 from dashboard.bench.sweep_step import contract_file, measured_so_far, remember_columns
 from dashboard.bench.typed import TABLE, Bench
 from dashboard.forms.entry_troubles import not_saved, saved
 from dashboard.forms.fields import ask
 from dashboard.markup import bullets, table, tag
+from dashboard.parts.state_mark import state_mark
 from dashboard.wording.verdict_words import rule_verdict
 from dashboard.words import READINGS, VERDICTS, good_range, plain
 from pipeline.access.typed_sweep import TypedSweep

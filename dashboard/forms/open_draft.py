@@ -70,6 +70,11 @@ class OpenDraft:
             st.session_state[self._mark] = values
 
     @property
+    def is_begun(self) -> bool:
+        """Whether anything of it is on the disk."""
+        return bool(self._kept())
+
+    @property
     def sweep(self) -> bytes | None:
         """The sweep dropped in so far."""
         return kept_sweep(self.home, self.name)

@@ -17,7 +17,7 @@ from dashboard.forms.open_draft import OpenDraft, open_draft
 from dashboard.markup import Html, joined, link, tag, to_bike
 from dashboard.parts.find_bike import find_bike
 from dashboard.parts.sensor_list import sensor_list
-from dashboard.words import MOUNTS, km, plain
+from dashboard.words import MOUNTS, km, moment, plain
 from pipeline.access.bench_view import BenchView, checks_as_typed
 from pipeline.intake.drafts import drafts
 
@@ -35,7 +35,7 @@ def show(shown: records.Shown) -> None:
     """Draw the bench of the bike named in the address, or the way to find one."""
     unit_id = find_bike(shown, "Test at the bench", "bench")
     if unit_id is None:
-        _begun(shown)
+        _begun(shown, OF)
         return
     view = records.bench(shown, unit_id)
     label = view.unit.get("label") or unit_id
@@ -51,24 +51,28 @@ def show(shown: records.Shown) -> None:
     draft = open_draft(shown.home, OF + unit_id)
     draft.put_back(FIELDS)
     begin_now(draft, view)
+    if not draft.is_begun:
+        _begun(shown, draft.of)
     _led(Bench(view, _chosen(view, draft), draft))
 
 
 def _bike(view: BenchView) -> Html:
-    read = f"odometer last read at {km(view.odometer_km)}" if view.odometer_km else "never read"
-    return tag("p", f"{view.unit['model_code']}, {read}.", class_="wa-quiet")
+    read = km(view.odometer_km, "not known")
+    words = f"{view.unit['model_code']}, odometer last read: {read}."
+    return tag("p", words, class_="wa-quiet")
 
 
-def _begun(shown: records.Shown) -> None:
-    """Tests begun and not saved, on whichever device."""
-    begun = [known for known in drafts(shown.home) if known.of.startswith(OF)]
+def _begun(shown: records.Shown, of: str) -> None:
+    """Tests begun and not saved, on whichever device: of all bikes, or of one."""
+    begun = [known for known in drafts(shown.home) if of in (OF, known.of)]
+    begun = [known for known in begun if known.of.startswith(OF)]
     if not begun:
         return
     surround.heading("Begun and not saved")
     items = []
     for known in begun:
         unit_id = known.of.removeprefix(OF)
-        words = f"Bike {unit_id}, last changed {known.changed_at.astimezone():%Y-%m-%d, %H:%M}"
+        words = f"Bike {unit_id}, last changed {moment(known.changed_at.astimezone())}"
         items.append(tag("li", link(words, "bench", "wa-pressed", unit=unit_id, draft=known.name)))
     st.html(tag("ul", *items))
 

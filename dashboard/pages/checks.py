@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.check_plan import calendar_chart, calendar_reading
 from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
+from dashboard.parts.plan_downloads import plan_downloads
 from dashboard.parts.save_csv import save_csv
 from dashboard.parts.show_chart import show_chart
 from dashboard.sieve import leaf, leaf_count, shop_names
@@ -27,7 +28,7 @@ from dashboard.wording.check_plan_words import (
     rounded,
 )
 from dashboard.words import counted, day, lines, number
-from pipeline.access.check_plan_view import CheckPlanView, check_calendar
+from pipeline.access.check_plan_view import CheckPlanView
 
 TITLE = "Checks: which bike comes in when"
 ROWS_SHOWN = 50
@@ -115,17 +116,7 @@ def _first_weeks(days: pd.DataFrame, visits: pd.DataFrame) -> None:
 
 
 def _downloads(visits: pd.DataFrame, events: pd.DataFrame) -> None:
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.download_button(
-            "Save for a calendar (.ics)",
-            data=lambda: check_calendar(events),
-            file_name="checks.ics",
-            mime="text/calendar",
-            key="checks_ics",
-            on_click="ignore",
-            disabled=events.empty,
-        )
-        save_csv(rounded(visits.drop(columns="uid")), "checks", "Save the visits as CSV")
+    plan_downloads(visits, events, name="checks")
     st.html(
         tag(
             "p",

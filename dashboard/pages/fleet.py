@@ -13,6 +13,7 @@ from dashboard import records, surround
 from dashboard.charts.fleet import fleet_chart
 from dashboard.markup import Html, bullets, folded_table, joined, link, tag, to_bike
 from dashboard.parts.fleet_entry_part import service_part, window_part
+from dashboard.parts.plan_downloads import plan_downloads
 from dashboard.parts.save_csv import save_csv
 from dashboard.parts.show_chart import show_chart
 from dashboard.sieve import PRIVATE, leaf, leaf_count, shop_names
@@ -30,7 +31,6 @@ from dashboard.wording.fleet_words import (
     within_90,
 )
 from dashboard.words import counted, day
-from pipeline.access.check_plan_view import check_calendar
 from pipeline.access.fleet_view import FleetView
 
 TITLE = "The fleet at a glance"
@@ -244,17 +244,7 @@ def _checks(view: FleetView, bikes: pd.DataFrame, asked: Asked) -> None:
         said = f"{counted(len(visits), 'visit')} planned, the first on {day(first)}."
         st.html(tag("p", said))
     st.html(tag("p", calendar, "."))
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.download_button(
-            "Save for a calendar (.ics)",
-            data=lambda: check_calendar(events),
-            file_name="checks_of_fleet.ics",
-            mime="text/calendar",
-            key="fleet_ics",
-            on_click="ignore",
-            disabled=events.empty,
-        )
-        save_csv(visits.drop(columns="uid"), "checks_of_fleet", "Save the visits as CSV")
+    plan_downloads(visits, events, name="checks_of_fleet")
 
 
 def _windows(shown: records.Shown, view: FleetView, bikes: pd.DataFrame) -> None:

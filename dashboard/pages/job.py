@@ -135,7 +135,7 @@ def _job_fields(view: JobView, sensor_id: str, today: date) -> dict[str, str | N
             "session_id": _test(view, sensor_id),
         }
     before = view.register.odometer_km
-    if before:
+    if before is not None:
         st.html(tag("p", f"Odometer last read: {km(before)}.", class_="wa-quiet"))
     with st.container(horizontal=True):
         cells["fault_confirmed"] = ask(

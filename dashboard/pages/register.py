@@ -146,7 +146,7 @@ def _particular_fields(prefix: str) -> dict[str, str]:
 def _odometer(shown: records.Shown, view: RegisterView, today: date) -> None:
     surround.heading("Odometer")
     before = view.odometer_km
-    st.html(tag("p", f"Last read: {km(before)}." if before else "Never read."))
+    st.html(tag("p", "Never read." if before is None else f"Last read: {km(before)}."))
     begin_anew(*_ODOMETER, where="odometer_done")
     with (
         st.form("odometer", border=False),
@@ -159,7 +159,7 @@ def _odometer(shown: records.Shown, view: RegisterView, today: date) -> None:
     unit_id = view.unit["unit_id"]
     if pressed and saved(lambda: save_odometer(shown.home, unit_id, on, read)):
         words = f"Odometer of bike {unit_id}: {km(float(read or 0))}, saved."
-        if before and float(read or 0) < before:
+        if before is not None and float(read or 0) < before:
             words += f" It is less than the {km(before)} read before: was the instrument changed?"
         st.session_state[_SAVED], st.session_state["odometer_done"] = words, True
         st.rerun()

@@ -16,11 +16,12 @@ from dashboard.parts.file_names import stem
 from dashboard.parts.job_sheet_part import show_job_sheet
 from dashboard.parts.set_aside_list import show_set_aside
 from dashboard.parts.show_chart import show_chart
+from dashboard.parts.state_mark import state_mark
 from dashboard.parts.to_work import to_job
 from dashboard.parts.wear_part import TRACK_COLUMNS, track_of_test
 from dashboard.sieve import csv
 from dashboard.wording.pending_words import NOT_HELD_YET, taken_up_words
-from dashboard.wording.session_words import reading_state, session_facts
+from dashboard.wording.session_words import session_facts
 from dashboard.wording.verdict_words import rule_verdict, technician_verdict
 from dashboard.words import READINGS, good_range, known, moment, plain
 from pipeline.access.views import SessionView
@@ -164,7 +165,7 @@ def _static(checks: pd.DataFrame) -> None:
         "Value": lambda r: _on_a_line(r["value_text"]) if known(r["value"]) else r["value_text"],
         "Good range": lambda r: _on_a_line(good_range(r, "none")),
         "Limits from": lambda r: plain(r["band_source"], {}, "none"),
-        "State": _state,
+        "State": state_mark,
         "In words": "text",
     }
     caption = "Supply and ground first, for every later reading is measured against them."
@@ -173,10 +174,6 @@ def _static(checks: pd.DataFrame) -> None:
 
 def _on_a_line(words: str) -> Html:
     return tag("span", words, class_="wa-nowrap")
-
-
-def _state(row: dict) -> Html:
-    return tag("span", reading_state(row), class_=f"wa-state wa-state-{row['state']}")
 
 
 def _earlier(earlier: pd.DataFrame) -> None:

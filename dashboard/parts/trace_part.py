@@ -37,20 +37,26 @@ def show_trace(shown: Shown, view: SessionView) -> None:
     whole = (float(view.trace["t_s"].min()), float(view.trace["t_s"].max()))
     window = st.session_state.get(_key("window", session_id))
     if window is None and not st.session_state.get(_key("drawing", session_id)):
-        _still(view)
+        show_still(
+            view.trace,
+            view.dropouts,
+            channel=plain(view.session["sweep_channel"], {}, ""),
+            name="trace",
+            hint=_NEAR,
+        )
     else:
         _chart(shown, view, whole, window)
     _choose(session_id, whole, window)
 
 
-def _still(view: SessionView) -> None:
-    """The whole sweep at once, before anything is asked of it."""
-    channel = plain(view.session["sweep_channel"], {}, "")
-    reading = trace_reading(view.trace, view.dropouts)
-    st.html(trace_picture(view.trace, view.dropouts, channel=channel, reading=reading))
-    st.html(tag("p", f"{reading} {_NEAR}", class_="wa-reading"))
-    columns = trace_columns(CHANNEL_UNITS.get(channel, ""))
-    same_as_table(view.trace, columns, reading, name="trace")
+def show_still(
+    trace: pd.DataFrame, dropouts: pd.DataFrame, *, channel: str, name: str, hint: str = ""
+) -> None:
+    """The whole sweep at once, before anything is asked of it: TRACE and DROPOUTS."""
+    reading = trace_reading(trace, dropouts)
+    st.html(trace_picture(trace, dropouts, channel=channel, reading=reading))
+    st.html(tag("p", f"{reading} {hint}".strip(), class_="wa-reading"))
+    same_as_table(trace, trace_columns(CHANNEL_UNITS.get(channel, "")), reading, name=name)
 
 
 def _chart(shown: Shown, view: SessionView, whole: Window, window: Window | None) -> None:

@@ -254,13 +254,11 @@ def declared() -> dict[str, tuple[Bounds, float | str]]:
     return {item.name: (_bounds(item), item.default) for item in fields(PlanSettings)}
 
 
-def settings_from(values: Mapping[str, object]) -> tuple[PlanSettings, dict[str, str]]:
-    """The settings, and for each value that cannot stand what was expected in its place.
-
-    A value that cannot stand is left at its default, and so are the levels of chance where they
-    contradict one another. Names nobody declared are named too.
-    """
-    known, faults, taken = declared(), {}, {}
+def held_to_bounds(
+    known: Mapping[str, tuple[Bounds, Any]], values: Mapping[str, object]
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """The values that can stand, and for each other one what was expected in its place."""
+    faults, taken = {}, {}
     for name, value in values.items():
         if name not in known:
             faults[name] = "a setting of this name does not exist"
@@ -271,6 +269,16 @@ def settings_from(values: Mapping[str, object]) -> tuple[PlanSettings, dict[str,
             faults[name] = f"expected {fault}"
         else:
             taken[name] = bounds.as_kept(value, default)
+    return taken, faults
+
+
+def settings_from(values: Mapping[str, object]) -> tuple[PlanSettings, dict[str, str]]:
+    """The settings, and for each value that cannot stand what was expected in its place.
+
+    A value that cannot stand is left at its default, and so are the levels of chance where they
+    contradict one another. Names nobody declared are named too.
+    """
+    taken, faults = held_to_bounds(declared(), values)
     try:
         return PlanSettings(**taken), faults
     except ValueError as error:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError, Trouble, save_entry
+from pipeline.intake.entries import Trouble, refuse, save_entry
 
 _TABLE = "advice_answers"
 
@@ -53,9 +53,7 @@ def save_answers(
         answer, or a cell is not what the contract expects.
     """
     moment = now or datetime.now(UTC).astimezone()
-    troubles = list(_lacking(advised, answer, moment))
-    if troubles:
-        raise EntryError(troubles)
+    refuse(_lacking(advised, answer, moment))
     row = {
         "answered_at": moment.isoformat(timespec="seconds"),
         "answer": answer.kind,

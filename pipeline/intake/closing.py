@@ -8,7 +8,7 @@ from datetime import date, datetime
 from secrets import token_hex
 
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError, Trouble, save_entry
+from pipeline.intake.entries import Trouble, refuse, save_entry
 from pipeline.intake.registering import Cells, NewSensor, new_sensor_id
 
 REPLACED = "sensor_replaced"
@@ -75,7 +75,7 @@ def close_job(
         A cell is not what the contract expects, a date or distance lies before the sensor was
         fitted, or the part fitted is missing. Nothing was saved then.
     """
-    _refuse(old, job, fitted)
+    refuse(_contradictions(old, job, fitted))
     sensor_id = old["sensor_id"]
     outcome = {name: job.get(name) for name in TYPED}
     outcome |= {"outcome_id": f"{sensor_id[:48]}-{token_hex(5)}", "sensor_id": sensor_id}
@@ -115,7 +115,9 @@ def _begun(old: Mapping[str, str], job: Mapping[str, object], fitted: Fitted) ->
     return NewSensor(row, fitted.part, fitted.fits_model)
 
 
-def _refuse(old: Mapping[str, str], job: Mapping[str, object], fitted: Fitted | None) -> None:
+def _contradictions(
+    old: Mapping[str, str], job: Mapping[str, object], fitted: Fitted | None
+) -> list[Trouble]:
     """What no reader of a single row can see."""
     found = []
     for column, floor in (("closed_on", "fitted_on"), ("odometer_km", "fitted_km")):
@@ -131,8 +133,7 @@ def _refuse(old: Mapping[str, str], job: Mapping[str, object], fitted: Fitted | 
     if fitted is not None and fitted.sensor_id == old["sensor_id"]:
         reason = "is the number of the sensor taken off; expected another one"
         found.append(Trouble("sensors", 1, "sensor_id", fitted.sensor_id, reason))
-    if found:
-        raise EntryError(found)
+    return found
 
 
 def _before(typed: str, least: str) -> bool:

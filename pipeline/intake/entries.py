@@ -79,10 +79,21 @@ def save_entry(
     """
     moment = now or datetime.now(UTC)
     with _written(rows, files or {}) as paths:
-        troubles = list(_troubles(paths, moment))
-        if troubles:
-            raise EntryError(troubles)
+        refuse(_troubles(paths, moment))
         return receive(home, paths, moment)
+
+
+def refuse(troubles: Iterable[Trouble]) -> None:
+    """Refuse an entry for what no reader of single rows can see; nothing where there is nothing.
+
+    Raises
+    ------
+    EntryError
+        There is a trouble.
+    """
+    found = list(troubles)
+    if found:
+        raise EntryError(found)
 
 
 def entry_troubles(rows: Rows, *, now: datetime | None = None) -> list[Trouble]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError, Trouble, save_entry
+from pipeline.intake.entries import EntryError, Trouble, refuse, save_entry
 
 
 def save_windows(
@@ -44,10 +44,9 @@ def save_windows(
     if free_from and free_to and free_to < free_from:
         reason = f"before the first day, {free_from}; expected that day or later"
         found.append(_trouble("free_to", free_to.isoformat(), reason))
-    if found or free_from is None or free_to is None:
-        raise EntryError(found)
-    days = {"free_from": free_from.isoformat(), "free_to": free_to.isoformat()}
-    return save_entry(home, {"calendar": [{"unit_id": u} | days for u in unit_ids]}, now=now)
+    refuse(found)
+    rows = [{"unit_id": u, "free_from": free_from, "free_to": free_to} for u in unit_ids]
+    return save_entry(home, {"calendar": rows}, now=now)
 
 
 def take_back_windows(
@@ -65,8 +64,7 @@ def take_back_windows(
         found.append(_trouble("key", "", "none is chosen; expected at least one window", "retract"))
     if not reason.strip():
         found.append(_trouble("reason", "", "blank; expected a reason", "retract"))
-    if found:
-        raise EntryError(found)
+    refuse(found)
     rows = [{"table": "calendar", "key": key, "reason": reason.strip()} for key in keys]
     return save_entry(home, {"retract": rows}, now=now)
 

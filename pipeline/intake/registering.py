@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError, Trouble, save_entry
+from pipeline.intake.entries import Trouble, refuse, save_entry
 
 Cells = Mapping[str, object]
 _LONGEST = 64
@@ -104,4 +104,4 @@ def refuse_taken(table: str, column: str, value: str | None, taken: bool) -> Non
     """
     if value and taken:
         reason = "is on record already; expected one that no other record has"
-        raise EntryError([Trouble(table, 1, column, value, reason)])
+        refuse([Trouble(table, 1, column, value, reason)])

@@ -12,7 +12,7 @@ from typing import Any
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
-from models.plans.settings import Bounds
+from models.plans.settings import Bounds, held_to_bounds
 
 SECTION = "shown"
 KM, MILES = "km", "miles"
@@ -103,17 +103,7 @@ def declared_shown() -> dict[str, tuple[Bounds, str]]:
 
 def shown_from(values: Mapping[str, object]) -> tuple[ShownSettings, dict[str, str]]:
     """The settings, and for each value that cannot stand what was expected in its place."""
-    known, faults, taken = declared_shown(), {}, {}
-    for name, value in values.items():
-        if name not in known:
-            faults[name] = "a setting of this name does not exist"
-            continue
-        bounds, default = known[name]
-        fault = bounds.fault(value, default)
-        if fault:
-            faults[name] = f"expected {fault}"
-        else:
-            taken[name] = str(value)
+    taken, faults = held_to_bounds(declared_shown(), values)
     return ShownSettings(**taken), faults
 
 

@@ -7,13 +7,13 @@ count, taken as the parts are put on the shelf.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date, datetime
 
 import pandas as pd
 
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError, Trouble, save_entry
+from pipeline.intake.entries import Trouble, refuse, save_entry
 
 _TABLE = "stock"
 
@@ -57,11 +57,9 @@ def save_count(
         "counted_on": counted_on,
         "on_hand": on_hand,
     }
-    _refuse(
-        Trouble(_TABLE, 1, name, "", "blank") for name, value in wanted.items() if value is None
-    )
+    refuse(Trouble(_TABLE, 1, name, "", "blank") for name, value in wanted.items() if value is None)
     row = wanted | {"on_order": on_order, "order_due_on": due_on if on_order else None}
-    return save_entry(home, {_TABLE: [_cells(row)]}, now=now)
+    return save_entry(home, {_TABLE: [row]}, now=now)
 
 
 def save_order(
@@ -93,7 +91,7 @@ def save_order(
         The part was never counted there, or no number above 0 is given.
     """
     never = _day(place.get("counted_on")) is None
-    _refuse(
+    refuse(
         [
             *([Trouble(_TABLE, 1, "", "", "never counted here: save a count first")] * never),
             *_above_zero("ordered", ordered),
@@ -150,7 +148,7 @@ def save_arrival(
     if arrived and on_hand is not None and 0 <= on_hand < arrived:
         reason = f"fewer than the {arrived} that arrived; expected all that lie there with them"
         found.append(Trouble(_TABLE, 1, "on_hand", str(on_hand), reason))
-    _refuse(found)
+    refuse(found)
     left = max(_whole(place["due_now"]) - (arrived or 0), 0)
     return save_count(
         home,
@@ -168,18 +166,6 @@ def _above_zero(name: str, value: int | None) -> list[Trouble]:
         return []
     given = "" if value is None else str(value)
     return [Trouble(_TABLE, 1, name, given, "expected a whole number above 0")]
-
-
-def _refuse(troubles: Iterable[Trouble]) -> None:
-    found = list(troubles)
-    if found:
-        raise EntryError(found)
-
-
-def _cells(row: Mapping[str, object]) -> dict[str, object]:
-    return {
-        name: value.isoformat() if isinstance(value, date) else value for name, value in row.items()
-    }
 
 
 def _day(value: object) -> date | None:

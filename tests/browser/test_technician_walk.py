@@ -72,7 +72,7 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     page.wait_for_timeout(700)
     page.get_by_test_id("stButtonGroup").get_by_text("V", exact=True).click()
     page.get_by_text("By the rules: drop-outs seen").wait_for()
-    page.locator("[data-testid=stVegaLiteChart]").first.wait_for()
+    page.locator(".wa-plot").first.wait_for()
     fits_and_can_be_pressed(page)
 
     for name in ("Live percentage", "Refit and relearn", "Verdict"):

@@ -78,6 +78,25 @@ def test_what_was_typed_stands_in_the_draft_after_a_reload(own_shop):
     assert first.query_params["draft"] == draft.name
 
 
+def test_a_tag_scanned_anew_leads_back_to_the_test_that_was_begun(own_shop):
+    _typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=4.97)
+    (draft,) = drafts(own_shop)
+    words = words_of(page_at("bench", unit="B1"))
+    assert "Begun and not saved" in words
+    assert f"draft={draft.name}" in words
+    assert "Begun and not saved" not in words_of(page_at("bench", unit="B2"))
+    assert "Begun and not saved" not in words_of(page_at("bench", unit="B1", draft=draft.name))
+
+
+def test_a_damaged_file_of_column_names_stops_no_test(own_shop):
+    own_shop.column_names.write_text("{")
+    app = _with_sweep(_typed(page_at("bench", unit="B1"), odometer_km=30_000), _pasted())
+    keyed(app, "button_group", "_sweep_channel").set_value("volt")
+    app.run()
+    assert "Bench test of" in _saved(app)
+    assert drafts(own_shop) == []
+
+
 def test_a_page_only_opened_is_no_draft(own_shop):
     app = page_at("bench", unit="B1")
     keyed(app, "button", "_next").click().run()
