@@ -55,7 +55,7 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
 
     ``empty`` stands for a page that has nothing to show while no bike is on record.
     """
-    st.html(look.style_sheet())
+    _ground()
     try:
         shown = records.shown_records()
         show_as(records.shown_settings(shown))
@@ -69,20 +69,20 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
         not_there(str(error))
     else:
         _look_out_for_newer(shown)
-    _navigate()
 
 
 def bare_page(draw: Callable[[], None]) -> None:
     """Draw a page that needs no records."""
-    st.html(look.style_sheet())
+    _ground()
     try:
         draw()
     except HomeError as error:
         not_there(str(error))
-    _navigate()
 
 
-def _navigate() -> None:
+def _ground() -> None:
+    """What all that follows stands on: the style, and how links are followed, before any link."""
+    st.html(look.style_sheet())
     st.html(f"<script>{_SCRIPT.read_text(encoding='utf-8')}</script>", unsafe_allow_javascript=True)
 
 

@@ -6,10 +6,15 @@ from pathlib import Path
 
 import pytest
 from filelock import FileLock
+from hypothesis import settings
 
 from pipeline.home import Home
 from tests.pipeline.shop_files import hand_in
 from tests.pipeline.stocked_shop import DAY, FILES
+
+# No test is timed: how long a case takes hangs on the machine.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @pytest.fixture

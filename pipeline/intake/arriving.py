@@ -51,7 +51,11 @@ class Arrival:
 
 
 def arrival(
-    home: Home, paths: Sequence[Path], folder: Path, tables: Mapping[str, str] | None = None
+    home: Home,
+    paths: Sequence[Path],
+    folder: Path,
+    tables: Mapping[str, str] | None = None,
+    names: Names | None = None,
 ) -> Arrival:
     """Look at files before they are received.
 
@@ -65,13 +69,16 @@ def arrival(
         Where sheets are written as CSV; the caller's, to be removed afterwards.
     tables : mapping, optional
         Table of each file (or ``workbook: sheet``) whose own name does not tell it.
+    names : Names, optional
+        What columns stand for; what the home remembers.
 
     Returns
     -------
     Arrival
         In order of name: later means later by name (units before units-2).
     """
-    known, chosen = read_column_names(home), dict(tables or {})
+    known = read_column_names(home) if names is None else names
+    chosen = dict(tables or {})
     files: list[ArrivingFile] = []
     left_out: list[str] = []
     unnamed: list[str] = []

@@ -80,7 +80,8 @@ def save_entry(
     moment = now or datetime.now(UTC)
     with _written(rows, files or {}) as paths:
         refuse(_troubles(paths, moment))
-        return receive(home, paths, moment)
+        # written by us, under the contract's own names
+        return receive(home, paths, moment, names={})
 
 
 def refuse(troubles: Iterable[Trouble]) -> None:

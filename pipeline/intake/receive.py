@@ -19,6 +19,7 @@ from pathlib import Path
 
 from pipeline.home import Home, HomeError, sync_folder, write_new
 from pipeline.intake.arriving import ArrivingFile, arrival
+from pipeline.intake.column_names import Names
 
 CARD = "hand_in.json"
 
@@ -51,13 +52,15 @@ def receive(
     now: datetime | None = None,
     *,
     tables: Mapping[str, str] | None = None,
+    names: Names | None = None,
 ) -> int:
     """Copy files, and the files of folders, into the home; return the number of the hand-in.
 
     Within one hand-in, later means later by file name (units before units-2). The hand-in
     appears under its number whole or not at all. A workbook is kept as it came beside what its
     sheets hold; a file's columns that go by other names are written down, not changed. ``tables``
-    names the table of files whose own name does not tell it.
+    names the table of files whose own name does not tell it, ``names`` what columns stand for
+    where that is not what the home remembers.
     """
     for path in paths:
         if not path.exists() and not path.is_symlink():
@@ -69,7 +72,7 @@ def receive(
     draft.mkdir(parents=True)
     try:
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
-            arrived = arrival(home, found, Path(folder), tables)
+            arrived = arrival(home, found, Path(folder), tables, names)
             files = [_copy(file, draft, file_no) for file_no, file in enumerate(arrived.files, 1)]
         books = sorted({file.workbook for file in arrived.files if file.workbook})
         card = {

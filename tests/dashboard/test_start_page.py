@@ -117,3 +117,13 @@ def test_without_a_demo_it_is_said_how_it_is_made(homes):
     _, demo = homes
     shutil.rmtree(demo.root)
     assert "python3 -m pipeline demo" in words_of(page_at("start"))
+
+
+def test_a_damaged_home_is_named_on_the_page(tmp_path, monkeypatch):
+    folder = tmp_path / "own"
+    Home(folder).prepare()
+    (folder / "home.json").write_text("{", encoding="utf-8")
+    monkeypatch.setenv("WEAR_ATLAS_HOME", str(folder))
+    words = words_of(page_at("worklist"))
+    assert "home.json is damaged" in words
+    assert "put it back from a copy" in words

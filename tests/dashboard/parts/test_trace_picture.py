@@ -94,7 +94,7 @@ def test_little_or_nothing_to_draw_is_drawn_all_the_same(frame):
     assert "wa-plot" in drawn(frame, dropouts(1))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     st.lists(st.floats(-1024, 1024, width=32) | st.just(math.nan), min_size=2, max_size=400),
     st.floats(1e-3, 1e4),

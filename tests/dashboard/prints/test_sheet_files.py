@@ -108,7 +108,7 @@ def test_a_note_whose_letters_are_written_in_two_ways_is_shown_in_one():
     assert in_these_letters("Gru\u0308\u00dfe\ttab\x00") == ("Gr\u00fc\u00dfe tab ", False)
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=15, suppress_health_check=list(HealthCheck))
 @given(st.text(max_size=300), st.text(max_size=60))
 def test_no_text_breaks_the_pdf(note, cell):
     sheet = Sheet(

@@ -312,7 +312,7 @@ def test_settings_out_of_bounds_are_named(name, value):
         CheckSettings(**{name: value})
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(data=st.data())
 def test_no_plan_breaks_windows_hours_or_parts(data):
     draw = data.draw

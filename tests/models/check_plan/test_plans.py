@@ -63,7 +63,7 @@ def test_prices_bound_what_any_plan_saves():
         assert find_prices(case, reached=0.0, steps=steps).at_most >= best.value - 1e-6
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     seed=st.integers(0, 10_000),
     bikes=st.integers(1, 25),

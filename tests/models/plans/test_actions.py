@@ -20,7 +20,7 @@ LEVELS = st.fixed_dictionaries(
 CHOICE = st.sampled_from(["replace", "test", "leave", None])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(_ROW, CHOICE, st.booleans()), min_size=1, max_size=8), LEVELS)
 def test_the_actions_are_those_of_the_advice(rows, levels):
     names = [f"s{n}" for n in range(len(rows))]

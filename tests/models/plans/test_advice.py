@@ -302,7 +302,7 @@ _ROW = st.fixed_dictionaries(
 
 
 @given(rows=st.lists(_ROW, min_size=1, max_size=6))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_evidence_gets_one_action_with_reasons(rows):
     given_rows = [USUAL | row | {"sensor_id": f"s{n}"} for n, row in enumerate(rows)]
     advised = ADVICE.check(advise(evidence(*given_rows)))
@@ -325,7 +325,7 @@ def test_any_evidence_gets_one_action_with_reasons(rows):
 
 
 @given(row=_ROW, chances=st.tuples(st.floats(0, 1), st.floats(0, 1)).map(sorted))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_higher_risk_never_lowers_the_urgency(row, chances):
     lower, higher = (USUAL | row | {"defect_now": chance} for chance in chances)
     urgency = advise(evidence(lower, higher))["urgency"]

@@ -53,7 +53,7 @@ def exact(belief, onset, price, km):
     return np.array(rows).T
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.floats(0.0, 0.9),
     st.floats(0.0, 90_000.0),

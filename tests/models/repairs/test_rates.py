@@ -29,7 +29,7 @@ def jobs(**values) -> pd.DataFrame:
     return REPAIR_JOBS.check(pd.DataFrame(known | values, index=range(count)))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(1, 400), st.floats(0, 1), st.sampled_from([0.8, 0.9, 0.95]))
 def test_the_interval_is_that_of_statsmodels_within_its_ends(n, part, level):
     """statsmodels 0.14, ``proportion_confint(method="jeffreys")``."""

@@ -114,7 +114,6 @@ def test_a_defect_there_for_certain_is_heard_of_by_its_delay_alone():
     assert found.heard[0, 0, 0] == pytest.approx(1 - np.exp(-0.5))
 
 
-@settings(deadline=None)
 @given(st.floats(0, 0.9), st.floats(1e-7, 1e-3), st.floats(1e-7, 1e-1))
 def test_more_km_more_chance_and_never_more_than_of_the_defect(now, hazard, rate):
     found = at(np.linspace(0, 15_000, 61), curve(now, hazard), rate)
@@ -289,7 +288,7 @@ def test_a_chance_in_words(chances, words):
     assert about_in_100(*chances) == words
 
 
-@settings(deadline=None, max_examples=50)
+@settings(max_examples=50)
 @given(st.lists(st.floats(0, 1), min_size=3, max_size=3).map(sorted))
 def test_the_words_are_those_of_the_advice(ends):
     low, chance, high = ends

@@ -131,7 +131,7 @@ def test_estimator_conventions():
         DefectHazard().fit(lives(0.0, [10.0], [np.nan])).weibull()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(seed=st.integers(0, 10_000), bikes=st.integers(2, 60))
 def test_survival_never_rises_and_is_a_probability(seed, bikes):
     model = DefectHazard(n_cells=20).fit(simulate(bikes, seed, share_unknown=0.3)[0])
@@ -143,7 +143,7 @@ def test_survival_never_rises_and_is_a_probability(seed, bikes):
     assert (model.predict_hazard(patterns(n=199), ages[1:]) > 0).all()
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=6)
 @given(seed=st.integers(0, 10_000), factor=st.sampled_from([0.001, 0.621371, 1000.0]))
 def test_the_unit_of_distance_does_not_matter(seed, factor):
     windows, _ = simulate(80, seed, share_unknown=0.2)
@@ -155,7 +155,7 @@ def test_the_unit_of_distance_does_not_matter(seed, factor):
     assert scaled == pytest.approx(survival(one), abs=1e-4)
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(seed=st.integers(0, 10_000))
 def test_every_bike_twice_leaves_the_curve_and_narrows_the_interval(seed):
     windows, _ = simulate(400, seed)

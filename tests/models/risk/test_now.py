@@ -177,7 +177,7 @@ def test_usual_spacing_is_that_of_the_windows():
     assert usual_test_spacing_km(seen.tail(1)) == 6_000.0
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     age=st.floats(0, 300_000),
     since=st.lists(st.floats(0, 1), min_size=2, max_size=2),

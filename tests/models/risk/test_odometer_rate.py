@@ -196,7 +196,7 @@ def test_later_readings_and_the_order_of_rows_do_not_count():
     pd.testing.assert_frame_equal(riding_rates(later, day(today)).rates, expected)
 
 
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 @given(st.integers(0, 10_000), st.floats(0.1, 10))
 def test_in_miles_the_rates_are_in_miles(seed, factor):
     frame, _, today = simulated_fleet(12, seed, days=400)

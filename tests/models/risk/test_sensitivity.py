@@ -215,7 +215,7 @@ def test_a_truth_that_was_assumed_stays():
         assert low < 0.9 < high
 
 
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 @given(st.integers(1, 6), st.floats(10, 1_900), st.floats(1e-5, 1e-3))
 def test_each_pass_followed_by_a_defect_lowers_it(model, count, km, rate):
     fixed = with_delay(model, rate)

@@ -90,7 +90,7 @@ def test_lengths_of_lift_offs_lie_within_their_limits_unless_two_run_together():
 
 
 @given(seed=st.integers(0, 2**32 - 1), rate_hz=st.sampled_from([50.0, 200.0, 1000.0]))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_visible_means_a_deep_noise_free_sample_inside_the_event(seed, rate_hz):
     rng = np.random.default_rng(seed)
     sensor = replace(random_track(rng), worn=(random_worn_band(rng),), lead=random_lead_fault(rng))
@@ -111,7 +111,7 @@ def test_visible_means_a_deep_noise_free_sample_inside_the_event(seed, rate_hz):
 
 
 @given(seed=st.integers(0, 2**32 - 1), speed=st.floats(0.8, 6.0))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_the_hand_stays_between_the_stops_and_its_passes_follow_on(seed, speed):
     motion = move_hand(np.random.default_rng(seed), HandMotion(pass_s=speed))
     assert motion.travel_pct.min() >= 0.0

@@ -14,7 +14,7 @@ from models.simulate.world import AS_OF, DUTIES, GROUPS, PARTS
 from pipeline.intake.contract import TABLES
 
 KEY_SHAPE = re.compile(r"[A-Za-z0-9._-]{1,64}")
-SMALL = settings(max_examples=12, deadline=None)
+SMALL = settings(max_examples=12)
 SEEDS = st.integers(0, 2**31)
 
 

@@ -176,7 +176,7 @@ def test_makers_limits_alone_make_a_band():
     maker=st.tuples(st.floats(0, 5), st.floats(0, 5)).map(sorted),
     given_sides=st.tuples(st.booleans(), st.booleans()),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_limits_are_in_order_and_makers_limits_hold(values, maker, given_sides):
     learned = learn_bands(good(values, reading="closed_v"))
     named = {

@@ -264,7 +264,7 @@ _SESSIONS = st.fixed_dictionaries(
 
 
 @given(sessions=st.lists(_SESSIONS, min_size=1, max_size=4))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_any_reading_gets_a_named_answer(bench_tests, bands, sessions):
     rows = check_readings(bench_tests(*sessions), bands)
     assert CHECKS.check(rows) is not None

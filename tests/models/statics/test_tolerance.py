@@ -55,7 +55,7 @@ def test_one_sided_factor_tends_to_the_normal_quantile():
     coverage=st.floats(0.5, 0.99),
     confidence=st.floats(0.6, 0.99),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_howe_stays_close_to_exact(n, coverage, confidence):
     """Howe's approximation is good to a few per cent from n = 5 on."""
     shares = {"coverage": coverage, "confidence": confidence}

@@ -52,7 +52,7 @@ def test_parts_due_count_only_when_they_come():
 
 
 @given(st.integers(1, 7), st.integers(0, 12))
-@settings(deadline=None, max_examples=12)
+@settings(max_examples=12)
 def test_orders_are_whole_packs_just_enough(pack, on_hand):
     found = records(BUSY, parts=[part(pack_size=pack)], counts=[count(on_hand=on_hand)])
     row = one(found)
@@ -62,7 +62,7 @@ def test_orders_are_whole_packs_just_enough(pack, on_hand):
 
 
 @given(st.floats(0.5, 0.97), st.floats(0.001, 0.02))
-@settings(deadline=None, max_examples=12)
+@settings(max_examples=12)
 def test_a_higher_target_never_orders_less(target, more):
     found = records(BUSY)
     low, high = (one(found, target_filled_share=t)["order_parts"] for t in (target, target + more))
@@ -146,7 +146,6 @@ def test_one_way_consent_lets_parts_go_one_way():
     st.lists(st.integers(0, 9), min_size=4, max_size=4),
     st.sets(st.tuples(st.sampled_from("abcd"), st.sampled_from("abcd"))),
 )
-@settings(deadline=None)
 def test_transfers_conserve_parts_and_keep_to_what_is_spare_lacking_and_allowed(
     lacking, spare, allowed
 ):
@@ -171,7 +170,7 @@ def test_one_shared_stock_needs_no_more_than_the_shops_apart():
 
 
 @given(st.integers(0, 50), st.integers(0, 50))
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 def test_no_order_or_shelf_is_ever_negative(north, south):
     found = records(
         TWO_SHOPS, counts=[count("north", on_hand=north), count("south", on_hand=south)]

@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, poisson_binom
 
@@ -36,7 +36,6 @@ def test_equal_chances_are_binomial_far_into_the_tail():
 
 
 @given(CHANCES)
-@settings(deadline=None)
 def test_sums_to_one_with_the_mean_and_variance_of_independent_sensors(p):
     found = poisson_binomial(p, size=len(p) + 1)
     k = np.arange(len(p) + 1)
@@ -48,7 +47,6 @@ def test_sums_to_one_with_the_mean_and_variance_of_independent_sensors(p):
 
 
 @given(CHANCES, st.integers(1, 10))
-@settings(deadline=None)
 def test_stopping_early_leaves_the_lower_chances_as_they_are(p, size):
     whole = poisson_binomial(p, size=len(p) + 1).pmf[0]
     assert poisson_binomial(p, size=size).pmf[0] == pytest.approx(
@@ -57,7 +55,6 @@ def test_stopping_early_leaves_the_lower_chances_as_they_are(p, size):
 
 
 @given(CHANCES)
-@settings(deadline=None)
 def test_less_than_the_tail_lies_beyond_the_counts_kept(p):
     assert poisson_binomial(p).pmf[0].sum() >= 1 - 1e-11
     assert counts_needed(np.array(4.0)) < 60

@@ -35,7 +35,7 @@ def test_lengths_must_agree():
     st.lists(st.floats(-1e6, 1e6, width=32), min_size=1, max_size=300),
     st.integers(min_value=4, max_value=50),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_each_buckets_extremes_survive(values, n_points):
     y = np.array(values)
     kept = decimate_minmax(np.arange(y.size, dtype=float), y, n_points)

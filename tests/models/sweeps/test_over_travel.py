@@ -98,7 +98,7 @@ def test_nothing_swept_gives_an_empty_frame_as_declared():
         assert frame.empty
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(count=st.integers(1, 60), n_points=st.integers(10, 5000), seed=st.integers(0, 99))
 def test_points_are_few_within_the_travel_and_hold_each_pass_extremes(count, n_points, seed):
     samples = swept(count)

@@ -10,7 +10,7 @@ from models.sweeps import schemas
 from models.sweeps.measure import measure_one, measure_sweeps
 from tests.models.sweeps.synthetic import triangle_travel, volts
 
-FEW = settings(max_examples=12, deadline=None)
+FEW = settings(max_examples=12)
 PLACES = st.lists(st.integers(30, 3800), min_size=1, max_size=6, unique=True)
 
 
@@ -101,7 +101,7 @@ ANY = st.floats(allow_nan=True, allow_infinity=True, width=64)
     ANY,
     ANY,
 )
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 @pytest.mark.filterwarnings("ignore:.*encountered.*:RuntimeWarning")
 def test_no_numbers_whatever_crash_it_or_are_called_clean(rows, channel, supply_v, track_ohm):
     t = np.array([r[0] for r in rows], dtype=float)
@@ -112,7 +112,7 @@ def test_no_numbers_whatever_crash_it_or_are_called_clean(rows, channel, supply_
 
 
 @given(st.lists(ANY, min_size=200, max_size=200), st.integers(0, 3800))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @pytest.mark.filterwarnings("ignore:.*encountered.*:RuntimeWarning")
 def test_garbage_within_a_sweep_never_crashes_it(values, place):
     t, y = sweep([place])

@@ -48,7 +48,7 @@ def test_nothing_in_nothing_out():
         throttle_usage(np.arange(3.0), np.arange(2.0))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(0, 10_000), st.sampled_from([0.5, 2.0, 10.0]))
 def test_both_are_what_a_fine_interpolation_gives(seed, rate_hz):
     rng = np.random.default_rng(seed)

@@ -71,7 +71,7 @@ def test_a_save_does_not_wait_for_a_builder(home):
         assert save_entry(home, {"odometer": [READING]}, now=NOW) == 1
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=60))
 def test_whatever_is_written_in_a_note_is_kept_or_named(note):
     test = {
@@ -82,3 +82,9 @@ def test_whatever_is_written_in_a_note_is_kept_or_named(note):
         "note": note,
     }
     assert entry_troubles({"test_sessions": [test]}, now=NOW) == []
+
+
+def test_a_damaged_file_of_column_names_stops_no_entry(home):
+    home.column_names.write_text("{", encoding="utf-8")
+    row = {"shop_id": "s1", "name": "Weir Lane"}
+    assert save_entry(home, {"shops": [row]}, now=NOW) == 1

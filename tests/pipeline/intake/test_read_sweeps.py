@@ -85,7 +85,7 @@ def test_an_ordinary_sweep_needs_less_than_a_byte_a_sample(tmp_path):
 
 
 @pytest.mark.parametrize("suffix", [".csv", ".parquet"])
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     st.lists(
         st.tuples(st.floats(allow_nan=True, allow_infinity=True, width=64), st.floats(-1e3, 1e6)),

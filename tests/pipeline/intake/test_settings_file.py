@@ -134,7 +134,7 @@ def test_odd_transfers_are_told(home, said):
     assert "expected" in found.problems[0]
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.text(max_size=20))
 def test_any_currency_can_be_written(currency):
     text = settings_text(PlanSettings(currency=currency))

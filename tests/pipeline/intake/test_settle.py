@@ -229,7 +229,7 @@ def _files(draw):
     return table, rows
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(_files(), min_size=1, max_size=4))
 def test_rows_are_conserved_whatever_comes_in(tmp_path_factory, files):
     folder = tmp_path_factory.mktemp("any")
