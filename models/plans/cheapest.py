@@ -17,7 +17,8 @@ from models.plans.settings import PlanSettings
 #: Kinds of new life worked out between the lowest and the highest hazard; between them its cost is
 #: drawn straight over the logarithm of the hazard.
 _RATIOS = 9
-_BELIEFS = 17
+#: Points of the grids of chances: of the many sensors in service, and of the few kinds of new life.
+_BELIEFS, _NEW_BELIEFS = 13, 33
 _LEAST_KM_PER_DAY = 0.1
 _COSTS = ("replace_now", "test_now", "test_later", "replace_later", "leave")
 
@@ -69,7 +70,7 @@ def _usual_per_km(outlook: Outlook, log_ratio: np.ndarray, prices: Prices) -> np
     at = np.linspace(*ends, _RATIOS) if ends[0] < ends[1] else np.array(ends[:1])
     hazard = np.tile(np.exp(at)[:, None] * outlook.new_hazard, (len(first), 1))
     each = Prices(*(np.repeat(part, len(at)) for part in prices.take(first)))
-    life = new_life(hazard, each, outlook.test, outlook.heard_per_km, n_beliefs=_BELIEFS)
+    life = new_life(hazard, each, outlook.test, outlook.heard_per_km, n_beliefs=_NEW_BELIEFS)
     by_kind = life.cost_per_km.reshape(len(first), len(at))
     usual = np.empty(len(log_ratio))
     for k, row in enumerate(by_kind):

@@ -15,7 +15,7 @@ import numpy as np
 
 from models.plans.belief import Test, belief_after_pass, belief_grid, riding_step
 from models.plans.costs import Prices
-from models.plans.policy import Plans, better_place, ridden_on, step_onwards, tested
+from models.plans.policy import Plans, better_place, ridden_on, tested
 
 #: Ages between which a new sensor is ridden on.
 AGES_KM = np.concatenate(
@@ -63,7 +63,7 @@ def new_life(
     cumulative_hazard : array of shape (n, ages)
         Of the defect, from 0 at age 0.
     prices : Prices
-        Of each kind; ``usual_per_km`` is where the search begins, 0 will do.
+        Of each kind; ``usual_per_km`` is not looked at.
     test : Test
         How good a test is.
     rate_per_km : float
@@ -74,7 +74,7 @@ def new_life(
         Points of the grid of chances.
     """
     onset = -np.expm1(-np.diff(cumulative_hazard, axis=1))
-    usual = np.zeros(len(onset)) + prices.usual_per_km
+    usual = _run_until_heard(cumulative_hazard, prices, rate_per_km, ages_km)
     least = np.full(len(onset), np.inf)
     for _ in range(_TURNS):
         priced = prices._replace(usual_per_km=usual)
@@ -89,6 +89,15 @@ def new_life(
     return NewLife(usual, course.km, _first(tests, ages_km), _first(replaces, ages_km))
 
 
+def _run_until_heard(
+    cumulative_hazard: np.ndarray, prices: Prices, rate: float, ages_km: np.ndarray
+) -> np.ndarray:
+    """Cost per km of sensors that nobody tests or replaces before word: where the search begins."""
+    sound = np.exp(-cumulative_hazard)
+    sound_km = ((sound[:, 1:] + sound[:, :-1]) / 2 * np.diff(ages_km)).sum(axis=1)
+    return prices.heard / (sound_km + 1 / rate)
+
+
 def _first(done: np.ndarray, ages_km: np.ndarray) -> np.ndarray:
     return np.where(done.any(axis=1), ages_km[:-1][done.argmax(axis=1)], np.nan)
 
@@ -97,11 +106,11 @@ def _cheapest_life(
     onset: np.ndarray, prices: Prices, test: Test, rate: float, ages_km: np.ndarray, n_beliefs: int
 ) -> _Course:
     """Backwards over ages: the cheapest life at the rate given, and its mean km."""
-    grid = np.broadcast_to(belief_grid(n_beliefs), (len(onset), n_beliefs))
+    grid = np.broadcast_to(belief_grid(n_beliefs)[:, None], (n_beliefs, len(onset)))
     passed = belief_after_pass(grid, test)
     flat = np.ones(len(onset))
     distance = Prices(*([0 * flat] * 5), usual_per_km=-flat)
-    replace = np.broadcast_to(prices.replace[:, None], grid.shape)
+    replace = np.broadcast_to(prices.replace, grid.shape)
     replaced, ended = Plans(replace, replace), Plans(0 * grid, 0 * grid)
     plans, run = replaced, ended
     tests, replaces = [], []
@@ -110,7 +119,7 @@ def _cheapest_life(
         riding, run_on = (
             ridden_on(chosen, step, price)
             for chosen, price in zip(
-                _chosen(plans, run, step_onwards(step, grid)), (prices, distance), strict=True
+                _chosen(plans, run, step.onwards(grid)), (prices, distance), strict=True
             )
         )
         after, run_after = _chosen(riding, run_on, passed)
@@ -121,7 +130,7 @@ def _cheapest_life(
         plans, run = replaced.where(replaces[-1], plans), ended.where(replaces[-1], run)
     # a life begins by being ridden: a sensor just fitted is neither tested nor replaced
     done = (np.stack(each[::-1]) for each in (tests, replaces))
-    return _Course(riding.sound[:, 0], run_on.sound[:, 0], *done)
+    return _Course(riding.sound[0], run_on.sound[0], *done)
 
 
 def _chosen(plans: Plans, run: Plans, belief: np.ndarray) -> tuple[Plans, Plans]:
@@ -138,8 +147,8 @@ def _along(
     belief, rows = np.zeros(len(onset)), np.arange(len(onset))
     is_tested, is_replaced = [], []
     for k, length in enumerate(np.diff(ages_km)):
-        place = np.round(np.sqrt(belief) * (course.tests.shape[2] - 1)).astype(int)
-        is_replaced.append(course.replaces[k, rows, place] & (k > 0))
-        is_tested.append(course.tests[k, rows, place] & ~is_replaced[-1] & (k > 0))
+        place = np.round(np.sqrt(belief) * (course.tests.shape[1] - 1)).astype(int)
+        is_replaced.append(course.replaces[k, place, rows] & (k > 0))
+        is_tested.append(course.tests[k, place, rows] & ~is_replaced[-1] & (k > 0))
         belief = riding_step(onset[:, k], float(length), rate).onwards(belief)
     return np.stack(is_tested, axis=1), np.stack(is_replaced, axis=1)

@@ -36,7 +36,10 @@ _CHUNK = 2_000
 
 
 class Plans(NamedTuple):
-    """Expected cost of a plan if the sensor is ``sound`` now and if it is ``defective``."""
+    """Expected cost of a plan if the sensor is ``sound`` now and if it is ``defective``.
+
+    Of shape (points, n), sensors along the last axis, where numpy is quickest.
+    """
 
     sound: np.ndarray
     defective: np.ndarray
@@ -48,6 +51,10 @@ class Plans(NamedTuple):
     def where(self, condition: np.ndarray, other: Plans) -> Plans:
         """These plans where the condition holds, the others elsewhere."""
         return Plans(*(np.where(condition, *both) for both in zip(self, other, strict=True)))
+
+    def at_place(self, place: np.ndarray) -> Plans:
+        """The plans at these places of the first axis."""
+        return Plans(*(np.take(cost, place, axis=0) for cost in self))
 
 
 class Alternatives(NamedTuple):
@@ -159,54 +166,51 @@ def best_plans(plans: Plans, belief: np.ndarray) -> Plans:
 
     Parameters
     ----------
-    plans : Plans of shape (n, points)
+    plans : Plans of shape (points, n)
         Kept at ``belief_grid``.
-    belief : array of shape (n, k)
-        Chances asked for, row by row.
+    belief : array of shape (k, n) or (k, 1)
+        Chances asked for, of each sensor or of all alike.
     """
-    low = _below(plans, belief)
-    below, above = _at_place(plans, low), _at_place(plans, low + 1)
+    below, above = _next_to(plans, belief)
     return below.where(below.at(belief) <= above.at(belief), above)
 
 
+def _next_to(plans: Plans, belief: np.ndarray) -> tuple[Plans, Plans]:
+    """The plans kept at the points of the grid at or below each chance, and above it."""
+    points, n = plans.sound.shape
+    low = near(belief, points)
+    if belief.shape[1] == 1:  # whole rows: much quicker than one by one
+        rows = low[:, 0]
+        return plans.at_place(rows), plans.at_place(rows + 1)
+    place = low * n + np.arange(n)
+    flat = Plans(*(cost.ravel() for cost in plans))
+    return flat.at_place(place), flat.at_place(place + n)
+
+
 def better_place(plans: Plans, belief: np.ndarray) -> np.ndarray:
-    """Where, in ``plans`` laid out flat, the better plan for each chance stands."""
-    low = _below(plans, belief)
-    below, above = (_at_place(plans, place).at(belief) for place in (low, low + 1))
-    return np.where(below <= above, low, low + 1)
-
-
-def _below(plans: Plans, belief: np.ndarray) -> np.ndarray:
-    """Where, in ``plans`` laid out flat, the plan at or below each chance stands."""
-    n, points = plans.sound.shape
-    return near(belief, points) + points * np.arange(n)[:, None]
-
-
-def _at_place(plans: Plans, place: np.ndarray) -> Plans:
-    return Plans(*(np.take(cost, place) for cost in plans))
+    """Where, in ``plans`` laid out flat, the better plan for each chance stands, shape (k, n)."""
+    points, n = plans.sound.shape
+    place = near(belief, points) * n + np.arange(n)
+    below, above = (chosen.at(belief) for chosen in _next_to(plans, belief))
+    return np.where(below <= above, place, place + n)
 
 
 def ridden_on(further: Plans, step: Step, prices: Prices) -> Plans:
-    """Plans that begin with one step of riding and go on with ``further``, shape (n, points)."""
-    stays, turns = step.stays[:, None], step.turns[:, None]
-    heard, usual = prices.heard[:, None], prices.usual_per_km[:, None]
-    sound = (1 - stays - turns) * heard - usual * step.sound_km[:, None]
-    defective = (1 - step.keeps) * heard - usual * step.defective_km
+    """Plans that begin with one step of riding and go on with ``further``, shape (points, n)."""
+    sound = (1 - step.stays - step.turns) * prices.heard - prices.usual_per_km * step.sound_km
+    defective = (1 - step.keeps) * prices.heard - prices.usual_per_km * step.defective_km
     return Plans(
-        sound + stays * further.sound + turns * further.defective,
+        sound + step.stays * further.sound + step.turns * further.defective,
         defective + step.keeps * further.defective,
     )
 
 
 def tested(passed: Plans, prices: Prices, test: Test) -> Plans:
     """Plans that begin with a test and, where it passes, go on with ``passed``."""
-    test_cost, found, false = (
-        price[:, None] for price in (prices.test, prices.found, prices.false_alarm)
-    )
     s, f = test
     return Plans(
-        test_cost + f * false + (1 - f) * passed.sound,
-        test_cost + s * found + (1 - s) * passed.defective,
+        prices.test + f * prices.false_alarm + (1 - f) * passed.sound,
+        prices.test + s * prices.found + (1 - s) * passed.defective,
     )
 
 
@@ -219,33 +223,28 @@ def _alternatives(
     km: np.ndarray,
     n_beliefs: int,
 ) -> tuple[np.ndarray, ...]:
-    grid, last = belief_grid(n_beliefs)[None, :], len(km) - 1
+    grid, last = belief_grid(n_beliefs)[:, None], len(km) - 1
     path = left_alone(belief, onset, prices, rate, km)
-    everywhere = np.broadcast_to(grid, (len(belief), n_beliefs))
-    passed = np.broadcast_to(belief_after_pass(grid, test), everywhere.shape)
-    replace = np.broadcast_to(prices.replace[:, None], everywhere.shape)
+    passed = belief_after_pass(grid, test)
+    replace = np.broadcast_to(prices.replace, (n_beliefs, len(belief)))
     replaced = plans = Plans(replace, replace)
-    test_at, best_at = np.empty((2, len(belief), len(km)))
-    test_at[:, last] = best_at[:, last] = prices.replace
+    test_at, best_at = np.empty((2, len(km), len(belief)))
+    test_at[last] = best_at[last] = prices.replace
     for k in reversed(range(last)):
         step = riding_step(onset[:, k], float(km[k + 1] - km[k]), rate)
-        riding = ridden_on(best_plans(plans, step_onwards(step, everywhere)), step, prices)
+        riding = ridden_on(best_plans(plans, step.onwards(grid)), step, prices)
         testing = tested(best_plans(riding, passed), prices, test)
         on, try_it = riding.at(grid), testing.at(grid)
         plans = riding.where(on <= try_it, testing)
         plans = plans.where(np.minimum(on, try_it) <= replace, replaced)
-        here = path.belief[:, k : k + 1]
-        after = best_plans(riding, belief_after_pass(here, test))
-        test_at[:, k] = tested(after, prices, test).at(here)[:, 0]
-        best_at[:, k] = np.minimum(best_plans(plans, here).at(here)[:, 0], test_at[:, k])
-    limits = _crossings(grid[0], on, try_it, prices.replace)
-    ahead = (path.cost + path.silent * cost for cost in (test_at, replace[:, :1], best_at))
+        here = path.belief[:, k]
+        after = best_plans(riding, belief_after_pass(here, test)[None, :])
+        test_at[k] = tested(after, prices, test).at(here)[0]
+        best_at[k] = np.minimum(best_plans(plans, here[None, :]).at(here)[0], test_at[k])
+    limits = _crossings(grid[:, 0], on.T, try_it.T, prices.replace)
+    by_sensor = (test_at.T, replace[:1].T, best_at.T)
+    ahead = (path.cost + path.silent * cost for cost in by_sensor)
     return *ahead, *limits
-
-
-def step_onwards(step: Step, belief: np.ndarray) -> np.ndarray:
-    """Chance of a defect after a step, shape (n, points), if nothing was heard."""
-    return step._replace(stays=step.stays[:, None], turns=step.turns[:, None]).onwards(belief)
 
 
 def _crossings(
