@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.entries import Trouble, refuse, save_entry
 
@@ -32,6 +33,7 @@ def save_answers(
     answer: Answer,
     *,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save one answer to the advice on each sensor; return the number of the hand-in.
 
@@ -45,6 +47,8 @@ def save_answers(
         The same for all.
     now : datetime, optional
         When it is given, with its offset; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -62,7 +66,7 @@ def save_answers(
         "answered_by": answer.answered_by.strip(),
     }
     rows = [row | {"sensor_id": sensor, "advised_action": action} for sensor, action in advised]
-    return save_entry(home, {_TABLE: rows}, now=moment)
+    return save_entry(home, {_TABLE: rows}, now=moment, asker=asker)
 
 
 def _lacking(advised: Sequence[tuple[str, str]], answer: Answer, moment: datetime) -> list[Trouble]:

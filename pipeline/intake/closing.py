@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from secrets import token_hex
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.entries import Trouble, refuse, save_entry
 from pipeline.intake.registering import Cells, NewSensor, new_sensor_id
@@ -52,6 +53,7 @@ def close_job(
     fitted: Fitted | None = None,
     *,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save a closed job; a sensor changed ends the old life and begins the new one with it.
 
@@ -68,6 +70,8 @@ def close_job(
         The part fitted; needed where the sensor was replaced.
     now : datetime, optional
         When it is saved; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -88,7 +92,7 @@ def close_job(
         if new.fits_model:
             fits = {"part_no": fitted.part_no, "mount": old["mount"]}
             rows["fitments"] = [fits | {"model_code": new.fits_model}]
-    return save_entry(home, rows, now=now)
+    return save_entry(home, rows, now=now, asker=asker)
 
 
 def _ended(old: Mapping[str, str], job: Mapping[str, object]) -> Cells:

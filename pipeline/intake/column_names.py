@@ -13,6 +13,7 @@ from pathlib import Path
 import pyarrow as pa
 from pyarrow import parquet
 
+from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.contract import BECAUSE, TABLES, Table
 from pipeline.intake.csv_text import BrokenFileError, read_header
@@ -46,7 +47,9 @@ def read_column_names(home: Home) -> Names:
         ) from error
 
 
-def remember_column_names(home: Home, table: str, names: Mapping[str, str]) -> None:
+def remember_column_names(
+    home: Home, table: str, names: Mapping[str, str], *, asker: Asker | None = None
+) -> None:
     """Remember what each of their names stands for in a table; :data:`LEFT_OUT` for none.
 
     Raises
@@ -64,7 +67,9 @@ def remember_column_names(home: Home, table: str, names: Mapping[str, str]) -> N
     _write(home, known | {table: known.get(table, {}) | dict(names)})
 
 
-def forget_column_names(home: Home, table: str, names: Iterable[str]) -> None:
+def forget_column_names(
+    home: Home, table: str, names: Iterable[str], *, asker: Asker | None = None
+) -> None:
     """Forget names of a table: a file that uses them is asked about again."""
     gone = set(names)
     known = read_column_names(home)

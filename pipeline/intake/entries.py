@@ -9,17 +9,19 @@ from __future__ import annotations
 
 import csv
 import tempfile
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import read_into
 from pipeline.intake.read_sweeps import samples_into
-from pipeline.intake.receive import HandedFile, receive
+from pipeline.intake.receive import ANSWERED, HANDED_IN, RETRACTED, HandedFile, receive
 from pipeline.statements import connect
 
 Rows = Mapping[str, Sequence[Mapping[str, object]]]
@@ -56,6 +58,8 @@ def save_entry(
     *,
     files: Mapping[str, bytes] | None = None,
     now: datetime | None = None,
+    asker: Asker | None = None,
+    deed: str | None = None,
 ) -> int:
     """Save rows, and files as they are, as one hand-in; return its number.
 
@@ -69,6 +73,10 @@ def save_entry(
         File name (beginning with a table's name) to its bytes, such as a sweep.
     now : datetime, optional
         When it is handed in; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
+    deed : str, optional
+        What it amounts to, where its tables do not tell (a correction).
 
     Raises
     ------
@@ -81,7 +89,30 @@ def save_entry(
     with _written(rows, files or {}) as paths:
         refuse(_troubles(paths, moment))
         # written by us, under the contract's own names
-        return receive(home, paths, moment, names={})
+        return receive(
+            home,
+            paths,
+            moment,
+            names={},
+            asker=asker,
+            deed=deed or _deed_of(rows),
+            said=_said_of(rows),
+        )
+
+
+def _deed_of(rows: Rows) -> str:
+    """What rows of these tables amount to: an answer, a withdrawal, or a plain hand-in."""
+    tables = {table for table, records in rows.items() if records}
+    if "advice_answers" in tables:
+        return ANSWERED
+    return RETRACTED if tables == {"retract"} else HANDED_IN
+
+
+def _said_of(rows: Rows) -> dict[str, object]:
+    """How many rows of each table, and how many answers of each kind."""
+    said: dict[str, object] = {"rows": {table: len(of) for table, of in rows.items() if of}}
+    answers = Counter(str(row.get("answer")) for row in rows.get("advice_answers", ()))
+    return said | ({"answers": dict(answers)} if answers else {})
 
 
 def refuse(troubles: Iterable[Trouble]) -> None:

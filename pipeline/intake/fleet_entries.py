@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.entries import EntryError, Trouble, refuse, save_entry
 
@@ -16,6 +17,7 @@ def save_windows(
     free_to: date | None,
     *,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save one window for several bikes; return the number of the hand-in.
 
@@ -29,6 +31,8 @@ def save_windows(
         First and last day on which they can be spared.
     now : datetime, optional
         When it is saved; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -46,11 +50,16 @@ def save_windows(
         found.append(_trouble("free_to", free_to.isoformat(), reason))
     refuse(found)
     rows = [{"unit_id": u, "free_from": free_from, "free_to": free_to} for u in unit_ids]
-    return save_entry(home, {"calendar": rows}, now=now)
+    return save_entry(home, {"calendar": rows}, now=now, asker=asker)
 
 
 def take_back_windows(
-    home: Home, keys: Sequence[str], reason: str, *, now: datetime | None = None
+    home: Home,
+    keys: Sequence[str],
+    reason: str,
+    *,
+    now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Take windows back by their keys (bike/first day/last day), with a reason.
 
@@ -66,7 +75,7 @@ def take_back_windows(
         found.append(_trouble("reason", "", "blank; expected a reason", "retract"))
     refuse(found)
     rows = [{"table": "calendar", "key": key, "reason": reason.strip()} for key in keys]
-    return save_entry(home, {"retract": rows}, now=now)
+    return save_entry(home, {"retract": rows}, now=now, asker=asker)
 
 
 def take_out_of_service(
@@ -75,6 +84,7 @@ def take_out_of_service(
     out_on: date | None,
     *,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save the day on which a bike left service.
 
@@ -88,6 +98,8 @@ def take_out_of_service(
         First day out of service.
     now : datetime, optional
         When it is saved; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -102,10 +114,16 @@ def take_out_of_service(
         reason = f"before its first day in service, {began}; expected that day or later"
         raise EntryError([_trouble("out_of_service_on", out_on.isoformat(), reason, "units")])
     row = dict(unit) | {"out_of_service_on": out_on.isoformat()}
-    return save_entry(home, {"units": [row]}, now=now)
+    return save_entry(home, {"units": [row]}, now=now, asker=asker)
 
 
-def bring_back(home: Home, unit: Mapping[str, str] | None, *, now: datetime | None = None) -> int:
+def bring_back(
+    home: Home,
+    unit: Mapping[str, str] | None,
+    *,
+    now: datetime | None = None,
+    asker: Asker | None = None,
+) -> int:
     """Save a bike's row without a day out of service; parameters as above.
 
     Raises
@@ -116,7 +134,7 @@ def bring_back(home: Home, unit: Mapping[str, str] | None, *, now: datetime | No
     if not unit:
         raise EntryError([_trouble("unit_id", "", "blank; expected a bike", "units")])
     row = {name: cell for name, cell in unit.items() if name != "out_of_service_on"}
-    return save_entry(home, {"units": [row]}, now=now)
+    return save_entry(home, {"units": [row]}, now=now, asker=asker)
 
 
 def _trouble(column: str, value: str, reason: str, table: str = "calendar") -> Trouble:

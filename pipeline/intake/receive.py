@@ -17,11 +17,14 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home, HomeError, sync_folder, write_new
 from pipeline.intake.arriving import ArrivingFile, arrival
 from pipeline.intake.column_names import Names
 
 CARD = "hand_in.json"
+#: What a hand-in was, for the record of deeds.
+HANDED_IN, CORRECTED, RETRACTED, ANSWERED = "handed_in", "corrected", "retracted", "answered"
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,9 @@ def receive(
     *,
     tables: Mapping[str, str] | None = None,
     names: Names | None = None,
+    asker: Asker | None = None,
+    deed: str = HANDED_IN,
+    said: Mapping[str, object] | None = None,
 ) -> int:
     """Copy files, and the files of folders, into the home; return the number of the hand-in.
 
@@ -60,7 +66,8 @@ def receive(
     appears under its number whole or not at all. A workbook is kept as it came beside what its
     sheets hold; a file's columns that go by other names are written down, not changed. ``tables``
     names the table of files whose own name does not tell it, ``names`` what columns stand for
-    where that is not what the home remembers.
+    where that is not what the home remembers. ``asker`` is who hands in (whoever is at this
+    machine), ``deed`` what it amounts to and ``said`` what the record of deeds tells of it beside.
     """
     for path in paths:
         if not path.exists() and not path.is_symlink():
@@ -77,6 +84,9 @@ def receive(
         books = sorted({file.workbook for file in arrived.files if file.workbook})
         card = {
             "handed_in_at": (now or datetime.now(UTC)).isoformat(),
+            "handed_in_by": _person(asker or whoever_is_here()),
+            "deed": deed,
+            "said": dict(said or {}),
             "files": files,
             "workbooks": [_keep_workbook(path, draft, n) for n, path in enumerate(books, 1)],
             "left_out": arrived.left_out,
@@ -104,6 +114,10 @@ def handed_in_at(home: Home, number: int) -> datetime | None:
 def left_out(home: Home, number: int) -> list[str]:
     """Sentences on the sheets of workbooks that a hand-in did not take."""
     return list(_card(home.handed_in / f"{number:06d}").get("left_out", ()))
+
+
+def _person(asker: Asker) -> dict[str, str]:
+    return {"name": asker.name, "role": asker.role}
 
 
 def _take_number(home: Home, draft: Path) -> int:

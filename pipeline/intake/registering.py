@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.entries import Trouble, refuse, save_entry
 
@@ -38,6 +39,7 @@ def save_bike(
     sensors: Iterable[NewSensor] = (),
     odometer: Cells | None = None,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save a bike, and beside it a new shop, its sensors and a reading; the hand-in's number.
 
@@ -51,12 +53,18 @@ def save_bike(
         rows["shops"] = [shop]
     if odometer:
         rows["odometer"] = [odometer]
-    return save_entry(home, _with_sensors(rows, sensors), now=now)
+    return save_entry(home, _with_sensors(rows, sensors), now=now, asker=asker)
 
 
-def save_sensors(home: Home, sensors: Iterable[NewSensor], *, now: datetime | None = None) -> int:
+def save_sensors(
+    home: Home,
+    sensors: Iterable[NewSensor],
+    *,
+    now: datetime | None = None,
+    asker: Asker | None = None,
+) -> int:
     """Save sensors of bikes on record; raises as :func:`save_bike`."""
-    return save_entry(home, _with_sensors({}, sensors), now=now)
+    return save_entry(home, _with_sensors({}, sensors), now=now, asker=asker)
 
 
 def save_odometer(
@@ -66,10 +74,11 @@ def save_odometer(
     odometer_km: float | None,
     *,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save one reading; raises as :func:`save_bike`."""
     row = {"unit_id": unit_id, "read_on": read_on, "odometer_km": odometer_km}
-    return save_entry(home, {"odometer": [row]}, now=now)
+    return save_entry(home, {"odometer": [row]}, now=now, asker=asker)
 
 
 def _with_sensors(

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 
 from models.plans.settings import PlanSettings, settings_from
+from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.settings_file import (
     known_settings,
@@ -26,7 +27,9 @@ _HEADER = re.compile(r"^\s*\[")
 _SET = re.compile(r"""^(\s*[^=]+=\s*)((?:"(?:[^"\\]|\\.)*"|'[^']*'|[^#"'])*?)(\s*(?:\#.*)?)$""")
 
 
-def keep_settings(home: Home, values: Mapping[str, object]) -> dict[str, str]:
+def keep_settings(
+    home: Home, values: Mapping[str, object], *, asker: Asker | None = None
+) -> dict[str, str]:
     """Set these settings where all of them can stand; else write nothing and say what cannot.
 
     Parameters
@@ -35,6 +38,8 @@ def keep_settings(home: Home, values: Mapping[str, object]) -> dict[str, str]:
         Whose file; it is laid out with every default where there is none.
     values : mapping
         Setting to value; settings that are not named stay as they are.
+    asker : Asker, optional
+        Who sets them; whoever is at this machine.
 
     Returns
     -------

@@ -12,6 +12,7 @@ from datetime import date, datetime
 
 import pandas as pd
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.entries import Trouble, refuse, save_entry
 
@@ -27,6 +28,7 @@ def save_count(
     on_order: int | None = None,
     due_on: date | None = None,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save what was counted on a day; return the number of the hand-in.
 
@@ -44,6 +46,8 @@ def save_count(
         When the order is due.
     now : datetime, optional
         When it is saved; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -59,7 +63,7 @@ def save_count(
     }
     refuse(Trouble(_TABLE, 1, name, "", "blank") for name, value in wanted.items() if value is None)
     row = wanted | {"on_order": on_order, "order_due_on": due_on if on_order else None}
-    return save_entry(home, {_TABLE: [row]}, now=now)
+    return save_entry(home, {_TABLE: [row]}, now=now, asker=asker)
 
 
 def save_order(
@@ -69,6 +73,7 @@ def save_order(
     ordered: int | None,
     due_on: date | None,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Note an order on the latest count of a part, beside what is still to come.
 
@@ -84,6 +89,8 @@ def save_order(
         When they are due; the records hold one day for all that is on order.
     now : datetime, optional
         When it is saved; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -105,6 +112,7 @@ def save_order(
         on_order=_whole(place["on_order"]) + (ordered or 0),
         due_on=due_on or _day(place["order_due_on"]),
         now=now,
+        asker=asker,
     )
 
 
@@ -116,6 +124,7 @@ def save_arrival(
     arrived: int | None,
     on_hand: int | None,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> int:
     """Save the count taken when parts arrived; what they leave of the order stays on order.
 
@@ -133,6 +142,8 @@ def save_arrival(
         On the shelf with them.
     now : datetime, optional
         When it is saved; the present moment.
+    asker : Asker, optional
+        Who saves it; whoever is at this machine.
 
     Raises
     ------
@@ -158,6 +169,7 @@ def save_arrival(
         on_order=left,
         due_on=_day(place["order_due_on"]) if left else None,
         now=now,
+        asker=asker,
     )
 
 

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.access.standing import standing_rows
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.entries import Trouble, entry_troubles, save_entry
+from pipeline.intake.receive import CORRECTED
 
 TAKEN_OFF = "taken off the list of what was set aside"
 
@@ -31,7 +33,9 @@ class Corrected:
     troubles: dict[int, list[Trouble]]
 
 
-def correct(home: Home, corrections: Sequence[Correction]) -> Corrected:
+def correct(
+    home: Home, corrections: Sequence[Correction], *, asker: Asker | None = None
+) -> Corrected:
     """Save every correction that can stand as one hand-in; the others are not saved.
 
     A row taken off the list, or given another key, leaves what stands under its old key as it is.
@@ -55,7 +59,7 @@ def correct(home: Home, corrections: Sequence[Correction]) -> Corrected:
             if record not in rows.setdefault(table, []):
                 rows[table].append(record)
     if good:
-        save_entry(home, rows)
+        save_entry(home, rows, asker=asker, deed=CORRECTED)
     return Corrected(len(good), troubles)
 
 

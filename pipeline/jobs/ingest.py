@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.access.hand_ins import account
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
@@ -39,6 +40,7 @@ def ingest(
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
     now: datetime | None = None,
+    asker: Asker | None = None,
 ) -> IngestReport:
     """Take files or folders in, rebuild everything, publish, and write ``set_aside.csv``.
 
@@ -49,14 +51,18 @@ def ingest(
     """
     with home.one_builder():
         waited = _rows(newest(home), "waiting_rows")
-        hand_in = receive(home, paths, now)
+        hand_in = receive(home, paths, now, asker=asker)
         manifest = build(home, progress=progress, say=say)
         came_in = waited & _rows(manifest, "accepted_rows")
         return _report(home, manifest, hand_in, len(came_in))
 
 
 def rebuild(
-    home: Home, *, progress: bool = False, say: Callable[[str], None] = lambda text: None
+    home: Home,
+    *,
+    progress: bool = False,
+    say: Callable[[str], None] = lambda text: None,
+    asker: Asker | None = None,
 ) -> Manifest:
     """Build and publish anew from what was handed in before."""
     with home.one_builder():
