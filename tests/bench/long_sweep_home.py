@@ -40,10 +40,13 @@ def long_sweep_home(folder: Path) -> Home:
     return home
 
 
-def write_long_tests(folder: Path) -> None:
-    """The tests as contract files: `test_sessions-long.csv` and `sweeps-long.parquet`."""
-    tests = pd.read_csv(SEED / "test_sessions.csv", dtype=str)
-    sensors = pd.read_csv(SEED / "sensors.csv", dtype=str)
+def write_long_tests(folder: Path, records: Path = SEED) -> None:
+    """The tests as contract files: `test_sessions-long.csv` and `sweeps-long.parquet`.
+
+    ``records`` holds the tables whose sensors are tested.
+    """
+    tests = pd.read_csv(records / "test_sessions.csv", dtype=str)
+    sensors = pd.read_csv(records / "sensors.csv", dtype=str)
     in_service = sensors.loc[sensors["removed_on"].isna(), "sensor_id"]
     swept = tests[tests["sensor_id"].isin(in_service) & tests["sweep_channel"].eq("volt")]
     last = swept.sort_values("tested_at").iloc[-1].to_dict()
