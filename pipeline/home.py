@@ -13,6 +13,8 @@
     set_aside.csv       what could not be taken in, and why
     to_correct/         the same rows whole, ready to correct and hand in again
     settings.toml       costs, levels, limits and how values are shown, for the owner to edit
+    network.toml        how the dashboard is reached on the shop's network; no secret in it
+    people.toml         who has which part there, for which shops or fleets
     column_names.json   what the columns of a shop's own files stand for
     advised/            what each published version advised: kept, since it cannot be made again
     drafts/             forms begun on screen and not saved yet
@@ -104,6 +106,16 @@ class Home:
     def settings(self) -> Path:
         """Costs, levels and limits, for the owner to edit."""
         return self.root / "settings.toml"
+
+    @property
+    def network(self) -> Path:
+        """How the dashboard is reached on the shop's network."""
+        return self.root / "network.toml"
+
+    @property
+    def people(self) -> Path:
+        """Who has which part on the shop's network."""
+        return self.root / "people.toml"
 
     @property
     def column_names(self) -> Path:
