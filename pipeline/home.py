@@ -17,7 +17,9 @@
     people.toml         who has which part there, for which shops or fleets
     column_names.json   what the columns of a shop's own files stand for
     advised/            what each published version advised: kept, since it cannot be made again
+    deeds/              who did what, in lines that are only ever added to
     drafts/             forms begun on screen and not saved yet
+    before_layout_2/    what a newer version changed of the home, as it was before
     building.json, .log the last build begun from the screen, and what it said
 """
 
@@ -37,8 +39,8 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from pipeline.environment import CHECKOUT
+from pipeline.home_layouts import LAYOUT, carry_forward
 
-LAYOUT = 1
 OWN, DEMO = "own", "demo"
 
 
@@ -103,6 +105,11 @@ class Home:
         return self.root / "drafts"
 
     @property
+    def deeds(self) -> Path:
+        """Who did what."""
+        return self.root / "deeds"
+
+    @property
     def settings(self) -> Path:
         """Costs, levels and limits, for the owner to edit."""
         return self.root / "settings.toml"
@@ -148,6 +155,29 @@ class Home:
         _refuse_mixing(self.root, card["kind"], kind)
         return self
 
+    @property
+    def layout(self) -> int | None:
+        """Version of the layout it is in, None where it has not been started."""
+        found = self._card()
+        return int(found["layout"]) if found else None
+
+    def refuse_newer(self) -> None:
+        """Raise HomeError where a newer version of the program wrote it, or its card is damaged."""
+        self._card()
+
+    def bring_up_to_date(self) -> None:
+        """Carry a home of an older layout forward; one of the present layout is left alone.
+
+        Raises
+        ------
+        HomeError
+            It is of a newer layout, or another builder is at work in it.
+        """
+        layout = self.layout
+        if layout is not None and layout < LAYOUT:
+            with self.one_builder():
+                pass
+
     def _card(self) -> dict | None:
         path = self.root / "home.json"
         if not path.exists():
@@ -175,7 +205,8 @@ class Home:
         """Hold the home for one builder; others are told who holds it.
 
         The lock is the operating system's own: it ends with the process that holds it, so that
-        a killed builder never leaves the home locked.
+        a killed builder never leaves the home locked. A home of an older layout is carried forward
+        first.
         """
         card = self.root / "builder.json"
         lock = FileLock(self.root / "lock", timeout=1)  # long enough for those who only look
@@ -187,6 +218,8 @@ class Home:
             ) from error
         try:
             card.write_text(json.dumps(_this_process()), encoding="utf-8")
+            if self._card() is not None:
+                carry_forward(self.root)
             yield
         finally:
             card.unlink(missing_ok=True)

@@ -17,6 +17,7 @@ from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.contract import BECAUSE, TABLES, Table
 from pipeline.intake.csv_text import BrokenFileError, read_header
+from pipeline.intake.deeds import changing
 
 LEFT_OUT = ""
 
@@ -64,7 +65,7 @@ def remember_column_names(
         if ours != LEFT_OUT and ours not in own:
             raise ValueError(f"{table} has no column {ours!r}")
     known = read_column_names(home)
-    _write(home, known | {table: known.get(table, {}) | dict(names)})
+    _write(home, known | {table: known.get(table, {}) | dict(names)}, table, asker)
 
 
 def forget_column_names(
@@ -74,7 +75,7 @@ def forget_column_names(
     gone = set(names)
     known = read_column_names(home)
     kept = {theirs: ours for theirs, ours in known.get(table, {}).items() if theirs not in gone}
-    _write(home, known | {table: kept})
+    _write(home, known | {table: kept}, table, asker)
 
 
 def header_names(path: Path) -> list[str]:
@@ -114,6 +115,8 @@ def likely_name(theirs: str, table: Table) -> str | None:
     return plain if plain in table.names else None
 
 
-def _write(home: Home, names: Names) -> None:
+def _write(home: Home, names: Names, table: str, asker: Asker | None) -> None:
     kept = {table: of for table, of in names.items() if of}
-    write_new(home.column_names, json.dumps(kept, indent=1, ensure_ascii=False) + "\n")
+    text = json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
+    with changing(home, "column_names", text.encode(), {"table": table}, asker):
+        write_new(home.column_names, text)

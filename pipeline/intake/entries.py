@@ -19,9 +19,10 @@ from pathlib import Path
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
+from pipeline.intake.hand_in_cards import ANSWERED, HANDED_IN, RETRACTED
 from pipeline.intake.read_rows import read_into
 from pipeline.intake.read_sweeps import samples_into
-from pipeline.intake.receive import ANSWERED, HANDED_IN, RETRACTED, HandedFile, receive
+from pipeline.intake.receive import HandedFile, receive
 from pipeline.statements import connect
 
 Rows = Mapping[str, Sequence[Mapping[str, object]]]

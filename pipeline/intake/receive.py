@@ -21,10 +21,8 @@ from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home, HomeError, sync_folder, write_new
 from pipeline.intake.arriving import ArrivingFile, arrival
 from pipeline.intake.column_names import Names
-
-CARD = "hand_in.json"
-#: What a hand-in was, for the record of deeds.
-HANDED_IN, CORRECTED, RETRACTED, ANSWERED = "handed_in", "corrected", "retracted", "answered"
+from pipeline.intake.deeds import make_up_if_possible
+from pipeline.intake.hand_in_cards import CARD, HANDED_IN, card_of, hand_in_folders, last_hand_in
 
 
 @dataclass(frozen=True)
@@ -69,6 +67,7 @@ def receive(
     where that is not what the home remembers. ``asker`` is who hands in (whoever is at this
     machine), ``deed`` what it amounts to and ``said`` what the record of deeds tells of it beside.
     """
+    home.refuse_newer()
     for path in paths:
         if not path.exists() and not path.is_symlink():
             raise HomeError(f"No such file or folder: {path}. Nothing was taken in.")
@@ -93,27 +92,24 @@ def receive(
         }
         write_new(draft / CARD, json.dumps(card, indent=1) + "\n")
         sync_folder(draft)
-        return _take_number(home, draft)
+        number = _take_number(home, draft)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-
-
-def last_hand_in(home: Home) -> int:
-    """Number of the last hand-in, 0 where there is none."""
-    return max((int(folder.name) for folder in _folders(home)), default=0)
+    make_up_if_possible(home)  # its card says all that the record of deeds is to tell
+    return number
 
 
 def handed_in_at(home: Home, number: int) -> datetime | None:
     """When a hand-in came, None where there is none of that number or its card is damaged."""
     try:
-        return datetime.fromisoformat(_card(home.handed_in / f"{number:06d}")["handed_in_at"])
+        return datetime.fromisoformat(card_of(home.handed_in / f"{number:06d}")["handed_in_at"])
     except HomeError:
         return None
 
 
 def left_out(home: Home, number: int) -> list[str]:
     """Sentences on the sheets of workbooks that a hand-in did not take."""
-    return list(_card(home.handed_in / f"{number:06d}").get("left_out", ()))
+    return list(card_of(home.handed_in / f"{number:06d}").get("left_out", ()))
 
 
 def _person(asker: Asker) -> dict[str, str]:
@@ -141,12 +137,12 @@ def _take_number(home: Home, draft: Path) -> int:
 
 def handed_files(home: Home, *, after: int = 0) -> list[HandedFile]:
     """Every file handed in, in order; those of hand-ins after a number only, where one is given."""
-    folders = sorted(folder for folder in _folders(home) if int(folder.name) > after)
+    folders = sorted(folder for folder in hand_in_folders(home) if int(folder.name) > after)
     return [file for folder in folders for file in _files_of(folder)]
 
 
 def _files_of(folder: Path) -> list[HandedFile]:
-    card = _card(folder)
+    card = card_of(folder)
     handed_in_on = datetime.fromisoformat(card["handed_in_at"]).date()
     return [
         HandedFile(
@@ -160,27 +156,6 @@ def _files_of(folder: Path) -> list[HandedFile]:
         )
         for file in card["files"]
     ]
-
-
-def _card(folder: Path) -> dict:
-    """What a hand-in says of itself: a whole card of the kind that :func:`receive` writes."""
-    try:
-        card = json.loads((folder / CARD).read_text(encoding="utf-8"))
-        datetime.fromisoformat(card["handed_in_at"])
-        for file in card["files"]:
-            _ = int(file["file_no"]), file["name"], file["stored"], file["trouble"]
-            dict(file.get("columns", {}))
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise HomeError(
-            f"{folder / CARD} is damaged ({error}); put it back from a copy."
-        ) from error
-    return card
-
-
-def _folders(home: Home) -> list[Path]:
-    if not home.handed_in.exists():
-        return []
-    return [folder for folder in home.handed_in.iterdir() if folder.name.isdigit()]
 
 
 def files_in(paths: Iterable[Path]) -> list[Path]:

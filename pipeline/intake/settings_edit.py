@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+import tempfile
 import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict
+from pathlib import Path
 
 from models.plans.settings import PlanSettings, settings_from
 from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, write_new
+from pipeline.intake.deeds import changing
 from pipeline.intake.settings_file import (
     known_settings,
     read_settings,
@@ -68,13 +71,15 @@ def keep_settings(
             edited = set_in(edited, name, wanted[name])
     if edited == text.plain:
         return {}
-    write_new(home.settings, text.as_it_was(edited))
-    if not _holds(home, {name: wanted[name] for name in values}, len(before.problems)):
-        write_new(home.settings, text.as_it_was(text.plain))
+    new = text.as_it_was(edited)
+    if not _holds(new, {name: wanted[name] for name in values}, len(before.problems)):
         raise HomeError(
             f"{home.settings.name} holds {', '.join(values)} in a form that cannot be changed "
             "here: change it in the file. Nothing was changed."
         )
+    changed = {name: [now[name], wanted[name]] for name in values if wanted[name] != now[name]}
+    with changing(home, "settings", new.encode(), {"settings": changed}, asker):
+        write_new(home.settings, new)
     return {}
 
 
@@ -145,9 +150,12 @@ def _refuse_unreadable(text: str, problems: tuple[str, ...]) -> None:
         raise HomeError(f"{problems[0]} Mend the file, or move it away; nothing was changed.")
 
 
-def _holds(home: Home, wanted: Mapping[str, object], problems_before: int) -> bool:
-    """Whether the file says what was meant, and nothing more in it fails to be read."""
-    found = read_settings(home)
+def _holds(text: str, wanted: Mapping[str, object], problems_before: int) -> bool:
+    """Whether a file of this text says what was meant, and nothing more in it fails to be read."""
+    with tempfile.TemporaryDirectory(prefix="settings-") as folder:
+        trial = Home(Path(folder))
+        trial.settings.write_bytes(text.encode())
+        found = read_settings(trial)
     said = asdict(found.settings) | asdict(found.shown)
     as_meant = all(said[name] == value for name, value in wanted.items())
     return as_meant and len(found.problems) <= problems_before

@@ -12,7 +12,7 @@ from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.entries import Trouble, entry_troubles, save_entry
-from pipeline.intake.receive import CORRECTED
+from pipeline.intake.hand_in_cards import CORRECTED
 
 TAKEN_OFF = "taken off the list of what was set aside"
 

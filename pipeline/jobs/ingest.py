@@ -12,11 +12,12 @@ import pandas as pd
 from pipeline.access.hand_ins import account
 from pipeline.asker import Asker
 from pipeline.home import Home
+from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
-from pipeline.warehouse.publish import Manifest, newest
+from pipeline.warehouse.publish import Manifest, newest, versions
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,6 @@ def rebuild(
     *,
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
-    asker: Asker | None = None,
 ) -> Manifest:
     """Build and publish anew from what was handed in before."""
     with home.one_builder():
@@ -79,6 +79,8 @@ def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None
     """
     if home.kind is None:
         return
+    home.bring_up_to_date()
+    make_up_if_possible(home, versions(home))
     last = last_hand_in(home)
     found = newest(home)
     today = (home.as_of or datetime.now(UTC).date()).isoformat()

@@ -11,6 +11,7 @@ from threadpoolctl import threadpool_limits
 from models.plans.settings import PlanSettings
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
+from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.settings_file import SettingsFile, read_settings, write_settings
 from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.backtest import backtest
@@ -19,7 +20,7 @@ from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.check_plan import earlier_events, plan_checks, settings_for_checks
 from pipeline.warehouse.lives import follow_lives, stage_bikes
-from pipeline.warehouse.publish import Manifest, draft_path, publish
+from pipeline.warehouse.publish import Manifest, draft_path, publish, versions
 from pipeline.warehouse.risk import score_risk
 from pipeline.warehouse.statics import judge_statics
 from pipeline.warehouse.wear import judge_sweeps, map_travel
@@ -81,6 +82,7 @@ def build(
         hand_in=max((file.hand_in for file in files), default=0),
     )
     keep_advised(home)
+    make_up_if_possible(home, versions(home))
     return manifest
 
 

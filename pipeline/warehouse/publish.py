@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from pipeline.home import Home, write_new
+from pipeline.intake.deeds import Version
 from pipeline.warehouse.shape import current_shape
 
 KEPT_VERSIONS = 3
@@ -63,6 +64,11 @@ def published(home: Home) -> Iterator[Manifest]:
                 )
 
 
+def versions(home: Home) -> list[Version]:
+    """The versions still there, as the record of deeds tells of them."""
+    return [Version(m.version, m.built_at, m.as_of, m.shape, m.hand_in) for m in published(home)]
+
+
 def draft_path(home: Home) -> Path:
     """Where a warehouse is built before it is published.
 
@@ -77,7 +83,7 @@ def publish(
     home: Home, draft: Path, *, built_at: str, as_of: str, kind: str, hand_in: int
 ) -> Manifest:
     """Give the finished draft the next version's name, then its manifest; tidy old versions."""
-    version = 1 + max((int(path.stem) for path in _manifests(home)), default=0)
+    version = 1 + _last_version(home)
     final = home.published / f"warehouse-{version:06d}.duckdb"
     _remove(final)  # a build killed between the two renames left it without a manifest
     draft.rename(final)
@@ -89,6 +95,12 @@ def publish(
         if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
             _remove(old)
     return manifest
+
+
+def _last_version(home: Home) -> int:
+    """The last number given, also where the versions themselves were lost or not restored."""
+    numbered = [*_manifests(home), *home.advised.glob("*.parquet")]
+    return max((int(path.stem) for path in numbered if path.stem.isdigit()), default=0)
 
 
 def _manifests(home: Home) -> list[Path]:
