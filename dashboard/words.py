@@ -17,6 +17,8 @@ from pipeline.intake.shown_settings import MILES
 
 MILE_KM = 1.609344
 NOT_KNOWN = "not known"
+#: The sign for a currency that is not specified (U+00A4; CLDR's XXX).
+ANY_CURRENCY = "¤"
 
 ACTIONS = {
     "replace": "Replace",
@@ -174,8 +176,13 @@ def number(value: object, unit: str = "", digits: int = 2, blank: str = NOT_KNOW
 
 
 def money(amount: float, currency: str = "") -> str:
-    """An amount in whole units of the shop's currency, its name behind where it has one."""
-    return f"{amount:,.0f} {currency}".strip()
+    """An amount in whole units of the shop's currency."""
+    return in_currency(f"{amount:,.0f}", currency)
+
+
+def in_currency(amount: str, currency: str = "") -> str:
+    """An amount and its unit; a currency nobody has named goes by the sign that stands for any."""
+    return f"{amount} {currency or ANY_CURRENCY}"
 
 
 def figures(value: object, unit: str = "", blank: str = NOT_KNOWN) -> str:

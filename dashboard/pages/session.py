@@ -60,7 +60,8 @@ def _top(view: SessionView) -> None:
     bike = to_bike(test["unit_id"], f"Bike {test['label']}")
     surround.top_line(surround.worklist_link(), bike, f"Test {test['session_id']}")
     surround.which_records(view.edition)
-    title = joined(["Bench test of ", tag("span", moment(test["tested_at"]), class_="wa-nowrap")])
+    parts = moment(test["tested_at"]).split(" ")  # on a phone, day and hour may stand apart
+    title = joined(["Bench test of ", *(tag("span", f"{part} ", class_="wa-id") for part in parts)])
     whole = facts(session_facts(test)).replace('class="wa-facts"', 'class="wa-facts wa-across"')
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))

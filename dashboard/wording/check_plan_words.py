@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.words import counted, day, number
+from dashboard.words import counted, day, in_currency, number
 
 PLIGHTS = {
     "no_window": "No day on which the bike can be spared",
@@ -28,7 +28,7 @@ def money(value: object, currency: str = "") -> str:
     if pd.isna(value):
         return "not known"
     digits = 0 if abs(float(value)) >= 9.95 else 1
-    return f"{number(value, digits=digits)} {currency}".strip()
+    return in_currency(number(value, digits=digits), currency)
 
 
 def against_none(saves: float, currency: str = "") -> str:

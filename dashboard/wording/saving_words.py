@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboard.words import counted, day, number
+from dashboard.words import counted, day, in_currency, money, number
 from pipeline.access.repairs_view import SavedSoFar
 
 
@@ -22,7 +22,7 @@ def saved_reading(saved: SavedSoFar, currency: str) -> str:
     verb = "saved" if saved.estimate >= 0 else "cost more than it saved by"
     return (
         f"Since {day(saved.since)} the advice is estimated to have {verb} "
-        f"{_money(abs(saved.estimate), currency)}: likely {_range(saved, currency)}."
+        f"{money(abs(saved.estimate), currency)}: likely {_range(saved, currency)}."
     )
 
 
@@ -44,12 +44,8 @@ def saved_rests_on(saved: SavedSoFar) -> list[str]:
 
 def _range(saved: SavedSoFar, currency: str) -> str:
     low, high = (_signed(value) for value in (saved.low, saved.high))
-    return f"{low} to {high} {currency} saved".replace("  ", " ")
+    return f"{low} to {in_currency(high, currency)} saved"
 
 
 def _signed(value: float) -> str:
     return number(value, digits=0)
-
-
-def _money(value: float, currency: str) -> str:
-    return f"{value:,.0f} {currency}".strip()

@@ -27,7 +27,7 @@ def exported(rows: pd.DataFrame) -> pd.DataFrame:
 def tied_up(row: dict, currency: str) -> str:
     """Money in parts on hand and due, today and with what is advised."""
     now, after = row["tied_up"], row["tied_up_after"]
-    return money(now, currency) if now == after else f"{money(now)} → {money(after, currency)}"
+    return money(now, currency) if now == after else f"{now:,.0f} → {money(after, currency)}"
 
 
 def parts(value: float) -> str:

@@ -21,8 +21,8 @@ def shown(monkeypatch, tmp_path):
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
-    monkeypatch.setattr(check_plan_view, "check_plan_view", lambda home: Shown.view)
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    monkeypatch.setattr(check_plan_view, "check_plan_view", lambda home, asker: Shown.view)
     return Shown
 
 
@@ -33,7 +33,7 @@ def test_the_first_weeks_stand_before_everything_else(shown):
         for words in (
             "4 bikes to come in.",
             "2 checks pay by themselves",
-            "2 checks are owed though expected to cost 100 more than none",
+            "2 checks are owed though expected to cost 100 ¤ more than none",
             "from Monday 2026-11-02",
             "Before any work on a bike",
             "A planned day declares no bike safe until then",
@@ -50,14 +50,14 @@ def test_each_visit_tells_what_and_why_and_what_it_costs_against_none(shown):
     text = text_of(opened("checks"))
     assert "Test sensor S-1 on the bench" in text
     assert "It is the first day open." in text
-    assert ">42 less<" in text
-    assert ">50 more<" in text
+    assert ">42 ¤ less<" in text
+    assert ">50 ¤ more<" in text
 
 
 def test_every_plight_is_listed_with_its_cost_of_waiting(shown):
     text = text_of(opened("checks"))
     for words in (
-        "No day on which the bike can be spared: 1 bike, waiting costs 115 in expectation",
+        "No day on which the bike can be spared: 1 bike, waiting costs 115 ¤ in expectation",
         "No part there or due: 1 bike",
         "No bay hours left: 1 bike",
         "Not worth a day of its depot alone: 1 bike<",
@@ -124,5 +124,5 @@ def test_weeks_in_which_every_day_is_closed_are_told_as_such(shown):
 def test_assumed_hours_and_nearness_to_the_best_are_said(shown):
     text = text_of(opened("checks"))
     assert "North Yard: bay hours are not on record, 8 bay hours a day are assumed." in text
-    assert "a better plan could save 1.5 more at most" in text
+    assert "a better plan could save 1.5 ¤ more at most" in text
     assert "no plan under these limits is better" in text

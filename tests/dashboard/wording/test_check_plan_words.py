@@ -57,8 +57,8 @@ def test_in_short_counts_checks_that_pay_and_checks_that_are_owed_apart():
 def test_fleet_bikes_of_which_not_enough_is_known_are_told_from_private_ones():
     visits = fakes.visits().assign(owed_for="not_known", saves=-10.0, fleet_id=["f", None, "", "f"])
     said = words.in_short(visits, fakes.unplaced(), "")[1]
-    assert "2 of fleet bikes of which not enough is known (20 more)" in said
-    assert "2 of private bikes of which not enough is known (20 more)" in said
+    assert "2 of fleet bikes of which not enough is known (20 ¤ more)" in said
+    assert "2 of private bikes of which not enough is known (20 ¤ more)" in said
 
 
 def test_reasons_that_no_bike_has_are_left_out():
@@ -66,12 +66,12 @@ def test_reasons_that_no_bike_has_are_left_out():
     said = words.in_short(owed, fakes.unplaced().iloc[:0], "")
     assert said[1:] == [
         "4 checks pay by themselves (4 of them asked for by the worklist too): together they are "
-        "expected to cost 20 less than none."
+        "expected to cost 20 ¤ less than none."
     ]
     one = words.in_short(owed.iloc[:1].assign(owed=False), fakes.unplaced().iloc[:0], "")
     assert one == [
         "1 bike to come in.",
-        "1 check pays by itself: expected to cost 5 less than none.",
+        "1 check pays by itself: expected to cost 5 ¤ less than none.",
     ]
 
 
@@ -89,7 +89,7 @@ def test_numbers_in_a_file_are_rounded():
 def test_a_plight_counts_bikes_and_what_waiting_costs():
     rows = pd.DataFrame({"waiting_costs": [115.0, -3.0]})
     assert words.plight_words("no_part", rows, "") == (
-        "No part there or due: 2 bikes, waiting costs 115 in expectation"
+        "No part there or due: 2 bikes, waiting costs 115 ¤ in expectation"
     )
     assert words.plight_words("cost_not_known", rows.iloc[:0], "") == (
         "Too little known to say what a check saves: 0 bikes"

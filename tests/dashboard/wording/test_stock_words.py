@@ -84,7 +84,7 @@ def test_a_slow_mover_names_both_costs_and_what_is_left():
 def test_nothing_to_order_is_said_with_the_money_tied_up():
     rows = stock_rows().assign(order_parts=0, order_money=0.0)
     assert in_short(rows, "") == (
-        "Nothing to order today. 700 is tied up in parts on hand and due."
+        "Nothing to order today. 700 ¤ is tied up in parts on hand and due."
     )
 
 
@@ -134,4 +134,4 @@ def test_what_the_plan_rests_on_names_fits_target_and_consent():
 
 def test_money_is_whole_and_names_its_currency():
     assert money(1234.4, "crowns") == "1,234 crowns"
-    assert money(1234.6) == "1,235"
+    assert money(1234.6) == "1,235 ¤"
