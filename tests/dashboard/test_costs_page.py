@@ -31,7 +31,7 @@ def test_as_built_nothing_changes():
     assert "if the advice is followed" in text
     assert "not a saving that was made; it counts no injury" in text
     assert "estimated to save 300 ¤ against planning nothing; 2 fits of the model" in text
-    assert "give 150 to 510" in text
+    assert "give 150 ¤ to 510 ¤" in text
     assert "Before any work on a bike" in text
 
 
