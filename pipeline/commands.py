@@ -11,8 +11,10 @@ import pandas as pd
 
 from pipeline.home import Home, HomeError, own_home
 from pipeline.intake.settings_file import read_settings
+from pipeline.jobs.backup import back_up
 from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import IngestReport, ingest, rebuild
+from pipeline.jobs.restore import restore
 
 _HEADS = {
     "table_name": "table",
@@ -57,7 +59,17 @@ def _parser() -> argparse.ArgumentParser:
     again.set_defaults(run=_rebuild)
     demo = commands.add_parser("demo", help="build the demo shops in a home of their own")
     demo.set_defaults(run=_demo)
-    for command in (take_in, again, demo):
+    copy = commands.add_parser("backup", help="copy what cannot be made again, while in use")
+    copy.add_argument("target", type=Path, metavar="FILE_OR_FOLDER")
+    copy.set_defaults(run=_backup)
+    put_back = commands.add_parser("restore", help="restore a backup into a home of its own")
+    put_back.add_argument("backup", type=Path, metavar="BACKUP")
+    put_back.add_argument("--home", metavar="DIR", required=True, help="an empty or new folder")
+    put_back.add_argument(
+        "--no-build", action="store_true", help="leave the records to the next build"
+    )
+    put_back.set_defaults(run=_restore)
+    for command in (take_in, again, demo, copy):
         command.add_argument(
             "--home",
             metavar="DIR",
@@ -92,6 +104,29 @@ def _demo(chosen: argparse.Namespace) -> None:
     home = Home(Path(chosen.home).expanduser().resolve()) if chosen.home else None
     manifest = ensure_demo(home, progress=True, say=_say)
     print(f"The demo is ready in {manifest.path.parent.parent}.")
+
+
+def _backup(chosen: argparse.Namespace) -> None:
+    made = back_up(own_home(chosen.home), chosen.target, say=_say)
+    for warning in made.warnings:
+        print(warning)
+    print(
+        f"{made.backup.path}: {len(made.backup.hashes):,} files, {made.backup.size / 1e6:,.1f} MB, "
+        f"up to hand-in {made.backup.last_hand_in:,}; read back and found whole."
+    )
+
+
+def _restore(chosen: argparse.Namespace) -> None:
+    done = restore(
+        chosen.backup, Path(chosen.home), build=not chosen.no_build, progress=True, say=_say
+    )
+    print(f"Restored to {done.home.root}. Compared:")
+    print("\n".join(f"- {what}" for what in done.compared))
+    if done.manifest is None:
+        print("The records are built at the next start, or by `python3 -m pipeline rebuild`.")
+    if done.different:
+        raise HomeError("Found different:\n" + "\n".join(f"- {what}" for what in done.different))
+    print("No difference was found.")
 
 
 def report_text(report: IngestReport) -> str:
