@@ -17,6 +17,7 @@
     people.toml         who has which part there, for which shops or fleets
     column_names.json   what the columns of a shop's own files stand for
     advised/            what each published version advised: kept, since it cannot be made again
+    given_out/          visits as calendar files gave them out last, carried on from build to build
     deeds/              who did what, in lines that are only ever added to
     drafts/             forms begun on screen and not saved yet
     before_layout_2/    what a newer version changed of the home, as it was before
@@ -103,6 +104,11 @@ class Home:
     def drafts(self) -> Path:
         """Forms begun on screen and not saved yet."""
         return self.root / "drafts"
+
+    @property
+    def given_out(self) -> Path:
+        """Visits as calendar files gave them out last."""
+        return self.root / "given_out"
 
     @property
     def deeds(self) -> Path:

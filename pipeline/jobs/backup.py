@@ -12,6 +12,7 @@ import os
 import tarfile
 import uuid
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -34,6 +35,8 @@ from pipeline.jobs.backup_format import (
     is_kept_folder,
     read_backup,
 )
+from pipeline.warehouse.advised import keep_advised
+from pipeline.warehouse.given_out import keep_events
 from pipeline.warehouse.publish import newest
 from pipeline.warehouse.record_digests import record_digests
 
@@ -95,6 +98,7 @@ def back_up(
     moment = now or datetime.now(UTC)
     path = _target(home, target, moment)
     say("Copying what cannot be made again")
+    _keep_what_versions_hold(home)
     with kept_still(home):
         picture = _picture(home)
     head = _head(home, picture, moment)
@@ -109,6 +113,14 @@ def back_up(
         draft.unlink(missing_ok=True)
     backup = Backup(path, head, read.hashes, read.size)
     return Made(backup, warnings + _noted(home, backup, asker))
+
+
+def _keep_what_versions_hold(home: Home) -> None:
+    """Advice and visits of a version whose build was killed before keeping them."""
+    if not home.is_being_built:
+        with suppress(OSError):
+            keep_advised(home)
+            keep_events(home)
 
 
 def _noted(home: Home, backup: Backup, asker: Asker | None) -> list[str]:

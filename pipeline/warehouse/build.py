@@ -18,7 +18,8 @@ from pipeline.jobs.backtest import backtest
 from pipeline.jobs.measure import measure_missing
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
-from pipeline.warehouse.check_plan import earlier_events, plan_checks, settings_for_checks
+from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
+from pipeline.warehouse.given_out import earlier_events, keep_events
 from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish, versions
 from pipeline.warehouse.risk import score_risk
@@ -82,6 +83,7 @@ def build(
         hand_in=max((file.hand_in for file in files), default=0),
     )
     keep_advised(home)
+    keep_events(home)
     make_up_if_possible(home, versions(home))
     return manifest
 

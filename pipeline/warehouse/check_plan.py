@@ -14,14 +14,12 @@ from models.check_plan.plan import CheckRecords
 from models.check_plan.plan import plan_checks as plan
 from models.check_plan.settings import CheckSettings
 from models.check_plan.stock import coming_today
-from models.frames import Column, FrameError, FrameSchema
+from models.frames import Column, FrameSchema
 from models.plans.open_days import dates, weekdays
 from models.plans.settings import PlanSettings
 from models.stock.schemas import STOCK_ORDERS
-from pipeline.home import Home
-from pipeline.statements import connect, run, store
+from pipeline.statements import run, store
 from pipeline.warehouse.lives import MARTS
-from pipeline.warehouse.publish import newest
 
 CHECK_SETTINGS = FrameSchema(
     "check_settings",
@@ -63,7 +61,7 @@ def plan_checks(
     day : date
         The as-of day.
     earlier : frame, optional
-        CHECK_EVENTS of the version published before, from :func:`earlier_events`.
+        CHECK_EVENTS of the version published before, from :func:`given_out.earlier_events`.
     private_not_known : str
         The owner's choice, kept to be told; ``marts.planned_work`` has followed it.
     **settings
@@ -110,27 +108,6 @@ def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckReco
         run(connection, f"{MARTS}/check_parts").df(),
         coming_today(STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()), day),
     )
-
-
-def earlier_events(home: Home) -> pd.DataFrame:
-    """CHECK_EVENTS of the newest published version, by whatever code it was made.
-
-    Empty where there is none that can be read: calendars then take the plan as a first one, and
-    what they hold of an earlier one is revised by it but not cancelled.
-    """
-    found = newest(home)
-    if found is None:
-        return schemas.CHECK_EVENTS.empty()
-    try:
-        connection = connect(found.path, read_only=True)
-    except duckdb.Error:
-        return schemas.CHECK_EVENTS.empty()
-    try:
-        return schemas.CHECK_EVENTS.check(run(connection, "access/sql/check_events").df())
-    except (duckdb.Error, FrameError):
-        return schemas.CHECK_EVENTS.empty()
-    finally:
-        connection.close()
 
 
 def _as_row(settings: CheckSettings, private_not_known: str) -> pd.DataFrame:

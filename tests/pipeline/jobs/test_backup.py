@@ -113,7 +113,11 @@ def test_hand_ins_saved_meanwhile_are_whole_or_not_in_it(kept, tmp_path):
 def test_records_built_anew_are_held_against_those_backed_up(stocked_copy, tmp_path, monkeypatch):
     published = newest(stocked_copy)
     monkeypatch.setattr(restore_module, "rebuild", lambda home, **words: published)
+    kept = [*stocked_copy.given_out.iterdir(), *stocked_copy.advised.iterdir()]
+    for path in kept:
+        path.unlink()  # as where the build was killed before keeping them
     backup = back_up(stocked_copy, tmp_path / "b.tar").backup
+    assert all(path.relative_to(stocked_copy.root).as_posix() in backup.hashes for path in kept)
     done = restore(backup.path, tmp_path / "same")
     assert done.different == []
     assert "tables with those of version" in done.compared[-1]

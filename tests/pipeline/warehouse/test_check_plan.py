@@ -160,15 +160,3 @@ def test_a_plan_goes_on_from_the_one_published_before(costly):
     planned_anew(costly, nothing_pays, earlier=first)
     assert all(column(costly, "cancelled", "check_events"))
     assert column(costly, "uid", "check_events") == first["uid"].tolist()
-
-
-def test_earlier_events_are_read_from_the_published_version(stocked_home, home):
-    found = check_plan.earlier_events(stocked_home)
-    assert found.columns.tolist() == CHECK_EVENTS.names
-    assert check_plan.earlier_events(home).empty
-
-
-def test_a_published_version_without_events_counts_as_none(stocked_home, monkeypatch, connection):
-    connection.execute("drop table marts.check_events")
-    monkeypatch.setattr(check_plan, "connect", lambda path, read_only: connection.cursor())
-    assert check_plan.earlier_events(stocked_home).empty
