@@ -2,7 +2,10 @@
 
 import streamlit as st
 
-st.set_page_config(layout="wide")
+from dashboard.signing_in import who_asks
+
+st.set_page_config(layout="wide", page_title="Wear Atlas")
+who_asks()  # nobody unknown comes further, whatever page was asked for
 st.navigation(
     [
         st.Page("pages/worklist.py", title="Worklist: Wear Atlas", default=True),

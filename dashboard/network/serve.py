@@ -1,0 +1,87 @@
+"""Serve the dashboard on the shop's network, behind sign-in and TLS."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+
+from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from streamlit.runtime.pages_manager import PagesManager
+from streamlit.starlette import App
+
+import dashboard
+from dashboard.network.door import Door
+from dashboard.network.in_force import PROVIDER, Served, serve_as
+from dashboard.network.sign_ins import SignIns
+from pipeline.home import Home
+from pipeline.intake.network_file import Network
+
+
+def serve(network: Network, home: Home) -> None:
+    """Serve until stopped."""
+    sign_ins = SignIns(network.origin, network.sign_in_hours)
+    serve_as(Served(network, home, sign_ins))
+    if network.provider.authority:
+        os.environ["SSL_CERT_FILE"] = network.provider.authority  # asked for by httpx
+    application(network, sign_ins).run(config=options(network))
+
+
+def application(network: Network, sign_ins: SignIns) -> App:
+    """The pages behind the door. Secrets are handed over in memory and never written down."""
+    # Until app.py has run once, Streamlit would run a file of pages/ without it.
+    PagesManager.uses_pages_directory = False
+    return App(
+        Path(dashboard.__file__).with_name("app.py"),
+        secrets={"auth": sign_in_settings(network)},
+        middleware=[
+            Middleware(
+                TrustedHostMiddleware,
+                allowed_hosts=list(network.allowed_hosts),
+                www_redirect=False,
+            ),
+            Middleware(Door, network=network, sign_ins=sign_ins),
+        ],
+    )
+
+
+def sign_in_settings(network: Network) -> dict:
+    """What Streamlit needs to know for ``st.login``.
+
+    The key that signs cookies is drawn at each start and kept nowhere, so that a restart ends
+    every sign-in.
+    """
+    provider = network.provider
+    return {
+        "redirect_uri": network.callback,
+        "cookie_secret": secrets.token_urlsafe(48),
+        PROVIDER: {
+            "client_id": provider.client_id,
+            "client_secret": str(provider.client_secret),
+            "server_metadata_url": provider.metadata_url,
+            "client_kwargs": {"scope": "openid email profile", "prompt": provider.prompt},
+            "authorize_params": {"max_age": max(1, int(network.sign_in_hours * 3600))},
+        },
+    }
+
+
+def options(network: Network) -> dict[str, object]:
+    """Streamlit's options."""
+    _, _, port = network.authority.rpartition(":")
+    return {
+        "server.address": network.listen_on,
+        "server.port": network.port,
+        "server.sslCertFile": network.certificate,
+        "server.sslKeyFile": network.key,
+        "server.allowedHosts": list(network.allowed_hosts),
+        "server.enableCORS": True,
+        "server.corsAllowedOrigins": [network.origin],
+        "server.enableXsrfProtection": True,
+        "server.xsrfCookieSameSite": "strict",
+        "server.maxUploadSize": network.upload_limit_mb,
+        "server.enableAgentApi": False,
+        "browser.serverAddress": network.host,
+        "browser.serverPort": int(port) if port.isdecimal() else 443,
+        "browser.gatherUsageStats": False,
+    }
