@@ -9,22 +9,27 @@ chance add up to the chance given, whatever the factors do together.
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from itertools import product
 from math import factorial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
 from models.risk.growth import WearGrowth
-from models.risk.now import HORIZONS_KM, defect_chances, good_test_gaps, sign_of
+from models.risk.now import HORIZONS_KM, good_test_gaps, sign_of, unsigned_chances, with_sign
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 
 FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
+#: Which factors are at a sensor's own values, in the order of FACTORS; the sign stands last.
+Choice = tuple[bool, ...]
+_READING = FACTORS.index("reading")
+#: Rows worked out at a time, a row being one sensor under one choice of factors.
+_ROWS_AT_ONCE = 20_000
 _FEWEST_OF_PART = 5
 _SIGN_WORDS = {"fail": "failed", "suspect": "was suspect", "dropouts_seen": "showed drop-outs"}
 
@@ -71,8 +76,10 @@ def explain_risk(
     score = _last_scores(sensors, readings, results.settings["growth"])
     own = _values(sensors, in_view).assign(score=score)
     middle = _middle_values(sensors, in_view).assign(score=np.nan)
-    chance = partial(_chance, results, sensors, gaps, own, middle, horizon_km=horizon_km)
-    chances = _over_choices(chance, _at_work(results, own, middle))
+    at_work = _at_work(results, own, middle)
+    chances = _over_choices(
+        partial(_chances, results, sensors, gaps, own, middle, horizon_km), at_work
+    )
     changes = {name: _shapley(chances, k) for k, name in enumerate(FACTORS)}
     rows = [_rows(sensors, name, change, own, middle) for name, change in changes.items()]
     first = _rows(sensors, "middle", chances[(False,) * len(FACTORS)], own, middle)
@@ -158,61 +165,122 @@ def _at_work(results: RiskResults, own: pd.DataFrame, middle: pd.DataFrame) -> t
 
 
 def _over_choices(
-    chance: Callable[[tuple[bool, ...]], np.ndarray], at_work: tuple[bool, ...]
-) -> dict[tuple[bool, ...], np.ndarray]:
+    chances: Callable[[list[Choice]], dict[Choice, np.ndarray]], at_work: tuple[bool, ...]
+) -> dict[Choice, np.ndarray]:
     """The chance for every choice of factors; those not at work are taken for not chosen."""
-    found: dict[tuple[bool, ...], np.ndarray] = {}
-    every = {}
-    for chosen in product((False, True), repeat=len(FACTORS)):
-        key = tuple(map(operator.and_, chosen, at_work))
-        if key not in found:
-            found[key] = chance(key)
-        every[chosen] = found[key]
-    return every
+    every = list(product((False, True), repeat=len(FACTORS)))
+    keys = [tuple(map(operator.and_, chosen, at_work)) for chosen in every]
+    found = chances(sorted(set(keys)))
+    return {chosen: found[key] for chosen, key in zip(every, keys, strict=True)}
 
 
-def _chance(
+def _chances(
     results: RiskResults,
     sensors: pd.DataFrame,
     gaps_km: np.ndarray,
     own: pd.DataFrame,
     middle: pd.DataFrame,
-    chosen: tuple[bool, ...],
-    *,
     horizon_km: float,
-) -> np.ndarray:
-    """Chance with the chosen factors at the sensor's own values, the others at the middle ones."""
-    whole = dict(zip(FACTORS, chosen, strict=True))
-    mixed = pd.DataFrame(
-        {
-            column: (own if whole[name] else middle)[column]
-            for name, columns in _COLUMNS.items()
-            for column in columns
-        }
-    )
-    age = mixed["age_now_km"]
-    entry = (age - mixed["since_entry"]).clip(lower=0.0)
-    taken = ("age_now_km", "age_known", *_COLUMNS["riding"], "repaired", "earlier_repairs")
-    frame = sensors.assign(
-        **{name: mixed[name] for name in taken},
-        last_verdict=mixed["last_verdict"],
-        last_conclusion=mixed["last_conclusion"],
-        entry_km=entry,
-        good_km=(age - mixed["since_test"]).clip(lower=entry),
-        contact_km=(age - mixed["since_contact"]).clip(lower=entry),
-        last_test_km=age - mixed["since_last_test"],
-    )
-    settings: dict[str, Any] = results.settings | {
-        "in_view": mixed["in_view"].to_numpy(float),
-        "gaps_km": gaps_km,
-        "moved_km": (age - own["age_now_km"]).to_numpy(float),
-        "growth": results.settings["growth"] if whole["reading"] else None,
+    choices: list[Choice],
+) -> dict[Choice, np.ndarray]:
+    """Chance with the chosen factors at each sensor's own values, the others at the middle ones.
+
+    A sign is laid over what all else says: the chances without it are worked out once for each
+    choice of the other factors, many choices at a time.
+    """
+    signs = sign_of(sensors, results.settings["shares"])
+    others = sorted({chosen[:-1] for chosen in choices})
+    size = max(1, _ROWS_AT_ONCE // len(others))
+    parts: dict[tuple[bool, ...], list[tuple[np.ndarray, np.ndarray]]] = {k: [] for k in others}
+    for start in range(0, len(sensors), size):
+        some = slice(start, start + size)
+        rows = (frame.iloc[some].reset_index(drop=True) for frame in (sensors, own, middle))
+        block = _Block(results, *rows, gaps_km[some])
+        for read in (False, True):
+            block.work_out([key for key in others if key[_READING] == read], parts)
+    unsigned = {
+        key: tuple(map(np.concatenate, zip(*part, strict=True))) for key, part in parts.items()
     }
-    found = defect_chances(results.model, frame, n_resamples=0, **settings).chance
-    return found[:, HORIZONS_KM.index(horizon_km)]
+    ahead = HORIZONS_KM.index(horizon_km)
+    return {
+        chosen: _signed(*unsigned[chosen[:-1]], signs if chosen[-1] else None, results.settings)[
+            :, ahead
+        ]
+        for chosen in choices
+    }
 
 
-def _shapley(chances: dict[tuple[bool, ...], np.ndarray], k: int) -> np.ndarray:
+def _signed(
+    log_ok: np.ndarray, silence: np.ndarray, signs: pd.Series | None, settings: Mapping[str, Any]
+) -> np.ndarray:
+    """Chances by sensor and horizon, under each sensor's sign where signs count."""
+    log_ok = log_ok.copy()
+    for name in [] if signs is None else sorted(set(signs.dropna())):
+        members, q = np.flatnonzero(signs == name), np.array([settings["shares"][name].mean])
+        log_ok[members] = with_sign(log_ok[None, members], q, silence[None, members])[0]
+    return -np.expm1(np.minimum(log_ok, 0.0))
+
+
+class _Block(NamedTuple):
+    """Some sensors, their own values and the middle ones, one a row."""
+
+    results: RiskResults
+    sensors: pd.DataFrame
+    own: pd.DataFrame
+    middle: pd.DataFrame
+    gaps_km: np.ndarray
+
+    def work_out(self, choices: list[tuple[bool, ...]], parts: dict) -> None:
+        """Append to ``parts`` the log chances for each choice of factors, a sign left out.
+
+        All choices leave the reading out, or none does.
+        """
+        if not choices:
+            return
+        mixed = [self._mixed(chosen) for chosen in choices]
+        frame, moved_km, in_view = (
+            pd.concat(part, ignore_index=True) for part in zip(*mixed, strict=True)
+        )
+        settings = self.results.settings
+        log_ok, silence = unsigned_chances(
+            self.results.model,
+            frame,
+            horizons_km=HORIZONS_KM,
+            sensitivity=settings["sensitivity"],
+            in_view=in_view.to_numpy(float),
+            wear_readings=settings["wear_readings"],
+            growth=settings["growth"] if choices[0][_READING] else None,
+            moved_km=moved_km.to_numpy(float),
+            gaps_km=np.tile(self.gaps_km, (len(choices), 1)),
+        )
+        n = len(self.sensors)
+        for k, chosen in enumerate(choices):
+            parts[chosen].append((log_ok[k * n : (k + 1) * n], silence[k * n : (k + 1) * n]))
+
+    def _mixed(self, chosen: tuple[bool, ...]) -> tuple[pd.DataFrame, pd.Series, pd.Series]:
+        """The sensors under one choice, by how much their ages are moved, and ``in_view``."""
+        whole = dict(zip(FACTORS, chosen, strict=False))
+        mixed = pd.DataFrame(
+            {
+                column: (self.own if whole.get(name, True) else self.middle)[column]
+                for name, columns in _COLUMNS.items()
+                for column in columns
+            }
+        )
+        age = mixed["age_now_km"]
+        entry = (age - mixed["since_entry"]).clip(lower=0.0)
+        taken = ("age_now_km", "age_known", *_COLUMNS["riding"], "repaired", "earlier_repairs")
+        frame = self.sensors.assign(
+            **{name: mixed[name] for name in taken},
+            entry_km=entry,
+            good_km=(age - mixed["since_test"]).clip(lower=entry),
+            contact_km=(age - mixed["since_contact"]).clip(lower=entry),
+            last_test_km=age - mixed["since_last_test"],
+        )
+        return frame, age - self.own["age_now_km"], mixed["in_view"]
+
+
+def _shapley(chances: dict[Choice, np.ndarray], k: int) -> np.ndarray:
     """Mean change by factor k over all orders: weight |S|! (n - |S| - 1)! / n!."""
     n, total = len(FACTORS), 0.0
     for chosen, without in chances.items():

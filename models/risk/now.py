@@ -25,7 +25,8 @@ from models.risk.past_tests import Read, read_of
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
 #: A sign in a test outweighs the curve: the curve may move its odds by this factor at most.
 MOST_ODDS_SHIFT = 3.0
-_CHUNK = 200
+#: Sensors worked out at a time: with all draws, and at the fitted coefficients alone.
+_CHUNK, _CHUNK_OF_ONE = 200, 2_000
 _TINY = 1e-12
 _LEAST = 1e-300
 _SAME_KM = 1e-6
@@ -286,43 +287,93 @@ def _log_no_defect(
     gaps_km: np.ndarray | None = None,
 ) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """Some sensors' places and log chances of no defect, shape (draws, sensors, horizons)."""
-    seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     rng = np.random.default_rng(seed)
     s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed, s=s[1:])])
     rate = None if model.delay_ is None else model.delay_.draw(n_resamples, seed)
-    drawn = Draws(draws, s, rate)
     sign = sign_of(sensors_now, shares)
     read = read_of(sensors_now, wear_readings, growth, moved_km)
     read = read.with_courses(min(n_resamples, _COURSES), seed)
     if gaps_km is None:
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
+    seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
+    ahead = np.asarray(horizons_km)
+    unsigned = Unsigned(model, sensors_now, read, Draws(draws, s, rate), gaps_km, seen, ahead)
+    for members in _chunks(np.flatnonzero(sign.isna())):
+        yield members, unsigned.of(members)[0]
+    for name in sorted(set(sign.dropna())):
+        members, share = np.flatnonzero(sign == name), shares[name]
+        parts = [unsigned.of(some) for some in _chunks(members)]
+        log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
+        q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
+        yield members, with_sign(log_ok, q, silence)
 
-    def without_sign(members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Log chance of no defect by all but a sign, and log chance of the silence since a test."""
-        some, own, v = sensors_now.iloc[members], read.take(members), seen[members]
-        ahead, gaps = np.asarray(horizons_km), gaps_km[members]
-        log_ok = _log_ok(model, some, own, drawn, gaps, ahead)
-        silence = _silence_since_test(some, rate)
+
+class Unsigned(NamedTuple):
+    """Chances of sensors by all that is known but a sign in their last test.
+
+    ``gaps_km`` of shape (n, 3) and ``in_view`` of shape (n,) as ``defect_chances`` takes them.
+    """
+
+    model: DefectHazard
+    sensors: pd.DataFrame
+    read: Read
+    draws: Draws
+    gaps_km: np.ndarray
+    in_view: np.ndarray
+    horizons_km: np.ndarray
+
+    def of(self, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Log chances of some sensors.
+
+        Returns
+        -------
+        Of no defect, shape (draws, members, horizons), and of the silence since a defect at the
+        last test, shape (draws, members).
+        """
+        some, v, rate = self.sensors.iloc[members], self.in_view[members], self.draws.rate
+        log_ok, silence = self._log_ok(some, members), _silence_since_test(some, rate)
         if rate is not None and v.any():
             today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
-            log_ok = _mixed(log_ok, _log_ok(model, today, own, drawn, gaps, ahead), v)
+            log_ok = _mixed(log_ok, self._log_ok(today, members), v)
             until_today = np.exp(_silence_since_test(today, rate))
             silence = np.log((1 - v) * np.exp(silence) + v * until_today)
         return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
 
-    for members in _chunks(np.flatnonzero(sign.isna())):
-        yield members, without_sign(members)[0]
-    for name in sorted(set(sign.dropna())):
-        members, share = np.flatnonzero(sign == name), shares[name]
-        parts = [without_sign(some) for some in _chunks(members)]
-        log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
-        q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
-        yield members, _with_sign(log_ok, q, silence)
+    def _log_ok(self, some: pd.DataFrame, members: np.ndarray) -> np.ndarray:
+        own, gaps_km = self.read.take(members), self.gaps_km[members]
+        return _log_ok(self.model, some, own, self.draws, gaps_km, self.horizons_km)
 
 
-def _chunks(members: np.ndarray) -> list[np.ndarray]:
-    return [members[i : i + _CHUNK] for i in range(0, len(members), _CHUNK)]
+def unsigned_chances(
+    model: DefectHazard,
+    sensors_now: pd.DataFrame,
+    *,
+    horizons_km: tuple[float, ...],
+    sensitivity: BetaPrior,
+    in_view: np.ndarray,
+    wear_readings: pd.DataFrame | None,
+    growth: WearGrowth | None,
+    moved_km: np.ndarray,
+    gaps_km: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Log chances at the fitted coefficients, by all that is known but a sign in the last test.
+
+    All arguments are those of ``defect_chances``; a sensor may stand in several rows. The results
+    are those of ``Unsigned.of`` for the one draw.
+    """
+    rate = None if model.delay_ is None else model.delay_.draw(0, 0)
+    draws = Draws(model.coef_[None], np.array([sensitivity.mean]), rate)
+    read = read_of(sensors_now, wear_readings, growth, moved_km).with_courses(0, 0)
+    ahead = np.asarray(horizons_km)
+    unsigned = Unsigned(model, sensors_now, read, draws, gaps_km, in_view, ahead)
+    parts = [unsigned.of(some) for some in _chunks(np.arange(len(sensors_now)), _CHUNK_OF_ONE)]
+    log_ok, silence = (np.concatenate(part, axis=1)[0] for part in zip(*parts, strict=True))
+    return log_ok, silence
+
+
+def _chunks(members: np.ndarray, size: int = _CHUNK) -> list[np.ndarray]:
+    return [members[i : i + size] for i in range(0, len(members), size)]
 
 
 def _summarise(result: Chances, members: np.ndarray, log_ok: np.ndarray, level: float) -> None:
@@ -396,8 +447,18 @@ def _silence_since_test(sensors: pd.DataFrame, rate: np.ndarray | None) -> np.nd
     return -rate[:, None] * np.maximum(np.nan_to_num(since), 0.0)
 
 
-def _with_sign(log_ok: np.ndarray, q: np.ndarray, silence: np.ndarray) -> np.ndarray:
-    """Log chance of no defect once a sign is known; see ``defect_chances``."""
+def with_sign(log_ok: np.ndarray, q: np.ndarray, silence: np.ndarray) -> np.ndarray:
+    """Log chance of no defect of all sensors that show one sign; see ``defect_chances``.
+
+    Parameters
+    ----------
+    log_ok : array of shape (draws, n, horizons)
+        The same without the sign, the first horizon being now.
+    q : array of shape (draws,)
+        Share of the sign's tests that prove to be a defect.
+    silence : array of shape (draws, n)
+        Log chance of the silence since that test.
+    """
     now = np.clip(-np.expm1(np.minimum(log_ok[:, :, 0], 0.0)), _TINY, 1 - _TINY)
     shift = logit(now) - logit(now.mean(axis=1, keepdims=True))
     limit = np.log(MOST_ODDS_SHIFT)

@@ -73,12 +73,13 @@ def test_what_cannot_be_explained(fleet):
 def test_a_factor_that_is_not_at_work_asks_for_no_further_chance():
     asked = []
 
-    def chance(chosen):
-        asked.append(chosen)
-        return np.array([sum(2.0**k for k, taken in enumerate(chosen) if taken)])
+    def chances(choices):
+        asked.extend(choices)
+        worth = 2.0 ** np.arange(len(FACTORS))
+        return {chosen: np.array([worth[list(chosen)].sum()]) for chosen in choices}
 
     at_work = (True, False, True, False, False, False, True)
-    every = _over_choices(chance, at_work)
+    every = _over_choices(chances, at_work)
     assert len(every) == 2 ** len(FACTORS)
     assert len(asked) == 2**3
     assert every[(True,) * len(FACTORS)] == 1 + 4 + 64
