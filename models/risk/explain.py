@@ -237,47 +237,51 @@ class _Block(NamedTuple):
         """
         if not choices:
             return
-        mixed = [self._mixed(chosen) for chosen in choices]
-        frame, moved_km, in_view = (
-            pd.concat(part, ignore_index=True) for part in zip(*mixed, strict=True)
-        )
+        frame, moved_km, in_view = self._under(choices)
         settings = self.results.settings
         log_ok, silence = unsigned_chances(
             self.results.model,
             frame,
             horizons_km=HORIZONS_KM,
             sensitivity=settings["sensitivity"],
-            in_view=in_view.to_numpy(float),
+            in_view=in_view,
             wear_readings=settings["wear_readings"],
             growth=settings["growth"] if choices[0][_READING] else None,
-            moved_km=moved_km.to_numpy(float),
+            moved_km=moved_km,
             gaps_km=np.tile(self.gaps_km, (len(choices), 1)),
         )
         n = len(self.sensors)
         for k, chosen in enumerate(choices):
             parts[chosen].append((log_ok[k * n : (k + 1) * n], silence[k * n : (k + 1) * n]))
 
-    def _mixed(self, chosen: tuple[bool, ...]) -> tuple[pd.DataFrame, pd.Series, pd.Series]:
-        """The sensors under one choice, by how much their ages are moved, and ``in_view``."""
-        whole = dict(zip(FACTORS, chosen, strict=False))
-        mixed = pd.DataFrame(
-            {
-                column: (self.own if whole.get(name, True) else self.middle)[column]
-                for name, columns in _COLUMNS.items()
-                for column in columns
-            }
-        )
+    def _under(self, choices: list[Choice]) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
+        """The sensors under one choice after another.
+
+        With them by how much their ages are moved, and ``in_view``.
+        """
+        n, chosen = len(self.sensors), np.array(choices)
+        every = np.tile(np.arange(n), len(choices))
+        mixed = {}
+        for name, columns in _COLUMNS.items():
+            # a sign is laid over later: its test is the sensor's own
+            own = chosen[:, FACTORS.index(name)] if name != "sign" else np.ones(len(choices), bool)
+            place = every + n * np.repeat(own, n)
+            for column in columns:
+                both = pd.concat([self.middle[column], self.own[column]], ignore_index=True)
+                mixed[column] = both.take(place).reset_index(drop=True)
         age = mixed["age_now_km"]
         entry = (age - mixed["since_entry"]).clip(lower=0.0)
         taken = ("age_now_km", "age_known", *_COLUMNS["riding"], "repaired", "earlier_repairs")
-        frame = self.sensors.assign(
+        frame = self.sensors.take(every).reset_index(drop=True)
+        frame = frame.assign(
             **{name: mixed[name] for name in taken},
             entry_km=entry,
             good_km=(age - mixed["since_test"]).clip(lower=entry),
             contact_km=(age - mixed["since_contact"]).clip(lower=entry),
             last_test_km=age - mixed["since_last_test"],
         )
-        return frame, age - self.own["age_now_km"], mixed["in_view"]
+        moved_km = age.to_numpy(float) - self.own["age_now_km"].to_numpy(float)[every]
+        return frame, moved_km, mixed["in_view"].to_numpy(float)
 
 
 def _shapley(chances: dict[Choice, np.ndarray], k: int) -> np.ndarray:
