@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import IngestReport, ingest, rebuild
 from pipeline.jobs.restore import restore
 
+#: By how much a build in the background stands back, as ``nice`` counts it.
+LOW_PRIORITY = 10
 _HEADS = {
     "table_name": "table",
     "handed_in": "handed in",
@@ -56,6 +59,9 @@ def _parser() -> argparse.ArgumentParser:
     take_in.add_argument("paths", nargs="+", type=Path, metavar="FILE_OR_FOLDER")
     take_in.set_defaults(run=_ingest)
     again = commands.add_parser("rebuild", help="build and publish anew from the files taken in")
+    again.add_argument(
+        "--low-priority", action="store_true", help="let other programs have the processor first"
+    )
     again.set_defaults(run=_rebuild)
     demo = commands.add_parser("demo", help="build the demo shops in a home of their own")
     demo.set_defaults(run=_demo)
@@ -92,6 +98,8 @@ def _print_problems(home: Home) -> None:
 
 
 def _rebuild(chosen: argparse.Namespace) -> None:
+    if chosen.low_priority and hasattr(os, "nice"):
+        os.nice(LOW_PRIORITY)
     home = own_home(chosen.home)
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: hand files in first.")

@@ -25,6 +25,10 @@ QUIET = timedelta(seconds=20)
 STARTING = timedelta(seconds=15)
 
 
+#: At low priority: whoever looks at a page comes first.
+_REBUILD = (sys.executable, "-m", "pipeline", "rebuild", "--low-priority")
+
+
 @dataclass(frozen=True)
 class NotTakenUp:
     """Hand-ins that the published records do not hold: how many, and what is being done.
@@ -74,7 +78,7 @@ def take_up(home: Home, now: datetime | None = None) -> None:
     path = CHECKOUT if not before else CHECKOUT + os.pathsep + before
     with _log_path(home).open("wb") as log:
         subprocess.Popen(  # noqa: S603 - our own command
-            [sys.executable, "-m", "pipeline", "rebuild", "--home", str(home.root)],
+            [*_REBUILD, "--home", str(home.root)],
             cwd=CHECKOUT,
             env=os.environ | {"PYTHONPATH": path},
             stdin=subprocess.DEVNULL,

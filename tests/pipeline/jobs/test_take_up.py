@@ -32,7 +32,7 @@ def test_a_build_begins_once_no_entry_has_come_for_a_while(home, begun):
     save_entry(home, SHOP, now=NOW)
     assert not take_up_if_due(home, NOW + QUIET - timedelta(seconds=1))
     assert take_up_if_due(home, NOW + QUIET)
-    assert begun[0][1:] == ["-m", "pipeline", "rebuild", "--home", str(home.root)]
+    assert begun[0][1:] == ["-m", "pipeline", "rebuild", "--low-priority", "--home", str(home.root)]
     assert not_taken_up(home, NOW + QUIET).building
     assert not take_up_if_due(home, NOW + QUIET + timedelta(seconds=1))
     assert len(begun) == 1
