@@ -45,6 +45,7 @@ def reading(home: Home) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
 
 
 def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
+    home.refuse_newer()
     manifest = newest(home)
     if manifest is None:
         raise NotThereError("No records are published yet.")

@@ -108,6 +108,7 @@ class SessionView:
 
 def current_version(home: Home) -> int | None:
     """Number of the newest published warehouse, or None; cheap enough to ask on every run."""
+    home.refuse_newer()
     found = newest(home)
     return found.version if found else None
 
