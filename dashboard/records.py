@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import streamlit as st
 
+from dashboard.signing_in import who_asks
 from pipeline.access import (
     bench_view,
     check_plan_view,
@@ -25,7 +26,9 @@ from pipeline.access import (
 )
 from pipeline.access import set_aside_rows as set_aside
 from pipeline.access import stock_book as stock_book_view
+from pipeline.access.allowed import require
 from pipeline.access.standing import standing_rows
+from pipeline.asker import Asker
 from pipeline.home import DEMO, OWN, Home, demo_home, own_home
 from pipeline.intake.receive import last_hand_in
 from pipeline.intake.settings_file import read_settings
@@ -57,10 +60,11 @@ _FOUND_IN = {
 
 @dataclass(frozen=True)
 class Shown:
-    """The home that the page reads, and the version published when the page was drawn."""
+    """The home that the page reads, the version published when it was drawn, and who asks."""
 
     home: Home
     version: int
+    asker: Asker
 
 
 class NotPublishedError(views.NotThereError):
@@ -81,7 +85,7 @@ def shown_records() -> Shown:
     for home in (demo_home(), own) if demo_asked_for() else (own, demo_home()):
         version = views.current_version(home)
         if version is not None:
-            return Shown(home, version)
+            return Shown(home, version, who_asks())
         if home == own and own.kind is not None:
             raise NotPublishedError("Your own records are not published yet.")
     raise views.NotThereError(
@@ -189,7 +193,7 @@ def tags(shown: Shown) -> tags_view.TagsView:
 
 def on_record(shown: Shown, table: str, key: str) -> bool:
     """Whether a contract table holds a key, what was entered a moment ago included."""
-    return bool(key) and key in standing_rows(shown.home, table, [key])
+    return bool(key) and key in standing_rows(shown.home, shown.asker, table, [key])
 
 
 def trust(shown: Shown) -> views.TrustView:
@@ -236,14 +240,25 @@ def repairs(shown: Shown) -> repairs_view.RepairsView:
 
 def _read(view: str, shown: Shown, *of: str | None, of_entries: str = "") -> object:
     """``of_entries`` is the last hand-in, for views that also show what no build holds yet."""
-    return _kept(view, str(shown.home.root), shown.version, of, of_entries, shown.home)
+    asker = shown.asker
+    # before what is kept, since a role may not be served what another of its scope could read
+    require(asker, view)
+    root = str(shown.home.root)
+    return _kept(view, root, shown.version, of, of_entries, asker.scope, shown.home, asker)
 
 
-# A view is the same for everyone and pages only read it: kept as it is, without a copy a run.
+# A view is the same for all of one scope and pages only read it: kept as it is, without a copy.
 @st.cache_resource(max_entries=200, show_spinner="Reading the records …")
 def _kept(
-    view: str, root: str, version: int, of: tuple[str | None, ...], of_entries: str, _home: Home
+    view: str,
+    root: str,
+    version: int,
+    of: tuple[str | None, ...],
+    of_entries: str,
+    scope: str,
+    _home: Home,
+    _asker: Asker,
 ) -> object:
     # by name each time, so that a view can be stood in for
     read: Callable = getattr(_FOUND_IN.get(view, views), view)
-    return read(_home, *of)
+    return read(_home, _asker, *of)

@@ -11,6 +11,7 @@ import streamlit as st
 
 from dashboard import look, markup, records
 from dashboard.shown_as import show_as
+from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
 from dashboard.words import counted, day
 from pipeline.access.texts import cautions
@@ -81,7 +82,8 @@ def bare_page(draw: Callable[[], None]) -> None:
 
 
 def _ground() -> None:
-    """What all that follows stands on: the style, and how links are followed, before any link."""
+    """What all that follows stands on: who asks, the style, and how links are followed."""
+    who_asks()
     st.html(look.style_sheet())
     st.html(f"<script>{_SCRIPT.read_text(encoding='utf-8')}</script>", unsafe_allow_javascript=True)
 
@@ -92,13 +94,21 @@ def top_line(*steps: markup.Html | str) -> None:
     ``steps`` lead here from the worklist, this page last.
     """
     name = markup.link("Wear Atlas", "./", "wa-name")
-    pages = [_to_page(page, here=steps[-1] == page.here) for page in PAGES]
+    pages = [*(_to_page(page, here=steps[-1] == page.here) for page in PAGES), *_reader()]
     way = [] if any(steps[-1] == page.here for page in PAGES) else _way_here(steps)
     st.html(
         markup.joined(
             [markup.tag("nav", name, *pages, class_="wa-top", aria_label="All pages"), *way]
         )
     )
+
+
+def _reader() -> list[markup.Html]:
+    """Who is signed in, and the way out; nothing where nobody signs in."""
+    name = signed_in_as()
+    if name is None:
+        return []
+    return [markup.tag("span", name, class_="wa-reader"), sign_out_link("Sign out")]
 
 
 def _to_page(page: Listed, *, here: bool) -> markup.Html:
@@ -131,7 +141,7 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
         st.html(markup.tag("div", said, class_="wa-said"))
     elif first_to_do:
         home = Home(Path(edition.home))
-        if records.holds_no_bike(records.Shown(home, edition.version)):
+        if records.holds_no_bike(records.Shown(home, edition.version, who_asks())):
             _first_steps(home)
 
 

@@ -42,6 +42,12 @@ class Asker:
         """Whether no record is held back from them."""
         return (self.fleets if self.role == OPERATOR else self.shops) is None
 
+    @property
+    def scope(self) -> str:
+        """A key of all that they may see: what was read for one scope serves that one alone."""
+        seen = (sorted(of) if of is not None else None for of in (self.shops, self.fleets))
+        return repr((self.role, *seen))
+
 
 def whoever_is_here() -> Asker:
     """The person at this machine, where nobody signs in: an owner of all that the home holds."""

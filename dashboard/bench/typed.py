@@ -9,6 +9,7 @@ from dashboard.bench.steps import COLUMNS
 from dashboard.forms.fields import as_cell, moment_cell
 from dashboard.forms.open_draft import OpenDraft
 from pipeline.access.bench_view import BenchView
+from pipeline.asker import Asker
 from pipeline.intake.dropped_sweep import SAMPLES
 
 TABLE = "test_sessions"
@@ -21,11 +22,12 @@ FIELDS = (*COLUMNS, *SWEEP_FIELDS, *SET_BY_ITSELF, *PLACES)
 
 @dataclass(frozen=True)
 class Bench:
-    """The bench of one bike: what is known of it, the sensor under test, and the draft."""
+    """The bench of one bike: what is known of it, its sensor under test, the draft, who tests."""
 
     view: BenchView
     sensor: dict
     draft: OpenDraft
+    asker: Asker
 
     @property
     def session_id(self) -> str:

@@ -75,7 +75,8 @@ def _save(bench: Bench) -> str | None:
         not_saved(["What the sweep's signal is in is not said yet: it stands in that step."])
         return None
     files = {f"sweeps-{bench.session_id}.csv": sweep} if sweep is not None else {}
-    if not saved(lambda: save_entry(bench.draft.home, {TABLE: [bench.cells()]}, files=files)):
+    home, rows = bench.draft.home, {TABLE: [bench.cells()]}
+    if not saved(lambda: save_entry(home, rows, files=files, asker=bench.asker)):
         return None
     remember_columns(bench)
     bench.draft.drop()

@@ -53,7 +53,7 @@ def show(shown: records.Shown) -> None:
     begin_now(draft, view)
     if not draft.is_begun:
         _begun(shown, draft.of)
-    _led(Bench(view, _chosen(view, draft), draft))
+    _led(Bench(view, _chosen(view, draft), draft, shown.asker))
 
 
 def _bike(view: BenchView) -> Html:

@@ -175,7 +175,7 @@ def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> 
     if not st.button("Keep these settings", key="keep_settings"):
         return
     try:
-        faults = keep_settings(shown.home, values)
+        faults = keep_settings(shown.home, values, asker=shown.asker)
     except (OSError, HomeError) as error:
         st.html(tag("p", f"They could not be kept: {error}", class_="wa-waits"))
         return

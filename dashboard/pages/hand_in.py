@@ -12,7 +12,7 @@ from dashboard.parts.correct_part import correct_part
 from dashboard.parts.records_part import records_part
 from dashboard.wording.hand_in_words import TABLE_NAMES, became_words, column_words, table_words
 from pipeline.access.hand_ins import BecameOf, became_of
-from pipeline.home import DEMO, Home
+from pipeline.home import DEMO
 from pipeline.intake.contract import TABLES
 from pipeline.jobs.take_up import not_taken_up
 
@@ -34,7 +34,7 @@ def show(shown: records.Shown) -> None:
     if shown.home.kind == DEMO:
         st.html(tag("p", _DEMO, class_="wa-quiet"))
     st.html(_tables())
-    _result(shown.home)
+    _result(shown)
     arriving_part(shown)
     correct_part(shown)
     _in_files_only(shown)
@@ -48,14 +48,14 @@ def _tables() -> Html:
     return fold("What may be handed in, table by table", facts(pairs), large)
 
 
-def _result(home: Home) -> None:
+def _result(shown: records.Shown) -> None:
     """What became of the hand-in of this visit."""
     number = st.session_state.get(HANDED_IN)
     if number is None:
         return
-    became = became_of(home, number)
+    became = became_of(shown.home, shown.asker, number)
     if became is None:
-        _wait(home, number)
+        _wait(shown, number)
         return
     surround.heading(f"Hand-in {number}: what became of it")
     st.html(tag("div", bullets([*became_words(became), *became.notices]), class_="wa-said"))
@@ -79,11 +79,11 @@ def _by_table(became: BecameOf) -> None:
 
 
 @st.fragment(run_every="3s")
-def _wait(home: Home, number: int) -> None:
+def _wait(shown: records.Shown, number: int) -> None:
     """Say that a hand-in is kept, until the records hold it."""
-    if became_of(home, number) is not None:
+    if became_of(shown.home, shown.asker, number) is not None:
         st.rerun(scope="app")
-    waiting = not_taken_up(home)
+    waiting = not_taken_up(shown.home)
     if waiting.failed:
         said = f"Hand-in {number} is kept. The build begun for it ended: {waiting.failed}"
     else:

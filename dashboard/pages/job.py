@@ -79,7 +79,7 @@ def _form(shown: records.Shown, view: JobView, unit_id: str) -> None:
             job |= _road_fields()
         pressed = st.form_submit_button("Close the job", key="job_save", type="primary")
     job |= {"action": action, "on_road": on_road}
-    if pressed and saved(lambda: close_job(shown.home, old, job, fitted)):
+    if pressed and saved(lambda: close_job(shown.home, old, job, fitted, asker=shown.asker)):
         done = plain(action, REPAIRS)
         st.session_state[_SAVED] = (
             f"The job is closed: {done}. The worklist holds it once the records are built anew."

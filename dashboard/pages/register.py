@@ -91,6 +91,7 @@ def _new_bike(shown: records.Shown, view: RegisterView, today: date) -> None:
             shop=shop if shop and shop["shop_id"] not in view.choices.shops else None,
             sensors=[sensor] if chosen.part_no else [],
             odometer=reading if odometer_km else None,
+            asker=shown.asker,
         )
 
     if saved(save):
@@ -157,7 +158,7 @@ def _odometer(shown: records.Shown, view: RegisterView, today: date) -> None:
         read = ask("odometer", "odometer_km", "Odometer", key="odometer_km")
         pressed = st.form_submit_button("Save the reading", key="odometer_save")
     unit_id = view.unit["unit_id"]
-    if pressed and saved(lambda: save_odometer(shown.home, unit_id, on, read)):
+    if pressed and saved(lambda: save_odometer(shown.home, unit_id, on, read, asker=shown.asker)):
         words = f"Odometer of bike {unit_id}: {km(float(read or 0))}, saved."
         if before is not None and float(read or 0) < before:
             words += f" It is less than the {km(before)} read before: was the instrument changed?"
@@ -190,7 +191,7 @@ def _sensors(shown: records.Shown, view: RegisterView, today: date) -> None:
             refuse_taken("sensors", "sensor_id", number, taken)
             last = None if view.odometer_km is None else f"{view.odometer_km:.9g}"
             new = new_sensor(unit_id, chosen, typed, set(view.sensors), today, last)
-            save_sensors(shown.home, [new])
+            save_sensors(shown.home, [new], asker=shown.asker)
 
         if saved(save):
             st.session_state[_SAVED] = f"A sensor of bike {unit_id} is registered."
@@ -228,7 +229,7 @@ def _particulars(shown: records.Shown, view: RegisterView) -> None:
             "fleet_id": fleet,
         }
         new_shop = shop if shop and shop["shop_id"] not in view.choices.shops else None
-        if saved(lambda: save_bike(shown.home, unit, shop=new_shop)):
+        if saved(lambda: save_bike(shown.home, unit, shop=new_shop, asker=shown.asker)):
             st.session_state[_SAVED] = f"What is on record of bike {unit['unit_id']} is changed."
             st.rerun()
 

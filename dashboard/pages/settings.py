@@ -11,6 +11,7 @@ from dashboard import records, surround
 from dashboard.forms.entry_troubles import not_saved, say_once
 from dashboard.forms.setting_fields import SETTINGS, label_of, setting_field
 from dashboard.markup import bullets, joined, link, tag
+from dashboard.parts.deeds_part import deeds_part
 from dashboard.wording.date_words import day_with_month
 from dashboard.wording.what_if_words import SECTION_NAMES
 from dashboard.words import counted
@@ -39,7 +40,7 @@ _RANGES = (
 
 def show(shown: records.Shown) -> None:
     """Draw the page."""
-    view = settings_view(shown.home)
+    view = settings_view(shown.home, shown.asker)
     surround.top_line(surround.worklist_link(), TITLE)
     surround.which_records(view.edition, first_to_do=False)
     kept = tag("code", shown.home.settings)
@@ -56,6 +57,7 @@ def show(shown: records.Shown) -> None:
     surround.heading("Good ranges")
     more = link("Names of columns in your files", "hand_in", "wa-pressed")
     st.html(joined([tag("p", _RANGES), tag("p", more)]))
+    deeds_part(shown)
 
 
 def _problems(problems: tuple[str, ...]) -> None:
@@ -157,7 +159,7 @@ def _section(shown: records.Shown, view: SettingsView, section: str, names: list
 def _keep(shown: records.Shown, values: dict[str, object]) -> None:
     """Keep settings; what cannot stand is named by its field, and then none of them is kept."""
     try:
-        faults = keep_settings(shown.home, values)
+        faults = keep_settings(shown.home, values, asker=shown.asker)
     except (OSError, HomeError) as error:
         not_saved([str(error)])
         return

@@ -59,7 +59,7 @@ def show(shown: records.Shown) -> None:
     _learned(view.learned)
     _silence(view.silence)
     _sensitivity(view.over_sensitivity)
-    _followed(view.followed, view.answered, pending_answer_count(shown.home))
+    _followed(view.followed, view.answered, pending_answer_count(shown.home, shown.asker))
 
 
 def _past(view: TrustView) -> None:

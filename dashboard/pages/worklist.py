@@ -33,7 +33,7 @@ def show(shown: records.Shown) -> None:
     if view.rows.empty:
         surround.nothing("No sensor in service is on record.")
     else:
-        _list(shown, with_pending_answers(shown.home, view.rows))
+        _list(shown, with_pending_answers(shown.home, shown.asker, view.rows))
     show_set_aside(view.set_aside, of="from the files handed in")
 
 

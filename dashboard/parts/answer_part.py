@@ -77,7 +77,7 @@ def _form(shown: records.Shown, chosen: pd.DataFrame, kind: str) -> None:
         return
     advised = list(chosen[["sensor_id", "action"]].itertuples(index=False, name=None))
     answer = Answer(kind, until, reason or "", by or "")
-    if saved(lambda: save_answers(shown.home, advised, answer)):
+    if saved(lambda: save_answers(shown.home, advised, answer, asker=shown.asker)):
         st.session_state["answer_saved"] = saved_words(kind, len(chosen))
         st.session_state["answer_done"] = True
         st.rerun()

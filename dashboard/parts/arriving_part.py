@@ -61,7 +61,7 @@ def arriving_part(shown: records.Shown) -> None:
         st.html(bullets(check.left_out))
     _ask_for_tables(check, tables)
     ask_for_names(shown.home, check)
-    _hand_in(shown.home, contents, check, tables)
+    _hand_in(shown, contents, check, tables)
 
 
 def _named_once(dropped: Sequence) -> Iterator[tuple[str, bytes]]:
@@ -135,7 +135,10 @@ def _ask_for_tables(check: FilesCheck, tables: dict[str, str]) -> None:
 
 
 def _hand_in(
-    home: Home, contents: Mapping[str, bytes], check: FilesCheck, tables: Mapping[str, str]
+    shown: records.Shown,
+    contents: Mapping[str, bytes],
+    check: FilesCheck,
+    tables: Mapping[str, str],
 ) -> None:
     kept = {name: content for name, content in contents.items() if _is_wanted(name, check)}
     if not kept:
@@ -149,13 +152,15 @@ def _hand_in(
         return
     try:
         with _on_disk(kept) as paths:
-            st.session_state[HANDED_IN] = receive(home, paths, tables=tables)
+            st.session_state[HANDED_IN] = receive(
+                shown.home, paths, tables=tables, asker=shown.asker
+            )
     except HomeError as error:
         not_saved([str(error)])
         return
     st.session_state[ROUND] += 1
     st.session_state.pop(_TABLES, None)
-    begin_build(home)
+    begin_build(shown.home)
     st.rerun()
 
 

@@ -151,7 +151,7 @@ def _save(
         not_saved(["No row was changed or taken off."])
         return
     try:
-        done = correct(shown.home, [one for _, one in changed])
+        done = correct(shown.home, [one for _, one in changed], asker=shown.asker)
     except (HomeError, NotThereError) as error:
         not_saved([str(error)])
         return

@@ -65,7 +65,9 @@ def _window_form(shown: records.Shown, bikes: pd.DataFrame) -> None:
             free_from = _day("First free day", "window_from")
             free_to = _day("Last free day", "window_to")
         pressed = st.form_submit_button("Save the window", key="window_save")
-    if pressed and saved(lambda: save_windows(shown.home, chosen, free_from, free_to)):
+    if pressed and saved(
+        lambda: save_windows(shown.home, chosen, free_from, free_to, asker=shown.asker)
+    ):
         told = (
             f"Saved: {counted(len(chosen), 'bike')} free from {day(free_from)} to {day(free_to)}, "
             f"{NOT_IN_PLAN}."
@@ -85,7 +87,9 @@ def _back_form(shown: records.Shown, windows: pd.DataFrame) -> None:
         )
         reason = st.text_input("Reason", key="back_reason", autocomplete="off")
         pressed = st.form_submit_button("Take these windows back", key="back_save")
-    if pressed and saved(lambda: take_back_windows(shown.home, chosen, reason or "")):
+    if pressed and saved(
+        lambda: take_back_windows(shown.home, chosen, reason or "", asker=shown.asker)
+    ):
         many = counted(len(chosen), "window")
         st.session_state["window_saved"] = f"Saved: {many} taken back."
         st.session_state["back_done"] = True
@@ -123,7 +127,9 @@ def _out_form(shown: records.Shown, bikes: pd.DataFrame, today: date) -> None:
         unit_id = _bike(bikes, "out_bike")
         out_on = _day("Out of service since", "out_on", today)
         pressed = st.form_submit_button("Save", key="out_save")
-    if pressed and saved(lambda: take_out_of_service(shown.home, _unit(shown, unit_id), out_on)):
+    if pressed and saved(
+        lambda: take_out_of_service(shown.home, _unit(shown, unit_id), out_on, asker=shown.asker)
+    ):
         _anew("out", f"Saved: out of service since {day(out_on)}, {NOT_IN_PLAN}.")
 
 
@@ -134,13 +140,15 @@ def _back_in_form(shown: records.Shown, bikes: pd.DataFrame) -> None:
     with st.form("in_form", border=False):
         unit_id = _bike(bikes, "in_bike")
         pressed = st.form_submit_button("Save", key="in_save")
-    if pressed and saved(lambda: bring_back(shown.home, _unit(shown, unit_id))):
+    if pressed and saved(lambda: bring_back(shown.home, _unit(shown, unit_id), asker=shown.asker)):
         _anew("out", f"Saved: back in service, {NOT_IN_PLAN}.")
 
 
 def _unit(shown: records.Shown, unit_id: str | None) -> dict[str, str] | None:
     """The bike's row as it stands, all cells of it."""
-    return standing_rows(shown.home, "units", [unit_id]).get(unit_id) if unit_id else None
+    return (
+        standing_rows(shown.home, shown.asker, "units", [unit_id]).get(unit_id) if unit_id else None
+    )
 
 
 def _bike(bikes: pd.DataFrame, key: str) -> str | None:

@@ -46,7 +46,8 @@ def show_job_sheet(shown: Shown, view: SessionView) -> None:
 def made(kind: str, shown: Shown, view: SessionView, sheet: Sheet, chosen: ShownSettings) -> bytes:
     """The sheet as a file: ``pdf`` or ``html``."""
     entries = "" if view.in_records else str(last_hand_in(shown.home))
-    of = (str(shown.home.root), shown.version, view.session["session_id"], entries, repr(chosen))
+    asked = (shown.asker.scope, view.session["session_id"], entries, repr(chosen))
+    of = (str(shown.home.root), shown.version, *asked)
     return _made(kind, of, sheet)
 
 

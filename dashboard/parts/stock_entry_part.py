@@ -132,13 +132,14 @@ def _count(shown: records.Shown, place: dict, today: date) -> Callable[[], objec
         on_hand=on_hand,
         on_order=on_order,
         due_on=due_on,
+        asker=shown.asker,
     )
 
 
 def _order(shown: records.Shown, place: dict, _: date) -> Callable[[], object]:
     ordered = _parts("Parts ordered", "stock_many")
     due_on = _day("Due on", "stock_due")
-    return lambda: save_order(shown.home, place, ordered=ordered, due_on=due_on)
+    return lambda: save_order(shown.home, place, ordered=ordered, due_on=due_on, asker=shown.asker)
 
 
 def _arrival(shown: records.Shown, place: dict, today: date) -> Callable[[], object]:
@@ -146,7 +147,12 @@ def _arrival(shown: records.Shown, place: dict, today: date) -> Callable[[], obj
     on_hand = _parts("On the shelf with them", "stock_on_hand")
     arrived_on = _day("Arrived on", "stock_on", today)
     return lambda: save_arrival(
-        shown.home, place, arrived_on=arrived_on, arrived=arrived, on_hand=on_hand
+        shown.home,
+        place,
+        arrived_on=arrived_on,
+        arrived=arrived,
+        on_hand=on_hand,
+        asker=shown.asker,
     )
 
 

@@ -13,8 +13,10 @@ import streamlit as st
 
 from dashboard.records import Shown
 from pipeline.access import pending_sweep, sweep_traces
+from pipeline.access.allowed import require
 from pipeline.access.reading import NotThereError
 from pipeline.access.views import SessionView
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.receive import last_hand_in
 
@@ -52,7 +54,7 @@ def earlier_over_travel(shown: Shown, session_id: str) -> sweep_traces.SweepOver
 def can_lie_over(shown: Shown, view: SessionView) -> pd.DataFrame:
     """Published tests that can be laid over one."""
     key = ("overlay_tests", view.session["session_id"], view.in_records)
-    return _kept(str(shown.home.root), shown.version, key, "", shown.home, (view.session,))
+    return _kept_for(shown, key, "", (view.session,))
 
 
 def _first(view: SessionView, published: Callable, entered: Callable) -> object:
@@ -66,16 +68,32 @@ def _first(view: SessionView, published: Callable, entered: Callable) -> object:
 
 
 def _published(what: str, shown: Shown, *of: str | float) -> object:
-    return _kept(str(shown.home.root), shown.version, (what, *of), "", shown.home, of)
+    return _kept_for(shown, (what, *of), "", of)
 
 
 def _entered(what: str, shown: Shown, key: tuple, of: tuple) -> object:
     entries = str(last_hand_in(shown.home))
-    return _kept(str(shown.home.root), shown.version, (what, *key), entries, shown.home, of)
+    return _kept_for(shown, (what, *key), entries, of)
+
+
+def _kept_for(shown: Shown, key: tuple, entries: str, of: tuple) -> object:
+    asker = shown.asker
+    require(asker, key[0])
+    root = str(shown.home.root)
+    return _kept(root, shown.version, key, entries, asker.scope, shown.home, asker, of)
 
 
 @st.cache_resource(max_entries=60, show_spinner="Reading the sweep …")
-def _kept(root: str, version: int, key: tuple, of_entries: str, _home: Home, _of: tuple) -> object:
+def _kept(
+    root: str,
+    version: int,
+    key: tuple,
+    of_entries: str,
+    scope: str,
+    _home: Home,
+    _asker: Asker,
+    _of: tuple,
+) -> object:
     # by name each time, so that a reading can be stood in for
     module = pending_sweep if key[0].startswith("pending") else sweep_traces
-    return getattr(module, key[0])(_home, *_of)
+    return getattr(module, key[0])(_home, _asker, *_of)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import pandas as pd
 
+from pipeline.access.allowed import view
 from pipeline.access.pending import pending_rows
 from pipeline.access.schemas import WORKLIST
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import ADVISED
 
 
-def with_pending_answers(home: Home, rows: pd.DataFrame) -> pd.DataFrame:
+@view
+def with_pending_answers(home: Home, asker: Asker, rows: pd.DataFrame) -> pd.DataFrame:
     """The same rows with the answers typed since the build; ``answer_pending`` marks them.
 
     A typed answer stands above the one the records hold, since it came later. Where the advice
@@ -20,11 +23,13 @@ def with_pending_answers(home: Home, rows: pd.DataFrame) -> pd.DataFrame:
     ----------
     home : Home
         Where the answers were saved.
+    asker : Asker
+        Who asks.
     rows : frame of shape (n, ...)
         WORKLIST.
     """
     latest: dict[str, dict[str, str]] = {}
-    for cells in pending_rows(home, "advice_answers")["advice_answers"].values():
+    for cells in pending_rows(home, asker, "advice_answers")["advice_answers"].values():
         known = latest.get(cells["sensor_id"])
         if known is None or _moment(known) <= _moment(cells):
             latest[cells["sensor_id"]] = cells
@@ -38,9 +43,10 @@ def with_pending_answers(home: Home, rows: pd.DataFrame) -> pd.DataFrame:
     return WORKLIST.check(pd.DataFrame(records, columns=WORKLIST.names))
 
 
-def pending_answer_count(home: Home) -> int:
+@view
+def pending_answer_count(home: Home, asker: Asker) -> int:
     """How many answers were given since the build, so that nothing yet counts them."""
-    return len(pending_rows(home, "advice_answers")["advice_answers"])
+    return len(pending_rows(home, asker, "advice_answers")["advice_answers"])
 
 
 def _still_fits(answered: str, action: str) -> bool:

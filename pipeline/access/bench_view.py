@@ -12,10 +12,12 @@ from models.frames import Column, FrameSchema
 from models.statics.checks import check_readings
 from models.statics.schemas import BANDS, CHECKS, READINGS
 from pipeline.access import schemas
+from pipeline.access.allowed import view
 from pipeline.access.pending import pending_rows
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.access.standing import standing_in
 from pipeline.access.wear_view import BikeWear, bike_wear
+from pipeline.asker import Asker
 from pipeline.home import Home
 
 BIKES_FOUND = 20
@@ -72,7 +74,8 @@ class BenchView:
     odometer_km: float | None
 
 
-def find_bikes(home: Home, text: str) -> pd.DataFrame:
+@view
+def find_bikes(home: Home, asker: Asker, text: str) -> pd.DataFrame:
     """FOUND_BIKES: at most one more than ``BIKES_FOUND``; none for an empty text.
 
     Raises
@@ -83,11 +86,11 @@ def find_bikes(home: Home, text: str) -> pd.DataFrame:
     sought = text.strip()
     if not sought:
         return FOUND_BIKES.empty()
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         found = read_frame(connection, "found_bikes", FOUND_BIKES, {"text": sought})
     typed = [
         _found_bike(cells)
-        for unit_id, cells in pending_rows(home, "units")["units"].items()
+        for unit_id, cells in pending_rows(home, asker, "units")["units"].items()
         if unit_id not in set(found["unit_id"])
         and any(sought.lower() in str(cells.get(n) or "").lower() for n in _SOUGHT)
     ]
@@ -104,7 +107,8 @@ def _found_bike(cells: Mapping[str, str]) -> dict:
     return {name: cells.get(name) for name in FOUND_BIKES.names} | {"label": label}
 
 
-def bench_view(home: Home, unit_id: str) -> BenchView:
+@view
+def bench_view(home: Home, asker: Asker, unit_id: str) -> BenchView:
     """Everything the bench shows of one bike, entered a minute ago or published long since.
 
     Raises
@@ -112,13 +116,13 @@ def bench_view(home: Home, unit_id: str) -> BenchView:
     NotThereError
         Nothing is published in this home, or no bike of this number was ever entered.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         key = {"unit_id": unit_id}
-        unit = standing_in(connection, home, "units", [unit_id]).get(unit_id)
+        unit = standing_in(connection, home, asker, "units", [unit_id]).get(unit_id)
         if unit is None:
             raise NotThereError(f"The records hold no bike {unit_id}.")
         published = read_frame(connection, "bike", schemas.BIKE, key)
-        sensors = sensors_on_bike(connection, home, unit_id)
+        sensors = sensors_on_bike(connection, home, asker, unit_id)
         parts = {"parts": sensors["part_no"].unique().tolist()}
         return BenchView(
             edition_of(home, manifest),
@@ -128,33 +132,33 @@ def bench_view(home: Home, unit_id: str) -> BenchView:
             read_frame(connection, "bike_advice", schemas.WORKLIST, key),
             read_frame(connection, "bands_of_parts", BANDS, parts),
             bike_wear(connection, unit_id),
-            last_odometer_km(connection, home, unit_id),
+            last_odometer_km(connection, home, asker, unit_id),
         )
 
 
 def last_odometer_km(
-    connection: duckdb.DuckDBPyConnection, home: Home, unit_id: str
+    connection: duckdb.DuckDBPyConnection, home: Home, asker: Asker, unit_id: str
 ) -> float | None:
     """The odometer's last reading, one typed since the last build included; None without any."""
     known = read_frame(connection, "bike_odometer", schemas.ODOMETER, {"unit_id": unit_id})
     readings = list(zip(known["read_on"].dt.date.astype(str), known["odometer_km"], strict=True))
     readings += [
         (cells["read_on"], float(cells["odometer_km"]))
-        for cells in pending_rows(home, "odometer")["odometer"].values()
+        for cells in pending_rows(home, asker, "odometer")["odometer"].values()
         if cells["unit_id"] == unit_id
     ]
     return float(max(readings)[1]) if readings else None
 
 
 def sensors_on_bike(
-    connection: duckdb.DuckDBPyConnection, home: Home, unit_id: str
+    connection: duckdb.DuckDBPyConnection, home: Home, asker: Asker, unit_id: str
 ) -> pd.DataFrame:
     """BENCH_SENSORS: those on the bike now, by the published records and what was typed since."""
     published = read_frame(connection, "bench_sensors", BENCH_SENSORS, {"unit_id": unit_id})
-    typed = pending_rows(home, "sensors")["sensors"]
+    typed = pending_rows(home, asker, "sensors")["sensors"]
     kept = published[~published["sensor_id"].isin(typed)]
     here = [
-        sensor_as_typed(connection, home, cells)
+        sensor_as_typed(connection, home, asker, cells)
         for cells in typed.values()
         if cells.get("unit_id") == unit_id and not cells.get("removed_on")
     ]
@@ -164,11 +168,11 @@ def sensors_on_bike(
 
 
 def sensor_as_typed(
-    connection: duckdb.DuckDBPyConnection, home: Home, cells: Mapping[str, str]
+    connection: duckdb.DuckDBPyConnection, home: Home, asker: Asker, cells: Mapping[str, str]
 ) -> dict:
     """One row of BENCH_SENSORS from a row of ``sensors`` that waits for the next build."""
     part_no = cells["part_no"]
-    part = standing_in(connection, home, "parts", [part_no]).get(part_no, {})
+    part = standing_in(connection, home, asker, "parts", [part_no]).get(part_no, {})
     known = {name: _typed(name, part.get(name)) for name in _PART_CELLS}
     own = {name: cells[name] for name in ("sensor_id", "unit_id", "mount", "part_no")}
     return own | known | {"part_description": part.get("description")}

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from models.check_plan import schemas
+from pipeline.access.allowed import view
 from pipeline.access.icalendar_export import calendar_file
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.warehouse.check_plan import CHECK_SETTINGS
 
@@ -30,7 +32,8 @@ class CheckPlanView:
     settings: dict
 
 
-def check_plan_view(home: Home) -> CheckPlanView:
+@view
+def check_plan_view(home: Home, asker: Asker) -> CheckPlanView:
     """Everything the page of checks shows.
 
     Raises
@@ -38,7 +41,7 @@ def check_plan_view(home: Home) -> CheckPlanView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         (settings,) = read_frame(connection, "check_settings", CHECK_SETTINGS).to_dict("records")
         return CheckPlanView(
             edition_of(home, manifest),

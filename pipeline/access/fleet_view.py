@@ -12,9 +12,11 @@ from models.check_plan.schemas import CHECK_EVENTS, CHECK_VISITS
 from models.frames import Column, FrameSchema
 from models.plans.schemas import PLAN_RATES
 from models.risk.bike_weeks import SENSOR_DAYS, WEEKS_SHOWN, any_of, bike_weeks
+from pipeline.access.allowed import view
 from pipeline.access.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
 from pipeline.access.pending import pending_in_order, pending_rows
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run
 
@@ -47,7 +49,8 @@ class FleetView:
     road_share: float
 
 
-def fleet_view(home: Home) -> FleetView:
+@view
+def fleet_view(home: Home, asker: Asker) -> FleetView:
     """Everything the page of the fleet shows, windows and retirements typed since the build too.
 
     Raises
@@ -55,17 +58,17 @@ def fleet_view(home: Home) -> FleetView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         edition = edition_of(home, manifest)
         day = {"as_of": edition.as_of}
         (rates,) = read_frame(connection, "plan_rates", PLAN_RATES).to_dict("records")
-        bikes = _with_typed(home, _bikes(connection, edition.as_of))
+        bikes = _with_typed(home, asker, _bikes(connection, edition.as_of))
         windows = run(connection, "access/sql/fleet_windows", day).df()
         return FleetView(
             edition,
             bikes,
             _weeks(connection, bikes, rates["road_share"], edition.as_of),
-            windows_with_typed(home, windows.assign(state="planned"), bikes, edition.as_of),
+            windows_with_typed(home, asker, windows.assign(state="planned"), bikes, edition.as_of),
             read_frame(connection, "check_visits", CHECK_VISITS),
             read_frame(connection, "check_events", CHECK_EVENTS),
             rates["road_share"],
@@ -93,9 +96,9 @@ def _weeks(
     return bike_weeks(in_service, days, road_share, day)
 
 
-def _with_typed(home: Home, bikes: pd.DataFrame) -> pd.DataFrame:
+def _with_typed(home: Home, asker: Asker, bikes: pd.DataFrame) -> pd.DataFrame:
     """FLEET_BIKES with bikes that were taken out of service, or back, since the build."""
-    typed = pending_rows(home, "units")["units"]
+    typed = pending_rows(home, asker, "units")["units"]
     if not typed:
         return FLEET_BIKES.check(bikes)
     rows = bikes.to_dict("records")
@@ -114,7 +117,7 @@ def _out(cells: dict[str, str]) -> bool:
 
 
 def windows_with_typed(
-    home: Home, windows: pd.DataFrame, bikes: pd.DataFrame, day: date
+    home: Home, asker: Asker, windows: pd.DataFrame, bikes: pd.DataFrame, day: date
 ) -> pd.DataFrame:
     """FLEET_WINDOWS: those planned with, and those typed or taken back since.
 
@@ -122,6 +125,8 @@ def windows_with_typed(
     ----------
     home : Home
         Where they were typed.
+    asker : Asker
+        Who asks.
     windows : frame
         FLEET_WINDOWS of the build.
     bikes : frame
@@ -131,7 +136,7 @@ def windows_with_typed(
     """
     labels = dict(zip(bikes["unit_id"], bikes["label"], strict=True))
     known = {window_key(row): row for row in windows.to_dict("records")}
-    for row in pending_in_order(home, "calendar", "retract"):
+    for row in pending_in_order(home, asker, "calendar", "retract"):
         if row.table == "calendar" and row.cells["unit_id"] in labels:
             known[row.key] = _as_window(row.cells, labels, known.get(row.key))
         elif row.cells.get("table") == "calendar" and row.cells["key"] in known:

@@ -8,7 +8,9 @@ from datetime import datetime
 import duckdb
 import pandas as pd
 
+from pipeline.access.allowed import view
 from pipeline.access.reading import NotThereError, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.receive import handed_files, handed_in_at, last_hand_in, left_out
 from pipeline.statements import one_row, run
@@ -39,7 +41,8 @@ class BecameOf:
     settled: int
 
 
-def latest_hand_ins(home: Home, count: int = 10) -> list[HandIn]:
+@view
+def latest_hand_ins(home: Home, asker: Asker, count: int = 10) -> list[HandIn]:
     """The latest hand-ins, newest first."""
     last = last_hand_in(home)
     names: dict[int, list[str]] = {}
@@ -51,10 +54,11 @@ def latest_hand_ins(home: Home, count: int = 10) -> list[HandIn]:
     ]
 
 
-def became_of(home: Home, number: int) -> BecameOf | None:
+@view
+def became_of(home: Home, asker: Asker, number: int) -> BecameOf | None:
     """What became of a hand-in; None while the published records do not hold it."""
     try:
-        with reading(home) as (manifest, connection):
+        with reading(home, asker) as (manifest, connection):
             if manifest.hand_in < number:
                 return None
             return account(connection, home, number)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import read_into
@@ -25,13 +26,15 @@ def pending_files(home: Home) -> list[HandedFile]:
     return handed_files(home, after=found.hand_in if found else 0)
 
 
-def pending_rows(home: Home, *tables: str) -> dict[str, dict[str, dict[str, str]]]:
+def pending_rows(home: Home, asker: Asker, *tables: str) -> dict[str, dict[str, dict[str, str]]]:
     """Typed rows that wait for the next build, by table and key; the later of a key stands.
 
     Parameters
     ----------
     home : Home
         Where from.
+    asker : Asker
+        Who asks.
     *tables : str
         Contract tables of rows (not of samples).
 
@@ -41,7 +44,7 @@ def pending_rows(home: Home, *tables: str) -> dict[str, dict[str, dict[str, str]
         Table to key to cells, each cell as text; the parts of a longer key are joined by ``/``.
     """
     found: dict[str, dict[str, dict[str, str]]] = {name: {} for name in tables}
-    for row in pending_in_order(home, *tables):
+    for row in pending_in_order(home, asker, *tables):
         found[row.table][row.key] = row.cells
     return found
 
@@ -54,7 +57,7 @@ class PendingRow(NamedTuple):
     cells: dict[str, str]
 
 
-def pending_in_order(home: Home, *tables: str) -> list[PendingRow]:
+def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]:
     """The same rows one after another as they were handed in, each time that a key was typed."""
     files = [file for file in pending_files(home) if _is_typed(file, tables)]
     if not files:

@@ -7,6 +7,7 @@ import math
 import pandas as pd
 
 from models.sweeps.schemas import SAMPLES
+from pipeline.access.allowed import view
 from pipeline.access.pending import pending_files, pending_rows
 from pipeline.access.reading import NotThereError
 from pipeline.access.sweep_traces import (
@@ -16,6 +17,7 @@ from pipeline.access.sweep_traces import (
     window_of,
 )
 from pipeline.access.views import SessionView
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import table_of
 from pipeline.intake.read_sweeps import samples_into
@@ -26,7 +28,8 @@ from pipeline.statements import connect, run
 LARGEST_SWEEP = 50_000_000
 
 
-def pending_samples(home: Home, session_id: str) -> pd.DataFrame:
+@view
+def pending_samples(home: Home, asker: Asker, session_id: str) -> pd.DataFrame:
     """SAMPLES of the last sweep entered for the test; empty without one."""
     files = [file for file in pending_files(home) if _holds_sweeps(file)]
     connection = connect()
@@ -41,7 +44,10 @@ def pending_samples(home: Home, session_id: str) -> pd.DataFrame:
     return SAMPLES.empty()
 
 
-def pending_sweep_window(home: Home, session_id: str, from_s: float, to_s: float) -> SweepWindow:
+@view
+def pending_sweep_window(
+    home: Home, asker: Asker, session_id: str, from_s: float, to_s: float
+) -> SweepWindow:
     """A part of the sweep, thinned for that part alone.
 
     Raises
@@ -49,12 +55,13 @@ def pending_sweep_window(home: Home, session_id: str, from_s: float, to_s: float
     NotThereError
         No sweep of such a test was entered since the last build.
     """
-    samples = _there(home, session_id)
+    samples = _there(home, asker, session_id)
     part = samples[samples["t_s"].between(from_s, to_s)]
     return window_of(part.drop(columns="session_id").reset_index(drop=True))
 
 
-def pending_over_travel(home: Home, view: SessionView) -> SweepOverTravel:
+@view
+def pending_over_travel(home: Home, asker: Asker, view: SessionView) -> SweepOverTravel:
     """The test's passes and roughness over the travel, by what ``view`` measured of it.
 
     Raises
@@ -63,16 +70,16 @@ def pending_over_travel(home: Home, view: SessionView) -> SweepOverTravel:
         No sweep of such a test was entered since the last build.
     """
     session_id = view.session["session_id"]
-    samples = _there(home, session_id)
-    typed = pending_rows(home, "test_sessions")["test_sessions"].get(session_id, {})
+    samples = _there(home, asker, session_id)
+    typed = pending_rows(home, asker, "test_sessions")["test_sessions"].get(session_id, {})
     track_ohm = typed.get("track_ohm")
     about = view.session | (view.measures or {})
     about["track_ohm"] = float(track_ohm) if track_ohm else math.nan
     return laid_over_travel(samples, about, view.passes, view.dropouts, view.profile)
 
 
-def _there(home: Home, session_id: str) -> pd.DataFrame:
-    samples = pending_samples(home, session_id)
+def _there(home: Home, asker: Asker, session_id: str) -> pd.DataFrame:
+    samples = pending_samples(home, asker, session_id)
     if samples.empty:
         raise NotThereError(f"No sweep of test {session_id} was entered since the last build.")
     return samples

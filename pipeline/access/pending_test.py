@@ -15,6 +15,7 @@ from models.statics.cautions import next_look
 from models.statics.schemas import BANDS, TRAVEL_BANDS
 from models.wear.schemas import BANDS as WEAR_BANDS
 from pipeline.access import schemas
+from pipeline.access.allowed import view
 from pipeline.access.bench_view import BENCH_SENSORS, checks_as_typed, sensor_as_typed
 from pipeline.access.pending import pending_rows
 from pipeline.access.pending_sweep import pending_samples
@@ -24,6 +25,7 @@ from pipeline.access.sweep_traces import thinned
 from pipeline.access.typed_sweep import measured
 from pipeline.access.views import SessionView
 from pipeline.access.wear_view import WEAR_PROFILE_ROWS, TestWear
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.warehouse.wear_schemas import WEAR_STRETCHES
 
@@ -36,7 +38,8 @@ PLACED = [
 ]
 
 
-def pending_session_view(home: Home, session_id: str) -> SessionView | None:
+@view
+def pending_session_view(home: Home, asker: Asker, session_id: str) -> SessionView | None:
     """Everything a test's page shows of a test entered since the last build; None of any other.
 
     Raises
@@ -44,12 +47,12 @@ def pending_session_view(home: Home, session_id: str) -> SessionView | None:
     NotThereError
         Its sensor is not known, so that nothing can be held against a good range.
     """
-    test = pending_rows(home, "test_sessions")["test_sessions"].get(session_id)
+    test = pending_rows(home, asker, "test_sessions")["test_sessions"].get(session_id)
     if test is None:
         return None
-    samples = pending_samples(home, session_id)
-    with reading(home) as (manifest, connection):
-        sensor = _sensor(connection, home, test["sensor_id"])
+    samples = pending_samples(home, asker, session_id)
+    with reading(home, asker) as (manifest, connection):
+        sensor = _sensor(connection, home, asker, test["sensor_id"])
         parts = {"parts": [sensor["part_no"]]}
         bands = read_frame(connection, "bands_of_parts", BANDS, parts)
         checks = checks_as_typed(sensor, bands, test)
@@ -59,7 +62,7 @@ def pending_session_view(home: Home, session_id: str) -> SessionView | None:
         key = {"session_id": session_id, "sensor_id": test["sensor_id"]}
         return SessionView(
             edition=edition_of(home, manifest),
-            session=_session(connection, home, test, sensor),
+            session=_session(connection, home, asker, test, sensor),
             measures=measures[0] if measures else None,
             checks=checks,
             next_look=next_look(checks, fault_nature=nature),
@@ -79,21 +82,27 @@ def pending_session_view(home: Home, session_id: str) -> SessionView | None:
         )
 
 
-def _sensor(connection: duckdb.DuckDBPyConnection, home: Home, sensor_id: str) -> dict:
+def _sensor(
+    connection: duckdb.DuckDBPyConnection, home: Home, asker: Asker, sensor_id: str
+) -> dict:
     """One row of BENCH_SENSORS, by the contract's row of the sensor as it stands."""
-    cells = standing_in(connection, home, "sensors", [sensor_id]).get(sensor_id)
+    cells = standing_in(connection, home, asker, "sensors", [sensor_id]).get(sensor_id)
     if cells is None:
         raise NotThereError(f"The records hold no sensor {sensor_id}.")
-    row = BENCH_SENSORS.check(pd.DataFrame([sensor_as_typed(connection, home, cells)]))
+    row = BENCH_SENSORS.check(pd.DataFrame([sensor_as_typed(connection, home, asker, cells)]))
     return row.to_dict("records")[0] | {"fitted_km": cells.get("fitted_km")}
 
 
 def _session(
-    connection: duckdb.DuckDBPyConnection, home: Home, test: Mapping[str, str], sensor: dict
+    connection: duckdb.DuckDBPyConnection,
+    home: Home,
+    asker: Asker,
+    test: Mapping[str, str],
+    sensor: dict,
 ) -> dict:
     """One row of SESSION as a dict."""
     unit_id = sensor["unit_id"]
-    unit = standing_in(connection, home, "units", [unit_id]).get(unit_id, {})
+    unit = standing_in(connection, home, asker, "units", [unit_id]).get(unit_id, {})
     odometer_km, fitted_km = float(test["odometer_km"]), sensor.pop("fitted_km")
     row = {name: test.get(name) for name in schemas.SESSION.names} | {
         "unit_id": unit_id,

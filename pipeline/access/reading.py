@@ -11,6 +11,8 @@ import duckdb
 import pandas as pd
 
 from models.frames import FrameSchema
+from pipeline.access.scoped import connect_scoped
+from pipeline.asker import Asker
 from pipeline.home import DEMO, Home
 from pipeline.statements import connect, run
 from pipeline.warehouse.publish import Manifest, newest
@@ -32,19 +34,22 @@ class NotThereError(LookupError):
 
 
 @contextmanager
-def reading(home: Home) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
-    """The newest version, opened for this one reading; a version tidied away is looked up anew."""
+def reading(home: Home, asker: Asker) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
+    """The newest version, opened for this one reading; a version tidied away is looked up anew.
+
+    Whoever does not see all finds in its tables what is in their scope, and nothing else.
+    """
     try:
-        manifest, connection = _open_newest(home)
+        manifest, connection = _open_newest(home, asker)
     except duckdb.Error:
-        manifest, connection = _open_newest(home)
+        manifest, connection = _open_newest(home, asker)
     try:
         yield manifest, connection
     finally:
         connection.close()
 
 
-def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
+def _open_newest(home: Home, asker: Asker) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
     home.refuse_newer()
     manifest = newest(home)
     if manifest is None:
@@ -54,7 +59,9 @@ def _open_newest(home: Home) -> tuple[Manifest, duckdb.DuckDBPyConnection]:
             "These records were published by another version of Wear Atlas. Start the dashboard "
             "again, or run: python3 -m pipeline rebuild"
         )
-    return manifest, connect(manifest.path, read_only=True)
+    if asker.sees_all:
+        return manifest, connect(manifest.path, read_only=True)
+    return manifest, connect_scoped(home, asker, manifest.path)
 
 
 def edition_of(home: Home, manifest: Manifest) -> Edition:

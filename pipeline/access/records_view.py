@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from models.frames import Column, FrameSchema
+from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.receive import handed_in_at
 from pipeline.statements import one_row, run
@@ -52,7 +54,8 @@ class RecordsView:
     by_hand_in: pd.DataFrame
 
 
-def records_view(home: Home) -> RecordsView:
+@view
+def records_view(home: Home, asker: Asker) -> RecordsView:
     """How many records there are, by month and by hand-in.
 
     Raises
@@ -60,7 +63,7 @@ def records_view(home: Home) -> RecordsView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         found = run(connection, "access/sql/records_by_hand_in").df()
         at = {number: handed_in_at(home, int(number)) for number in found["hand_in"].unique()}
         found["handed_in_at"] = pd.to_datetime(found["hand_in"].map(at), utc=True)
@@ -71,7 +74,8 @@ def records_view(home: Home) -> RecordsView:
         )
 
 
-def bike_count(home: Home) -> int:
+@view
+def bike_count(home: Home, asker: Asker) -> int:
     """How many bikes are on record.
 
     Raises
@@ -79,5 +83,5 @@ def bike_count(home: Home) -> int:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         return int(one_row(run(connection, "access/sql/bike_count"))[0])

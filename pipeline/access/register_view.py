@@ -9,10 +9,12 @@ import duckdb
 import pandas as pd
 
 from pipeline.access import schemas
+from pipeline.access.allowed import view
 from pipeline.access.bench_view import last_odometer_km, sensors_on_bike
 from pipeline.access.pending import pending_rows
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.access.standing import standing_in
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings_file import read_settings
 from pipeline.statements import run
@@ -74,7 +76,8 @@ class JobView:
     currency: str
 
 
-def register_view(home: Home, unit_id: str = "") -> RegisterView:
+@view
+def register_view(home: Home, asker: Asker, unit_id: str = "") -> RegisterView:
     """What can be chosen, and the bike of a number where one is named.
 
     Raises
@@ -82,22 +85,23 @@ def register_view(home: Home, unit_id: str = "") -> RegisterView:
     NotThereError
         Nothing is published in this home, or no bike of this number was ever entered.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         edition = edition_of(home, manifest)
-        choices = _choices(connection, home)
+        choices = _choices(connection, home, asker)
         if not unit_id:
             return RegisterView(edition, choices, {}, {}, None)
-        return _of_bike(connection, home, edition, choices, unit_id)
+        return _of_bike(connection, home, asker, edition, choices, unit_id)
 
 
-def job_view(home: Home, unit_id: str) -> JobView:
+@view
+def job_view(home: Home, asker: Asker, unit_id: str) -> JobView:
     """What closing a job on a bike needs; raises as :func:`register_view`."""
-    with reading(home) as (manifest, connection):
-        choices = _choices(connection, home)
-        of_bike = _of_bike(connection, home, edition_of(home, manifest), choices, unit_id)
+    with reading(home, asker) as (manifest, connection):
+        choices = _choices(connection, home, asker)
+        of_bike = _of_bike(connection, home, asker, edition_of(home, manifest), choices, unit_id)
         return JobView(
             of_bike,
-            _tests(connection, home, unit_id, of_bike.sensors),
+            _tests(connection, home, asker, unit_id, of_bike.sensors),
             read_frame(connection, "bike_repairs", schemas.BIKE_REPAIRS, {"unit_id": unit_id}),
             read_settings(home).settings.currency,
         )
@@ -106,25 +110,29 @@ def job_view(home: Home, unit_id: str) -> JobView:
 def _of_bike(
     connection: duckdb.DuckDBPyConnection,
     home: Home,
+    asker: Asker,
     edition: Edition,
     choices: Choices,
     unit_id: str,
 ) -> RegisterView:
-    unit = standing_in(connection, home, "units", [unit_id]).get(unit_id)
+    unit = standing_in(connection, home, asker, "units", [unit_id]).get(unit_id)
     if unit is None:
         raise NotThereError(f"The records hold no bike {unit_id}.")
-    here = sensors_on_bike(connection, home, unit_id)["sensor_id"].tolist()
+    here = sensors_on_bike(connection, home, asker, unit_id)["sensor_id"].tolist()
     return RegisterView(
         edition,
         choices,
         dict(unit),
-        {key: dict(row) for key, row in standing_in(connection, home, "sensors", here).items()},
-        last_odometer_km(connection, home, unit_id),
+        {
+            key: dict(row)
+            for key, row in standing_in(connection, home, asker, "sensors", here).items()
+        },
+        last_odometer_km(connection, home, asker, unit_id),
     )
 
 
-def _choices(connection: duckdb.DuckDBPyConnection, home: Home) -> Choices:
-    typed = pending_rows(home, "shops", "parts", "fitments", "units")
+def _choices(connection: duckdb.DuckDBPyConnection, home: Home, asker: Asker) -> Choices:
+    typed = pending_rows(home, asker, "shops", "parts", "fitments", "units")
     known = run(connection, "access/sql/models_and_fleets").fetchall()
     units = typed["units"].values()
     models = {model for model, _ in known} | {row["model_code"] for row in units}
@@ -147,7 +155,11 @@ def _standing(
 
 
 def _tests(
-    connection: duckdb.DuckDBPyConnection, home: Home, unit_id: str, sensors: Mapping[str, Cells]
+    connection: duckdb.DuckDBPyConnection,
+    home: Home,
+    asker: Asker,
+    unit_id: str,
+    sensors: Mapping[str, Cells],
 ) -> pd.DataFrame:
     """Tests of the sensors on the bike, the latest first: session, sensor, day and verdict."""
     columns = ["session_id", "sensor_id", "tested_on", "verdict"]
@@ -155,7 +167,7 @@ def _tests(
     published = found.sort_values("tested_on", ascending=False)[columns]
     typed = [
         (key, row["sensor_id"], pd.Timestamp(row["tested_at"][:10]), row.get("verdict"))
-        for key, row in pending_rows(home, "test_sessions")["test_sessions"].items()
+        for key, row in pending_rows(home, asker, "test_sessions")["test_sessions"].items()
         if row["sensor_id"] in sensors
     ]
     late = pd.DataFrame(typed, columns=columns)

@@ -12,8 +12,10 @@ from models.plans.saving import EXPECTED_COST
 from models.plans.settings import PlanSettings
 from models.repairs.rates import COMEBACK_DAYS, REPAIR_JOBS, repair_rates
 from models.risk.ahead import road_share
+from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
 from pipeline.access.what_if import built_with
+from pipeline.asker import Asker
 from pipeline.home import Home
 
 _HEARD_OF = FrameSchema(
@@ -45,7 +47,8 @@ class RepairsView:
     settings: PlanSettings
 
 
-def repairs_view(home: Home) -> RepairsView:
+@view
+def repairs_view(home: Home, asker: Asker) -> RepairsView:
     """Everything the page of repairs shows.
 
     Raises
@@ -53,7 +56,7 @@ def repairs_view(home: Home) -> RepairsView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         edition, settings = edition_of(home, manifest), built_with(connection)
         jobs = read_frame(connection, "repair_jobs", REPAIR_JOBS)
         outcomes = read_frame(connection, "advice_outcomes", ADVICE_OUTCOMES)

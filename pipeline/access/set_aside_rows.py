@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import duckdb
 import pandas as pd
 
+from pipeline.access.allowed import view
 from pipeline.access.pending import pending_rows
 from pipeline.access.reading import read_frame, reading
 from pipeline.access.schemas import SET_ASIDE
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.jobs.hand_back import NOT_BY_ROW
@@ -31,7 +33,8 @@ class SetAsideRow:
     because: str
 
 
-def set_aside_rows(home: Home) -> dict[str, list[SetAsideRow]]:
+@view
+def set_aside_rows(home: Home, asker: Asker) -> dict[str, list[SetAsideRow]]:
     """Rows to correct by table, in the order they came; what was typed since is left out.
 
     Raises
@@ -39,19 +42,20 @@ def set_aside_rows(home: Home) -> dict[str, list[SetAsideRow]]:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         found = {name: _rows_of(connection, name) for name in TABLES if name not in NOT_BY_ROW}
     found = {name: rows for name, rows in found.items() if rows}
     if not found:
         return {}
-    typed = pending_rows(home, *found, "retract")
+    typed = pending_rows(home, asker, *found, "retract")
     kept = {
         name: [row for row in rows if not _is_settled(row, typed)] for name, rows in found.items()
     }
     return {name: rows for name, rows in kept.items() if rows}
 
 
-def set_aside_in_files(home: Home) -> pd.DataFrame:
+@view
+def set_aside_in_files(home: Home, asker: Asker) -> pd.DataFrame:
     """What is set aside and can only be corrected in its file (SET_ASIDE): samples, whole files.
 
     Raises
@@ -59,7 +63,7 @@ def set_aside_in_files(home: Home) -> pd.DataFrame:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         parameters = {"not_by_row": list(NOT_BY_ROW)}
         return read_frame(connection, "set_aside_in_files", SET_ASIDE, parameters)
 

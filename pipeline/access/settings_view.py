@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, reading
 from pipeline.access.what_if import built_with
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings_file import read_settings
 
@@ -23,7 +25,8 @@ class SettingsView:
     not_built: tuple[str, ...]
 
 
-def settings_view(home: Home) -> SettingsView:
+@view
+def settings_view(home: Home, asker: Asker) -> SettingsView:
     """Read the settings.
 
     Raises
@@ -32,8 +35,10 @@ def settings_view(home: Home) -> SettingsView:
         Nothing is published in this home.
     """
     told = read_settings(home)
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         edition, built = edition_of(home, manifest), asdict(built_with(connection))
     now = asdict(told.settings)
     changed = tuple(name for name, value in now.items() if built[name] != value)
-    return SettingsView(edition, now | asdict(told.shown), told.problems, changed)
+    return SettingsView(
+        edition, now | asdict(told.shown) | asdict(told.pooled), told.problems, changed
+    )

@@ -10,8 +10,10 @@ import pandas as pd
 
 from models.frames import Column, FrameSchema
 from models.stock.schemas import STOCK_COUNTS
+from pipeline.access.allowed import view
 from pipeline.access.pending import pending_rows
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run
 from pipeline.warehouse.lives import MARTS
@@ -52,7 +54,8 @@ class StockBook:
     rows: pd.DataFrame
 
 
-def stock_book(home: Home) -> StockBook:
+@view
+def stock_book(home: Home, asker: Asker) -> StockBook:
     """All shops and parts with their latest counts, those typed since the build included.
 
     Raises
@@ -60,12 +63,12 @@ def stock_book(home: Home) -> StockBook:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         edition = edition_of(home, manifest)
         places = read_frame(connection, "stock_places_known", _PLACES)
         counts = _counts(connection, edition.as_of)
     key = ["shop_id", "part_no"]
-    rows = places.merge(_typed_over(home, counts), on=key, how="left")
+    rows = places.merge(_typed_over(home, asker, counts), on=key, how="left")
     rows = rows.assign(
         used_since=rows["used_since"].fillna(0), pending=rows["pending"].fillna(False)
     )
@@ -78,10 +81,10 @@ def _counts(connection: duckdb.DuckDBPyConnection, day: date) -> pd.DataFrame:
     return counts.assign(pending=False)
 
 
-def _typed_over(home: Home, counts: pd.DataFrame) -> pd.DataFrame:
+def _typed_over(home: Home, asker: Asker, counts: pd.DataFrame) -> pd.DataFrame:
     """The counts with typed ones in their place, where these are of the same day or later."""
     known = {(row["shop_id"], row["part_no"]): row for row in counts.to_dict("records")}
-    for cells in pending_rows(home, "stock")["stock"].values():
+    for cells in pending_rows(home, asker, "stock")["stock"].values():
         key = cells["shop_id"], cells["part_no"]
         before, counted_on = known.get(key), pd.Timestamp(cells["counted_on"])
         if before is None or before["counted_on"] <= counted_on:

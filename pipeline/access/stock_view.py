@@ -16,8 +16,10 @@ from models.stock.schemas import (
     STOCK_WEEKS,
     WALK_INS,
 )
+from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.access.stock_schemas import STOCK_ASKING, STOCK_LEFT_OUT, STOCK_ROWS
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import one_row, run
 
@@ -56,13 +58,18 @@ class StockView:
     one: OnePart | None
 
 
-def stock_view(home: Home, shop_id: str | None = None, part_no: str | None = None) -> StockView:
+@view
+def stock_view(
+    home: Home, asker: Asker, shop_id: str | None = None, part_no: str | None = None
+) -> StockView:
     """Everything the page of the parts stock shows.
 
     Parameters
     ----------
     home : Home
         Where the records are.
+    asker : Asker
+        Who asks.
     shop_id, part_no : str, optional
         The shop and the number ordered that are shown in detail.
 
@@ -71,7 +78,7 @@ def stock_view(home: Home, shop_id: str | None = None, part_no: str | None = Non
     NotThereError
         Nothing is published in this home, or the plan holds no such part of such a shop.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         (about,) = one_row(run(connection, "access/sql/stock_about"))
         rows = read_frame(connection, "stock_rows", STOCK_ROWS)
         return StockView(

@@ -15,8 +15,10 @@ from models.sweeps.decimate import decimate_minmax
 from models.sweeps.over_travel import OVER_TRAVEL, lay_over_travel
 from models.sweeps.scale import scale_of
 from models.sweeps.schemas import DROPOUTS, PASSES, PROFILE
+from pipeline.access.allowed import view
 from pipeline.access.reading import NotThereError, read_frame, reading
 from pipeline.access.schemas import TRACE
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run
 
@@ -78,7 +80,10 @@ def thinned_trace(
     return thinned(_samples(connection, path, session_id))
 
 
-def sweep_window(home: Home, session_id: str, from_s: float, to_s: float) -> SweepWindow:
+@view
+def sweep_window(
+    home: Home, asker: Asker, session_id: str, from_s: float, to_s: float
+) -> SweepWindow:
     """A part of one test's sweep, read anew and thinned for that part alone.
 
     Raises
@@ -86,7 +91,7 @@ def sweep_window(home: Home, session_id: str, from_s: float, to_s: float) -> Swe
     NotThereError
         Nothing is published in this home, or its records hold no sweep of such a test.
     """
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         path, _ = _found(connection, home, session_id)
         return window_of(_samples(connection, path, session_id, from_s, to_s))
 
@@ -97,7 +102,8 @@ def window_of(samples: pd.DataFrame) -> SweepWindow:
     return SweepWindow(thinned(samples), int(readable.sum()))
 
 
-def sweep_over_travel(home: Home, session_id: str) -> SweepOverTravel:
+@view
+def sweep_over_travel(home: Home, asker: Asker, session_id: str) -> SweepOverTravel:
     """One test's passes and roughness over the travel.
 
     Raises
@@ -105,7 +111,7 @@ def sweep_over_travel(home: Home, session_id: str) -> SweepOverTravel:
     NotThereError
         Nothing is published in this home, or its records hold no sweep of such a test.
     """
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         path, about = _found(connection, home, session_id)
         samples = _samples(connection, path, session_id)
         key = [session_id]
@@ -146,7 +152,8 @@ def laid_over_travel(
     return SweepOverTravel(about["session_id"], laid, ordered, about["travel_source"], *ends)
 
 
-def overlay_tests(home: Home, session: Mapping) -> pd.DataFrame:
+@view
+def overlay_tests(home: Home, asker: Asker, session: Mapping) -> pd.DataFrame:
     """Published tests that can be laid over one (OVERLAY_TESTS), the latest first.
 
     ``session`` is one row of SESSION as a dict; the records need not hold that test yet.
@@ -158,7 +165,7 @@ def overlay_tests(home: Home, session: Mapping) -> pd.DataFrame:
     """
     of = ("session_id", "sensor_id", "unit_id", "mount", "sweep_channel", "tested_at")
     asked = {name: session[name] if isinstance(session[name], str) else None for name in of}
-    with reading(home) as (_, connection):
+    with reading(home, asker) as (_, connection):
         return read_frame(connection, "overlay_tests", OVERLAY_TESTS, asked)
 
 

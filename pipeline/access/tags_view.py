@@ -8,8 +8,10 @@ from urllib.parse import quote
 import pandas as pd
 
 from models.frames import Column, FrameSchema
+from pipeline.access.allowed import view
 from pipeline.access.pending import pending_rows
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings_file import read_settings
 
@@ -37,7 +39,8 @@ class TagsView:
     base_address: str
 
 
-def tags_view(home: Home) -> TagsView:
+@view
+def tags_view(home: Home, asker: Asker) -> TagsView:
     """Everything the page of tags shows.
 
     Raises
@@ -45,9 +48,9 @@ def tags_view(home: Home) -> TagsView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         found = read_frame(connection, "tag_bikes", TAG_BIKES)
-        typed = pending_rows(home, "units")["units"]
+        typed = pending_rows(home, asker, "units")["units"]
         late = [_bike(cells) for cells in typed.values() if not cells.get("out_of_service_on")]
         kept = found[~found["unit_id"].isin(typed)]
         bikes = pd.concat([pd.DataFrame(late, columns=TAG_BIKES.names), kept], ignore_index=True)

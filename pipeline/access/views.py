@@ -9,10 +9,13 @@ import pandas as pd
 
 from models.statics.cautions import next_look
 from pipeline.access import schemas
+from pipeline.access.allowed import view
+from pipeline.access.notices import notices_for
 from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.access.sweep_traces import thinned_trace
 from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.jobs.measure import RESULTS
 from pipeline.statements import run
@@ -113,7 +116,8 @@ def current_version(home: Home) -> int | None:
     return found.version if found else None
 
 
-def worklist_view(home: Home) -> WorklistView:
+@view
+def worklist_view(home: Home, asker: Asker) -> WorklistView:
     """Everything the worklist shows.
 
     Raises
@@ -121,18 +125,19 @@ def worklist_view(home: Home) -> WorklistView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         (summary,) = run(connection, "access/sql/summary").df().to_dict("records")
         return WorklistView(
             edition_of(home, manifest),
             read_frame(connection, "worklist_rows", schemas.WORKLIST),
             read_frame(connection, "set_aside", schemas.SET_ASIDE),
-            run(connection, "access/sql/notices").df()["notice"].tolist(),
+            notices_for(connection, asker, manifest.as_of),
             summary,
         )
 
 
-def bike_view(home: Home, unit_id: str) -> BikeView:
+@view
+def bike_view(home: Home, asker: Asker, unit_id: str) -> BikeView:
     """Everything one bike's page shows.
 
     Raises
@@ -140,7 +145,7 @@ def bike_view(home: Home, unit_id: str) -> BikeView:
     NotThereError
         Nothing is published in this home, or the records hold no such bike.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         key = {"unit_id": unit_id}
         found = read_frame(connection, "bike", schemas.BIKE, key)
         if found.empty:
@@ -161,7 +166,8 @@ def bike_view(home: Home, unit_id: str) -> BikeView:
         )
 
 
-def trust_view(home: Home) -> TrustView:
+@view
+def trust_view(home: Home, asker: Asker) -> TrustView:
     """Everything that says how far to trust the chances.
 
     Raises
@@ -169,7 +175,7 @@ def trust_view(home: Home) -> TrustView:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         (about,) = read_frame(connection, "backtest_about", schemas.BACKTEST_ABOUT).to_dict(
             "records"
         )
@@ -188,7 +194,8 @@ def trust_view(home: Home) -> TrustView:
         )
 
 
-def session_view(home: Home, session_id: str) -> SessionView:
+@view
+def session_view(home: Home, asker: Asker, session_id: str) -> SessionView:
     """Everything one test's page shows.
 
     Raises
@@ -196,7 +203,7 @@ def session_view(home: Home, session_id: str) -> SessionView:
     NotThereError
         Nothing is published in this home, or the records hold no such test.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         key = {"session_id": session_id}
         found = run(connection, "access/sql/session", key).df()
         if found.empty:

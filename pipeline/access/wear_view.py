@@ -10,7 +10,9 @@ import pandas as pd
 from models.frames import Column, FrameSchema
 from models.wear.schemas import BANDS, WEAR_MAP
 from models.wear.test_plan import LiftChance, passes_needed, sureness
+from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run
 from pipeline.warehouse.wear_schemas import (
@@ -248,8 +250,9 @@ def bike_wear(connection: duckdb.DuckDBPyConnection, unit_id: str) -> BikeWear:
     )
 
 
+@view
 def wear_view(
-    home: Home, part_no: str = ALL, duty: str = ALL, life_id: str | None = None
+    home: Home, asker: Asker, part_no: str = ALL, duty: str = ALL, life_id: str | None = None
 ) -> WearView:
     """Everything the wear map's page shows.
 
@@ -257,6 +260,8 @@ def wear_view(
     ----------
     home : Home
         Where the records are.
+    asker : Asker
+        Who asks.
     part_no, duty : str
         Which sensors the map and the list are of; ``all`` for any.
     life_id : str, optional
@@ -267,7 +272,7 @@ def wear_view(
     NotThereError
         Nothing is published in this home, or it holds no mapped life of that name.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         of = {"part_no": part_no, "duty": duty}
         sensors = _sensors(connection, part_no, duty)
         (about,) = read_frame(connection, "wear_about", WEAR_ABOUT).to_dict("records")

@@ -30,7 +30,9 @@ from models.stock.plan import StockRecords, orders_today
 from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED
 from models.stock.settings import StockSettings
 from pipeline.access import plan_schemas as schemas
+from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings_file import read_settings
 from pipeline.warehouse.check_plan import check_records, settings_for_checks
@@ -87,7 +89,8 @@ class WeighedAnew(NamedTuple):
     action: pd.Series
 
 
-def what_if_base(home: Home) -> WhatIfBase:
+@view
+def what_if_base(home: Home, asker: Asker) -> WhatIfBase:
     """Read all that another weighing needs.
 
     Raises
@@ -95,7 +98,7 @@ def what_if_base(home: Home) -> WhatIfBase:
     NotThereError
         Nothing is published in this home.
     """
-    with reading(home) as (manifest, connection):
+    with reading(home, asker) as (manifest, connection):
         edition = edition_of(home, manifest)
         told = read_settings(home)
         allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])

@@ -13,6 +13,7 @@ from models.plans.settings import PlanSettings, settings_from
 from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.deeds import changing
+from pipeline.intake.pooled_settings import declared_pooled, pooled_from
 from pipeline.intake.settings_file import (
     known_settings,
     read_settings,
@@ -56,7 +57,11 @@ def keep_settings(
         can change. Nothing was written then.
     """
     before = read_settings(home)
-    now: dict[str, object] = asdict(before.settings) | asdict(before.shown)
+    now: dict[str, object] = {
+        **asdict(before.settings),
+        **asdict(before.shown),
+        **asdict(before.pooled),
+    }
     wanted, faults = _checked(now, values)
     if faults:
         return faults
@@ -87,13 +92,15 @@ def _checked(
     now: Mapping[str, object], values: Mapping[str, object]
 ) -> tuple[dict[str, object], dict[str, str]]:
     """Every setting as it is to be, and what was expected in place of what cannot stand."""
-    own = declared_shown()
+    own, shared = declared_shown(), declared_pooled()
     shown, not_shown = shown_from({name: v for name, v in values.items() if name in own})
-    rest = {name: v for name, v in values.items() if name not in own}
-    kept = {name: v for name, v in now.items() if name not in own}
+    pooled, not_pooled = pooled_from({name: v for name, v in values.items() if name in shared})
+    rest = {name: v for name, v in values.items() if name not in own | shared}
+    kept = {name: v for name, v in now.items() if name not in own | shared}
     settings, faults = settings_from(kept | rest)
     as_shown = {name: getattr(shown, name) for name in values if name in own}
-    return dict(now) | asdict(settings) | as_shown, not_shown | faults
+    as_pooled = {name: getattr(pooled, name) for name in values if name in shared}
+    return dict(now) | asdict(settings) | as_shown | as_pooled, not_shown | not_pooled | faults
 
 
 def set_in(text: str, name: str, value: object) -> str:
@@ -114,7 +121,7 @@ def _place(lines: list[str], name: str) -> int | None:
     inside = False
     for number, line in enumerate(lines):
         if _HEADER.match(line):
-            inside = line.strip().startswith("[transfers]")
+            inside = line.strip().startswith("[transfers")
         elif not inside and pattern.match(line):
             return number
     return None
@@ -156,6 +163,6 @@ def _holds(text: str, wanted: Mapping[str, object], problems_before: int) -> boo
         trial = Home(Path(folder))
         trial.settings.write_bytes(text.encode())
         found = read_settings(trial)
-    said = asdict(found.settings) | asdict(found.shown)
+    said = asdict(found.settings) | asdict(found.shown) | asdict(found.pooled)
     as_meant = all(said[name] == value for name, value in wanted.items())
     return as_meant and len(found.problems) <= problems_before

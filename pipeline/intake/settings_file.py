@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, field, fields
 from itertools import groupby
 from pathlib import Path
@@ -16,6 +16,7 @@ from typing import Any
 
 from models.plans.settings import Bounds, PlanSettings, declared, settings_from
 from pipeline.home import Home, write_new
+from pipeline.intake.pooled_settings import PooledSettings, declared_pooled, pooled_from
 from pipeline.intake.shown_settings import SECTION, ShownSettings, declared_shown, shown_from
 
 _HEAD = """\
@@ -25,22 +26,31 @@ _HEAD = """\
 """
 _TRANSFERS = """
 [transfers]
-# Which shop may give parts to which others, only where both owners agree, for instance:
+# Which shop's owner gives parts to which others, for instance:
 # north-street = ["mill-lane", "harbour"]
 """
+_TAKEN = """
+[transfers_taken]
+# Which shop's owner takes parts from which others. A transfer is proposed only where both the
+# giver (above) and the taker (here) say so, for instance:
+# mill-lane = ["north-street"]
+"""
+_GIVEN_SECTION, _TAKEN_SECTION = "transfers", "transfers_taken"
 
 
 @dataclass(frozen=True)
 class SettingsFile:
     """What the file says: settings, pairs of shops (giver, taker), and what could not stand.
 
-    ``shown`` says how values are shown.
+    ``transfers`` are the pairs whose owners both agree. ``shown`` says how values are shown,
+    ``pooled`` what must stand behind a figure that is shown beyond one shop.
     """
 
     settings: PlanSettings
     transfers: tuple[tuple[str, str], ...]
     problems: tuple[str, ...]
     shown: ShownSettings = field(default_factory=ShownSettings)
+    pooled: PooledSettings = field(default_factory=PooledSettings)
 
 
 @dataclass(frozen=True)
@@ -75,23 +85,25 @@ def read_settings(home: Home) -> SettingsFile:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         told = f"{path.name}: not readable ({error}), so every setting is at its assumed default."
         return SettingsFile(PlanSettings(), (), (told,))
-    transfers, odd = _transfers(table.pop("transfers", {}))
+    transfers, odd = _agreed(table)
     values: dict[str, object] = {}
     for name, value in table.items():
         values.update(value if isinstance(value, dict) else {name: value})
     seen = {name: values.pop(name) for name in declared_shown() if name in values}
     shown, not_shown = shown_from(seen)
+    shared = {name: values.pop(name) for name in declared_pooled() if name in values}
+    pooled, not_pooled = pooled_from(shared)
     settings, faults = settings_from(values)
-    values |= seen
+    values |= seen | shared
     unread = [_unread(path.name, number, line, values) for number, line in left_out]
-    named = _named(path.name, text, values, faults | not_shown)
+    named = _named(path.name, text, values, faults | not_shown | not_pooled)
     problems = [*unread, *named, *(f"{path.name}: {one}" for one in odd)]
-    return SettingsFile(settings, transfers, tuple(problems), shown)
+    return SettingsFile(settings, transfers, tuple(problems), shown, pooled)
 
 
 def known_settings() -> dict[str, tuple[Bounds, float | str]]:
     """Every setting that the file may hold, by name: its bounds and its assumed default."""
-    return {**declared(), **declared_shown()}
+    return {**declared(), **declared_shown(), **declared_pooled()}
 
 
 def write_settings(
@@ -111,17 +123,22 @@ def settings_text(
 ) -> str:
     """The file's text."""
     parts, known = [_HEAD], known_settings()
-    values = asdict(settings) | asdict(shown or ShownSettings())
+    values = asdict(settings) | asdict(shown or ShownSettings()) | asdict(PooledSettings())
     for section, names in groupby(known, key=lambda name: known[name][0].section):
         parts.append(f"\n{section_line(section)}")
         for name in names:
             parts += setting_lines(name, values[name])
-    given = groupby(sorted(transfers), key=lambda pair: pair[0])
-    lines = [
-        f"{value_text(giver)} = [{', '.join(value_text(taker) for _, taker in pairs)}]\n"
-        for giver, pairs in given
-    ]
-    return "\n".join(parts) + "\n" + _TRANSFERS + "".join(lines)
+    given = _shops_listed(transfers)
+    taken = _shops_listed((taker, giver) for giver, taker in transfers)
+    return "\n".join(parts) + "\n" + _TRANSFERS + given + _TAKEN + taken
+
+
+def _shops_listed(pairs: Iterable[tuple[str, str]]) -> str:
+    """A line for each shop: the others that it is paired with."""
+    return "".join(
+        f"{value_text(shop)} = [{', '.join(value_text(other) for _, other in of)}]\n"
+        for shop, of in groupby(sorted(pairs), key=lambda pair: pair[0])
+    )
 
 
 def section_line(section: str) -> str:
@@ -206,13 +223,27 @@ def _line(text: str, name: str) -> int:
     return next((n for n, line in enumerate(text.splitlines(), 1) if pattern.match(line)), 1)
 
 
-def _transfers(table: object) -> tuple[tuple[tuple[str, str], ...], list[str]]:
+def _agreed(table: dict[str, Any]) -> tuple[tuple[tuple[str, str], ...], list[str]]:
+    """Pairs of giver and taker that both owners agree to, and what is said of the others."""
+    given, odd = _transfers(table.pop(_GIVEN_SECTION, {}), _GIVEN_SECTION)
+    taken, odd_too = _transfers(table.pop(_TAKEN_SECTION, {}), _TAKEN_SECTION)
+    both = {(giver, taker) for taker, giver in taken}
+    alone = [
+        f"[{_GIVEN_SECTION}] {giver} gives parts to {taker}, but [{_TAKEN_SECTION}] does not say "
+        f"that {taker} takes them from {giver}: none is proposed until both owners agree."
+        for giver, taker in given
+        if (giver, taker) not in both
+    ]
+    return tuple(pair for pair in given if pair in both), [*odd, *odd_too, *alone]
+
+
+def _transfers(table: object, section: str) -> tuple[tuple[tuple[str, str], ...], list[str]]:
     if not isinstance(table, dict):
-        return (), [f"transfers is {table!r}, expected a section [transfers]; it is left out."]
+        return (), [f"{section} is {table!r}, expected a section [{section}]; it is left out."]
     pairs, odd = [], []
     for giver, takers in table.items():
         if isinstance(takers, list) and all(isinstance(taker, str) for taker in takers):
             pairs += [(giver, taker) for taker in takers]
         else:
-            odd.append(f"[transfers] {giver} is {takers!r}, expected a list of shops in quotes.")
+            odd.append(f"[{section}] {giver} is {takers!r}, expected a list of shops in quotes.")
     return tuple(pairs), odd

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.access.standing import standing_rows
-from pipeline.asker import Asker
+from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.entries import Trouble, entry_troubles, save_entry
@@ -47,6 +47,7 @@ def correct(
     HomeError
         The home cannot be written.
     """
+    who = asker or whoever_is_here()
     troubles = _troubles(corrections)
     good = [one for place, one in enumerate(corrections) if place not in troubles]
     rows: dict[str, list[Mapping[str, object]]] = {}
@@ -55,11 +56,11 @@ def correct(
         if one.cells is not None:
             rows.setdefault(one.row.table, []).append(one.cells)
     for one in good:
-        for table, record in _settling(home, one, keys):
+        for table, record in _settling(home, who, one, keys):
             if record not in rows.setdefault(table, []):
                 rows[table].append(record)
     if good:
-        save_entry(home, rows, asker=asker, deed=CORRECTED)
+        save_entry(home, rows, asker=who, deed=CORRECTED)
     return Corrected(len(good), troubles)
 
 
@@ -95,7 +96,7 @@ def _key(one: Correction) -> str:
 
 
 def _settling(
-    home: Home, one: Correction, keys: set[tuple[str, str]]
+    home: Home, asker: Asker, one: Correction, keys: set[tuple[str, str]]
 ) -> list[tuple[str, dict[str, str]]]:
     """What takes the old row off the list, where no row of the same key does so by itself.
 
@@ -107,7 +108,7 @@ def _settling(
         return [("retract", {"table": row.table, "key": row.place, "reason": TAKEN_OFF})]
     if (row.table, row.key) in keys:
         return []
-    standing = standing_rows(home, row.table, [row.key])
+    standing = standing_rows(home, asker, row.table, [row.key])
     if row.key in standing:
         return [(row.table, standing[row.key])]
     return [("retract", {"table": row.table, "key": row.key, "reason": TAKEN_OFF})]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, date, datetime
 
 import duckdb
@@ -23,6 +23,7 @@ from pipeline.warehouse.given_out import earlier_events, keep_events
 from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish, versions
 from pipeline.warehouse.risk import score_risk
+from pipeline.warehouse.shops_apart import tell_shops_apart
 from pipeline.warehouse.statics import judge_statics
 from pipeline.warehouse.wear import judge_sweeps, map_travel
 
@@ -68,6 +69,7 @@ def build(
             earlier = earlier_events(home)
             plan_checks(connection, day, earlier=earlier, private_not_known=private, **chosen)
             backtest(connection, day, say=say)
+        tell_shops_apart(connection)
         follow_advised(connection, home)
         _note(connection, day, told.problems)
         connection.execute("checkpoint")
@@ -111,14 +113,17 @@ def _note(connection: duckdb.DuckDBPyConnection, day: date, problems: Iterable[s
     connection.execute(
         "create table marts.notices (notice_no integer, kind varchar, notice varchar)"
     )
-    number = 0
-    for number, problem in enumerate(problems, 1):
-        connection.execute("insert into marts.notices values (?, 'settings', ?)", [number, problem])
+    told = [("settings", problem) for problem in problems]
+    for number, (kind, notice) in enumerate([*told, *notices_of_records(connection, day)], 1):
+        connection.execute("insert into marts.notices values (?, ?, ?)", [number, kind, notice])
+
+
+def notices_of_records(
+    connection: duckdb.DuckDBPyConnection, day: date
+) -> Iterator[tuple[str, str]]:
+    """Kind and sentence of each oddity in the records that the connection shows."""
     for path in sorted((ROOT / "warehouse/sql/notices").glob("*.sql")):
         name = f"warehouse/sql/notices/{path.stem}"
         parameters = {"as_of": day} if "$as_of" in statement(name) else None
         for (notice,) in run(connection, name, parameters).fetchall():
-            number += 1
-            connection.execute(
-                "insert into marts.notices values (?, ?, ?)", [number, path.stem, notice]
-            )
+            yield path.stem, notice

@@ -10,6 +10,7 @@ from pipeline.access.records_view import bike_count
 from pipeline.access.standing import standing_rows
 from pipeline.home import OWN, Home
 from pipeline.intake.column_names import read_column_names
+from tests.askers import HERE
 from tests.browser.forms import SETTLED_MS, TRIES, choose, open_fold, press
 from tests.browser.test_owner_walk import TABLET_AND_DESKTOP
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
@@ -35,7 +36,7 @@ def test_one_press_makes_empty_records_of_ones_own(own_page, written, tmp_path):
     press(page, "Start my own records")
     page.get_by_text("Your own records are begun.").wait_for(timeout=BUILT_WITHIN_MS)
     assert own.kind == OWN
-    assert bike_count(own) == 0
+    assert bike_count(own, HERE) == 0
     for address in EMPTY_PAGES:
         page.goto(f"/{address}")
         page.get_by_text("No bike is on record yet.").first.wait_for()
@@ -81,7 +82,7 @@ def test_a_file_with_faults_is_handed_in_corrected_and_accepted(own_page, writte
     _correct_the_day(page)
     page.get_by_text("1 row of odometer readings handed in again.").wait_for()
     page.get_by_text("Nothing is set aside that could be corrected").wait_for()
-    row = standing_rows(own, "odometer", ["B2/2026-05-05"])
+    row = standing_rows(own, HERE, "odometer", ["B2/2026-05-05"])
     assert row["B2/2026-05-05"]["odometer_km"] == "8000"
     press(page, "Show the newer records")
     open_fold(page, "What each hand-in brought")

@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.access.pending import pending_rows
 from pipeline.jobs.demo import AS_OF
+from tests.askers import HERE
 from tests.browser.forms import choose, open_fold, press, type_day
 from tests.browser.test_owner_walk import TABLET_AND_DESKTOP
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
@@ -42,7 +43,7 @@ def test_the_operator_frees_a_bike_retires_one_and_takes_the_plan_home(own_page,
     assert page.get_by_text("typed, not in the plans yet").count() >= 1
     press(page, "Save the window")  # the form is empty again: nothing is saved twice
     page.get_by_text("none is chosen; expected at least one bike").wait_for()
-    (window,) = pending_rows(home, "calendar")["calendar"].values()
+    (window,) = pending_rows(home, HERE, "calendar")["calendar"].values()
     assert window["free_from"] == free_from.isoformat()
 
     fold = open_fold(page, "Take a bike out of service")
@@ -50,7 +51,7 @@ def test_the_operator_frees_a_bike_retires_one_and_takes_the_plan_home(own_page,
     press(page, "Save")
     page.get_by_text(re.compile(f"Saved: out of service since {AS_OF}")).wait_for()
     page.get_by_text(re.compile(f"ferry .*: out of service since {AS_OF}, not in")).wait_for()
-    (unit,) = pending_rows(home, "units")["units"].values()
+    (unit,) = pending_rows(home, HERE, "units")["units"].values()
     assert unit["out_of_service_on"] == AS_OF.isoformat()
     assert unit["fleet_id"] == FLEET
     no_error(page)

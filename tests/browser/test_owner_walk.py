@@ -10,6 +10,7 @@ from playwright.sync_api import expect
 
 from pipeline.access.pending import pending_rows
 from pipeline.jobs.demo import AS_OF
+from tests.askers import HERE
 from tests.browser.forms import choose, open_fold, press, type_day, type_number
 from tests.browser.test_walk import SIZES, heading, no_error
 
@@ -35,7 +36,7 @@ def test_the_owner_answers_advice_counts_parts_and_books_an_order_in(own_page, w
     page.goto("/")
     heading(page, "Sensors in service")
     _put_off(page)
-    (answer,) = pending_rows(home, "advice_answers")["advice_answers"].values()
+    (answer,) = pending_rows(home, HERE, "advice_answers")["advice_answers"].values()
     assert (answer["answer"], answer["reason"]) == ("put_off", "the part is on its way")
 
     page.get_by_role("link", name="Parts", exact=True).click()
@@ -58,7 +59,7 @@ def test_the_owner_answers_advice_counts_parts_and_books_an_order_in(own_page, w
     page.get_by_text("1 part fewer on the shelf than the records led to expect (9).").wait_for()
     said = page.get_by_text(re.compile("part QK-1140S: 8 parts on the shelf .* none on order"))
     assert "not in the plan yet" in said.first.inner_text()
-    (count,) = pending_rows(home, "stock")["stock"].values()
+    (count,) = pending_rows(home, HERE, "stock")["stock"].values()
     assert (count["on_hand"], count["on_order"]) == ("8", "0")
     no_error(page)
 

@@ -9,6 +9,7 @@ import pytest
 
 from pipeline.access.pending import pending_rows
 from pipeline.intake.drafts import drafts
+from tests.askers import HERE
 from tests.browser.forms import choose, press, type_number
 from tests.browser.test_owner_walk import TABLET_AND_DESKTOP
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
@@ -84,7 +85,7 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     heading(page, "Bench test of")
     page.get_by_text("Drop-outs seen").first.wait_for()
     no_error(page)
-    (test,) = pending_rows(home, "test_sessions")["test_sessions"].values()
+    (test,) = pending_rows(home, HERE, "test_sessions")["test_sessions"].values()
     assert (test["verdict"], float(test["supply_v"])) == ("fail", 4.98)
     assert drafts(home) == []
 
@@ -97,7 +98,7 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     press(page, "Close the job")
     page.get_by_text("The job is closed: sensor replaced").wait_for()
     no_error(page)
-    rows = pending_rows(home, "sensors", "repair_outcomes")
+    rows = pending_rows(home, HERE, "sensors", "repair_outcomes")
     (job,) = rows["repair_outcomes"].values()
     assert (job["action"], job["session_id"]) == ("sensor_replaced", test["session_id"])
     ends = sorted(bool(row.get("removed_on")) for row in rows["sensors"].values())

@@ -24,6 +24,7 @@ from pipeline.access import views
 from pipeline.access.pending import pending_rows
 from pipeline.home import HomeError, own_home
 from pipeline.intake.receive import last_hand_in
+from tests.askers import HERE
 from tests.dashboard import fake_views as fakes
 from tests.dashboard.fake_trust import trust_view
 
@@ -58,7 +59,7 @@ def app(monkeypatch, tmp_path) -> AppTest:
     monkeypatch.setattr(views, "current_version", lambda home: 1)
     frame = fakes.worklist_rows().assign(above_floor=[True, False, pd.NA, False])
     frame = views.schemas.WORKLIST.check(frame)
-    monkeypatch.setattr(views, "worklist_view", lambda home: fakes.worklist_view(frame))
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: fakes.worklist_view(frame))
     found = AppTest.from_file(str(APP), default_timeout=20)
     found.session_state["answer_fold"] = True
     found.run()
@@ -72,7 +73,7 @@ def text_of(app: AppTest) -> str:
 
 
 def kept() -> dict:
-    return pending_rows(own_home(), "advice_answers")["advice_answers"]
+    return pending_rows(own_home(), HERE, "advice_answers")["advice_answers"]
 
 
 def test_an_answer_stands_with_its_date_reason_and_name_and_never_becomes_leave():
@@ -195,7 +196,7 @@ def test_another_filter_leaves_no_sensor_chosen_that_is_not_shown(app):
 
 
 def test_an_answer_just_saved_is_said_where_answers_are_counted(app, monkeypatch):
-    monkeypatch.setattr(views, "trust_view", lambda home: trust_view())
+    monkeypatch.setattr(views, "trust_view", lambda home, asker: trust_view())
     said = "given since these records were built"
     app.multiselect(key="answer_sensors").select("S-000").run()
     app.button(key="answer_save").click().run()

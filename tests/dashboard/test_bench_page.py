@@ -11,6 +11,7 @@ from pipeline.access.views import session_view
 from pipeline.home import Home
 from pipeline.intake.drafts import drafts
 from pipeline.jobs.ingest import rebuild
+from tests.askers import HERE
 from tests.dashboard.page_app import keyed, page_at, words_of
 from tests.pipeline.shop_files import sweep_csv
 
@@ -141,9 +142,9 @@ def test_a_sweep_pasted_is_measured_and_saved_with_the_test(own_shop: Home):
     words = _saved(app)
     assert "Bench test of" in words
     session_id = app.query_params["session"]
-    typed = pending_session_view(own_shop, session_id)
+    typed = pending_session_view(own_shop, HERE, session_id)
     rebuild(own_shop)
-    built = session_view(own_shop, session_id)
+    built = session_view(own_shop, HERE, session_id)
     assert pd.Series(typed.measures).equals(pd.Series(built.measures))
     assert built.session["odometer_km"] == 30_000
     assert drafts(own_shop) == []

@@ -22,6 +22,7 @@ from pipeline.access.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
 from pipeline.access.pending import pending_rows
 from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in
+from tests.askers import HERE
 from tests.dashboard import fake_fleet as fakes
 from tests.dashboard.fake_views import worklist_view
 from tests.dashboard.test_pages import opened, text_of
@@ -50,7 +51,7 @@ def shown(monkeypatch, tmp_path):
     """``shown(view)`` lets the page show that view."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
     monkeypatch.setattr(
         fleet_entry_part,
         "standing_rows",
@@ -58,7 +59,7 @@ def shown(monkeypatch, tmp_path):
     )
 
     def show(view):
-        monkeypatch.setattr(fleet_view, "fleet_view", lambda home: view)
+        monkeypatch.setattr(fleet_view, "fleet_view", lambda home, asker: view)
 
     show(fakes.fleet_view())
     return show
@@ -155,7 +156,7 @@ def test_a_window_is_saved_for_several_bikes_at_once(shown):
     app.date_input(key="window_to").set_value(date(2026, 4, 2))
     app.button(key="window_save").click().run()
     assert not app.exception
-    kept = pending_rows(own_home(), "calendar")["calendar"]
+    kept = pending_rows(own_home(), HERE, "calendar")["calendar"]
     assert list(kept) == ["U-0/2026-04-01/2026-04-02", "U-3/2026-04-01/2026-04-02"]
     text = text_of(app)
     assert "Saved: 2 bikes free from 2026-04-01 to 2026-04-02, not in the plans yet." in text
@@ -184,7 +185,7 @@ def test_windows_typed_come_first_and_can_be_taken_back_with_a_reason(shown):
     assert "Reason: blank; expected a reason" in text_of(app)
     app.text_input(key="back_reason").input("the tour was moved")
     app.button(key="back_save").click().run()
-    (cells,) = pending_rows(own_home(), "retract")["retract"].values()
+    (cells,) = pending_rows(own_home(), HERE, "retract")["retract"].values()
     assert cells == {
         "table": "calendar",
         "key": "U-0/2026-03-20/2026-03-21",
@@ -201,7 +202,7 @@ def test_a_bike_leaves_service_and_loses_no_other_cell(shown):
     app.date_input(key="out_on").set_value(date(2026, 3, 1))
     app.button(key="out_save").click().run()
     assert not app.exception
-    kept = pending_rows(own_home(), "units")["units"]
+    kept = pending_rows(own_home(), HERE, "units")["units"]
     assert kept == {"U-0": UNITS["U-0"] | {"out_of_service_on": "2026-03-01"}}
     assert "Saved: out of service since 2026-03-01, not in the plans yet." in text_of(app)
 
@@ -212,7 +213,7 @@ def test_a_bike_out_of_service_can_be_brought_back(shown):
     assert list(app.selectbox(key="in_bike").options) == ["gone (U-5), river"]
     app.selectbox(key="in_bike").set_value("U-5")
     app.button(key="in_save").click().run()
-    assert pending_rows(own_home(), "units")["units"]["U-5"].get("out_of_service_on") is None
+    assert pending_rows(own_home(), HERE, "units")["units"]["U-5"].get("out_of_service_on") is None
     assert "Saved: back in service" in text_of(app)
 
 

@@ -9,6 +9,7 @@ from pipeline.access.views import session_view, worklist_view
 from pipeline.home import Home
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.start_own import start_own
+from tests.askers import HERE
 from tests.dashboard.page_app import keyed, page_at, words_of
 
 
@@ -42,7 +43,7 @@ def test_a_first_bike_is_registered_tested_and_built(tmp_path, monkeypatch):
     app = page_at("register")
     _register(app)
     assert "Bike N1 is registered" in words_of(app)
-    choices = register_view(home).choices
+    choices = register_view(home, HERE).choices
     assert choices.shops["quay"]["name"] == "quay"
     assert choices.parts["PN-1"]["description"] == "throttle sensor"
     assert choices.fits("PN-1", "alder-300", "throttle")
@@ -63,5 +64,5 @@ def test_a_first_bike_is_registered_tested_and_built(tmp_path, monkeypatch):
     session_id = bench.query_params["session"]
 
     rebuild(home)
-    assert session_view(home, session_id).session["unit_id"] == "N1"
-    assert worklist_view(home).rows["unit_id"].tolist() == ["N1"]
+    assert session_view(home, HERE, session_id).session["unit_id"] == "N1"
+    assert worklist_view(home, HERE).rows["unit_id"].tolist() == ["N1"]

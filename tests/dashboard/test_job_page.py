@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.access.register_view import job_view
 from pipeline.access.standing import standing_rows
+from tests.askers import HERE
 from tests.dashboard.page_app import page_at, words_of
 
 pytestmark = pytest.mark.usefixtures("own_shop")
@@ -28,8 +29,8 @@ def test_a_replacement_asks_for_the_part_and_saves_both_lives(own_shop):
     app.button_group(key="job_confirmed").set_value("yes")
     app.button(key="job_save").click().run()
     assert "The job is closed: sensor replaced" in words_of(app)
-    assert standing_rows(own_shop, "sensors", ["S1"])["S1"]["removed_reason"] == "faulty"
-    (new,) = job_view(own_shop, "B1").register.sensors.values()
+    assert standing_rows(own_shop, HERE, "sensors", ["S1"])["S1"]["removed_reason"] == "faulty"
+    (new,) = job_view(own_shop, HERE, "B1").register.sensors.values()
     assert (new["part_no"], new["fitted_km"]) == ("P2", "29000")
 
 
@@ -55,7 +56,7 @@ def test_what_is_missing_is_named_and_nothing_is_saved(own_shop):
     app = _job()
     app.button(key="job_save").click().run()
     assert "What was done: blank" in words_of(app)
-    assert not standing_rows(own_shop, "sensors", ["S1"])["S1"].get("removed_on")
+    assert not standing_rows(own_shop, HERE, "sensors", ["S1"])["S1"].get("removed_on")
 
 
 def test_without_a_bike_it_asks_for_one():

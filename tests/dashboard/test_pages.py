@@ -21,11 +21,11 @@ def records(monkeypatch, tmp_path):
     """A home of its own for each test, so that no view is kept from another one."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: fakes.worklist_view())
-    monkeypatch.setattr(views, "trust_view", lambda home: trust.trust_view())
-    monkeypatch.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id))
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: fakes.worklist_view())
+    monkeypatch.setattr(views, "trust_view", lambda home, asker: trust.trust_view())
+    monkeypatch.setattr(views, "bike_view", lambda home, asker, unit_id: fakes.bike_view(unit_id))
     monkeypatch.setattr(
-        views, "session_view", lambda home, session_id: fakes.session_view(session_id)
+        views, "session_view", lambda home, asker, session_id: fakes.session_view(session_id)
     )
     return monkeypatch
 
@@ -77,7 +77,7 @@ def test_no_match_is_said_and_is_not_an_empty_page():
 
 def test_a_long_list_has_leaves_and_another_filter_begins_at_the_first(records):
     records.setattr(
-        views, "worklist_view", lambda home: fakes.worklist_view(fakes.worklist_rows(3000))
+        views, "worklist_view", lambda home, asker: fakes.worklist_view(fakes.worklist_rows(3000))
     )
     app = opened(leaf="3")
     assert "bike 50<" in text_of(app)
@@ -90,14 +90,16 @@ def test_a_long_list_has_leaves_and_another_filter_begins_at_the_first(records):
 
 def test_an_empty_worklist_says_so(records):
     records.setattr(
-        views, "worklist_view", lambda home: fakes.worklist_view(fakes.worklist_rows(4).iloc[:0])
+        views,
+        "worklist_view",
+        lambda home, asker: fakes.worklist_view(fakes.worklist_rows(4).iloc[:0]),
     )
     assert "No sensor in service is on record." in text_of(opened())
 
 
 def test_notices_and_set_aside_records_are_named_with_their_count(records):
     view = fakes.worklist_view(notices=["Two tests wait."], set_aside=fakes.set_aside_rows(3))
-    records.setattr(views, "worklist_view", lambda home: view)
+    records.setattr(views, "worklist_view", lambda home, asker: view)
     app = opened()
     assert "Two tests wait." in text_of(app)
     assert "3 entries set aside" in text_of(app)
@@ -107,7 +109,7 @@ def test_notices_and_set_aside_records_are_named_with_their_count(records):
 def test_the_demo_says_that_it_is_invented_and_a_shops_own_records_do_not(records):
     assert "Demo: invented shops" not in text_of(opened())
     view = fakes.worklist_view(edition=fakes.edition(is_demo=True))
-    records.setattr(views, "worklist_view", lambda home: view)
+    records.setattr(views, "worklist_view", lambda home, asker: view)
     records.setenv("WEAR_ATLAS_HOME", "elsewhere")
     assert "Demo: invented shops, not measured." in text_of(opened())
 
@@ -118,7 +120,7 @@ def test_the_demo_stands_in_while_a_shop_has_no_records(records, tmp_path):
     records.setenv("WEAR_ATLAS_DEMO_HOME", str(demo))
     records.setattr(views, "current_version", lambda home: 1 if home.root == demo else None)
     records.setattr(
-        views, "worklist_view", lambda home: asked.append(home.root) or fakes.worklist_view()
+        views, "worklist_view", lambda home, asker: asked.append(home.root) or fakes.worklist_view()
     )
     opened()
     assert asked == [demo]
@@ -145,7 +147,7 @@ def test_a_newly_published_version_is_read_without_a_restart(records):
     app = opened()
     records.setattr(views, "current_version", lambda home: 2)
     newer = fakes.worklist_view(fakes.worklist_rows(7), edition=fakes.edition(version=2))
-    records.setattr(views, "worklist_view", lambda home: newer)
+    records.setattr(views, "worklist_view", lambda home, asker: newer)
     text = text_of(app.run())
     assert "7 sensors in service" in text
     assert "version 2" in text
@@ -202,7 +204,7 @@ def test_a_bike_without_any_history_has_a_word_for_each_part(records):
         n: getattr(whole, n).iloc[:0]
         for n in ("sensors", "tests", "repairs", "odometer", "readings", "advice")
     }
-    records.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(**bare))
+    records.setattr(views, "bike_view", lambda home, asker, unit_id: fakes.bike_view(**bare))
     text = text_of(opened("bike", unit="U-001"))
     assert text.count("on record") == 6
 
@@ -232,7 +234,9 @@ def test_the_session_page_says_where_the_track_wears_and_draws_it_only_once_open
 
 def test_a_sensor_without_a_track_is_not_said_to_wear(records):
     none = fakes.wear_at_test(life_id=None)
-    records.setattr(views, "session_view", lambda home, session_id: fakes.session_view(wear=none))
+    records.setattr(
+        views, "session_view", lambda home, asker, session_id: fakes.session_view(wear=none)
+    )
     text = text_of(opened("session", session="T-001"))
     assert "This sensor has no track" in text
     assert "Worn band" not in text
@@ -248,7 +252,9 @@ def test_the_session_page_says_what_the_sweep_could_have_missed_and_whether_unpl
 
 
 def test_a_session_without_a_sweep_says_that_nothing_is_known_of_dropouts(records):
-    records.setattr(views, "session_view", lambda home, session_id: fakes.session_without_sweep())
+    records.setattr(
+        views, "session_view", lambda home, asker, session_id: fakes.session_without_sweep()
+    )
     text = text_of(opened("session", session="T-001"))
     assert "No sweep was handed in with this test, so nothing is known here" in text
     assert "No sweep to judge" in text
@@ -283,7 +289,9 @@ def test_a_bike_not_read_for_long_says_that_dates_are_a_guess(records):
         "km_since_reading_low": 1200.0,
         "km_since_reading_high": 5400.0,
     }
-    records.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id, bike=bike))
+    records.setattr(
+        views, "bike_view", lambda home, asker, unit_id: fakes.bike_view(unit_id, bike=bike)
+    )
     text = text_of(opened("bike", unit="U-001"))
     assert "last read on 2025-07-28, 230 days ago" in text
     assert "likely 1,200 to 5,400 km" in text
@@ -291,7 +299,9 @@ def test_a_bike_not_read_for_long_says_that_dates_are_a_guess(records):
 
 def test_a_bike_of_which_no_chance_is_known_says_so(records):
     ahead = fakes.ahead().assign(defect=None, road=None)
-    records.setattr(views, "bike_view", lambda home, unit_id: fakes.bike_view(unit_id, ahead=ahead))
+    records.setattr(
+        views, "bike_view", lambda home, asker, unit_id: fakes.bike_view(unit_id, ahead=ahead)
+    )
     assert "No chance can be given" in text_of(opened("bike", unit="U-001"))
 
 
@@ -320,7 +330,7 @@ def test_the_trust_page_holds_the_chances_against_the_past():
 
 
 def test_the_trust_page_of_a_shop_with_few_records_says_why_and_shows_no_number(records):
-    records.setattr(views, "trust_view", lambda home: trust.trust_without_records())
+    records.setattr(views, "trust_view", lambda home, asker: trust.trust_without_records())
     text = text_of(opened("trust"))
     assert "3 confirmed defects are on record. Looking back needs 10." in text
     assert "so there is no curve" in text
@@ -330,12 +340,12 @@ def test_the_trust_page_of_a_shop_with_few_records_says_why_and_shows_no_number(
 
 def test_too_few_found_is_said_to_prove_nothing(records):
     few = trust.skill().assign(too_few=True, n_found=5)
-    records.setattr(views, "trust_view", lambda home: trust.trust_view(skill=few))
+    records.setattr(views, "trust_view", lambda home, asker: trust.trust_view(skill=few))
     assert "too few to prove anything" in text_of(opened("trust"))
 
 
 def test_a_bike_of_whose_sensors_nothing_can_be_explained(records):
     view = fakes.bike_view("U-001")
     bare = replace(view, explained=view.explained.iloc[:0])
-    records.setattr(views, "bike_view", lambda home, unit_id: bare)
+    records.setattr(views, "bike_view", lambda home, asker, unit_id: bare)
     assert "Sensors on the bike now" in text_of(opened("bike", unit="U-001"))

@@ -25,7 +25,7 @@ def shown(monkeypatch, tmp_path):
 
     asked = Shown()
 
-    def answer(home, shop_id=None, part_no=None):
+    def answer(home, asker, shop_id=None, part_no=None):
         asked.append((shop_id, part_no))
         if shop_id is None:
             return asked.view
@@ -36,9 +36,9 @@ def shown(monkeypatch, tmp_path):
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
     monkeypatch.setattr(stock_view, "stock_view", answer)
-    monkeypatch.setattr(stock_book, "stock_book", lambda home: fakes.stock_book())
+    monkeypatch.setattr(stock_book, "stock_book", lambda home, asker: fakes.stock_book())
     return asked
 
 

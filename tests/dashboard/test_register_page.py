@@ -7,6 +7,7 @@ from datetime import date
 import pytest
 
 from pipeline.access.register_view import register_view
+from tests.askers import HERE
 from tests.dashboard.page_app import page_at, words_of
 
 pytestmark = pytest.mark.usefixtures("own_shop")
@@ -28,7 +29,7 @@ def test_a_bike_and_its_sensor_are_registered_and_can_be_tested_at_once(own_shop
     words = words_of(app)
     assert "Bike N1 is registered" in words
     assert 'href="bench?unit=N1"' in words
-    view = register_view(own_shop, "N1")
+    view = register_view(own_shop, HERE, "N1")
     (sensor,) = view.sensors.values()
     assert (sensor["part_no"], sensor["origin"]) == ("P1", "original")
     assert view.odometer_km == 1200
@@ -45,7 +46,7 @@ def test_a_number_that_is_taken_is_refused(own_shop):
     app = _filled(page_at("register"), unit="B1")
     app.button(key="new_save").click().run()
     assert "on record already" in words_of(app)
-    assert register_view(own_shop, "B1").unit["label"] == "F-01"
+    assert register_view(own_shop, HERE, "B1").unit["label"] == "F-01"
 
 
 def test_what_is_missing_is_named():
@@ -76,7 +77,7 @@ def test_a_second_sensor_with_a_new_part_is_registered(own_shop):
     app.text_input(key="sensor_new_part_description").input("grip sensor")
     app.button(key="sensor_save").click().run()
     assert "A sensor of bike B1 is registered" in words_of(app)
-    view = register_view(own_shop, "B1")
+    view = register_view(own_shop, HERE, "B1")
     assert "P77" in {row["part_no"] for row in view.sensors.values()}
     assert view.choices.fits("P77", "alder", "grip_a")
 
@@ -88,7 +89,7 @@ def test_a_new_part_without_a_description_is_refused(own_shop):
     _type_part(app, "P77")
     app.button(key="sensor_save").click().run()
     assert "Description" in words_of(app)
-    assert "P77" not in register_view(own_shop).choices.parts
+    assert "P77" not in register_view(own_shop, HERE).choices.parts
 
 
 def test_a_bike_s_particulars_are_changed_and_the_others_stay(own_shop):
@@ -97,5 +98,5 @@ def test_a_bike_s_particulars_are_changed_and_the_others_stay(own_shop):
     app.text_input(key="change_label").input("F-77")
     app.button(key="bike_save").click().run()
     assert "is changed" in words_of(app)
-    unit = register_view(own_shop, "B1").unit
+    unit = register_view(own_shop, HERE, "B1").unit
     assert (unit["label"], unit["duty"], unit["fleet_id"]) == ("F-77", "courier", "f1")

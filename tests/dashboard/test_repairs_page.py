@@ -22,10 +22,10 @@ def shown(monkeypatch, tmp_path):
     """``shown(view)`` lets the page show that view."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
 
     def show(view):
-        monkeypatch.setattr(repairs_view, "repairs_view", lambda home: view)
+        monkeypatch.setattr(repairs_view, "repairs_view", lambda home, asker: view)
 
     show(fakes.repairs_view())
     return show

@@ -19,6 +19,7 @@ from pipeline.access.reading import NotThereError
 from pipeline.home import Home
 from pipeline.jobs import take_up
 from pipeline.jobs.take_up import NotTakenUp
+from tests.askers import HERE
 from tests.dashboard import fake_sweeps as sweeps
 from tests.dashboard import fake_views as fakes
 
@@ -35,23 +36,25 @@ def asked(monkeypatch, tmp_path) -> list[tuple]:
     """What was asked of the sweep; each test has a home of its own."""
     seen: list[tuple] = []
 
-    def window(home, session_id, from_s, to_s):
+    def window(home, asker, session_id, from_s, to_s):
         seen.append((session_id, from_s, to_s))
         return sweeps.window(from_s, to_s)
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "session_view", lambda home, name: fakes.session_view(name))
+    monkeypatch.setattr(views, "session_view", lambda home, asker, name: fakes.session_view(name))
     monkeypatch.setattr(sweep_traces, "sweep_window", window)
     monkeypatch.setattr(
-        sweep_traces, "sweep_over_travel", lambda home, name: sweeps.over_travel(name)
+        sweep_traces, "sweep_over_travel", lambda home, asker, name: sweeps.over_travel(name)
     )
-    monkeypatch.setattr(sweep_traces, "overlay_tests", lambda home, test: sweeps.overlay_tests())
+    monkeypatch.setattr(
+        sweep_traces, "overlay_tests", lambda home, asker, test: sweeps.overlay_tests()
+    )
     return seen
 
 
 def shows(monkeypatch, view) -> None:
-    monkeypatch.setattr(views, "session_view", lambda home, name: view)
+    monkeypatch.setattr(views, "session_view", lambda home, asker, name: view)
 
 
 def opened(**query: str) -> AppTest:
@@ -97,7 +100,7 @@ def test_a_long_part_says_that_it_is_thinned(monkeypatch):
     monkeypatch.setattr(
         sweep_traces,
         "sweep_window",
-        lambda home, name, from_s, to_s: sweeps.window(from_s, to_s, recorded=30_000),
+        lambda home, asker, name, from_s, to_s: sweeps.window(from_s, to_s, recorded=30_000),
     )
     text = text_of(press(opened(), "trace_near_T-001"))
     assert "of the 30,000 samples recorded there are drawn, every extreme among them." in text
@@ -207,7 +210,7 @@ def test_passes_are_laid_over_the_travel_only_once_opened(monkeypatch):
     monkeypatch.setattr(
         sweep_traces,
         "sweep_over_travel",
-        lambda home, name: read.append(name) or sweeps.over_travel(name),
+        lambda home, asker, name: read.append(name) or sweeps.over_travel(name),
     )
     app = opened()
     assert read == []
@@ -241,13 +244,13 @@ def test_an_earlier_test_is_laid_behind_and_named_with_its_sensor():
 
 def test_where_nothing_can_be_laid_over_that_is_said(monkeypatch):
     none = sweeps.overlay_tests(1).iloc[:0]
-    monkeypatch.setattr(sweep_traces, "overlay_tests", lambda home, test: none)
+    monkeypatch.setattr(sweep_traces, "overlay_tests", lambda home, asker, test: none)
     assert "There is no earlier sweep in the same channel" in text_of(with_passes(opened()))
 
 
 def test_a_position_not_known_is_said(monkeypatch):
     blank = sweeps.over_travel(passes=sweeps.passes().iloc[:0])
-    monkeypatch.setattr(sweep_traces, "sweep_over_travel", lambda home, name: blank)
+    monkeypatch.setattr(sweep_traces, "sweep_over_travel", lambda home, asker, name: blank)
     assert "The position is not known" in text_of(with_passes(opened()))
 
 
@@ -298,13 +301,13 @@ def test_without_a_sweep_nothing_is_drawn_and_nothing_is_promised(monkeypatch):
 def just_entered(monkeypatch):
     monkeypatch.setattr(views, "session_view", not_published)
     view = fakes.session_view("N-1", in_records=False)
-    monkeypatch.setattr(pending_test, "pending_session_view", lambda home, name: view)
+    monkeypatch.setattr(pending_test, "pending_session_view", lambda home, asker, name: view)
     monkeypatch.setattr(sweep_traces, "sweep_window", not_published)
     monkeypatch.setattr(
-        pending_sweep, "pending_sweep_window", lambda home, name, *ends: sweeps.window(*ends)
+        pending_sweep, "pending_sweep_window", lambda home, asker, name, *ends: sweeps.window(*ends)
     )
     monkeypatch.setattr(
-        pending_sweep, "pending_over_travel", lambda home, view: sweeps.over_travel("N-1")
+        pending_sweep, "pending_over_travel", lambda home, asker, view: sweeps.over_travel("N-1")
     )
     return monkeypatch
 
@@ -362,7 +365,7 @@ def test_the_job_sheet_is_offered_in_two_forms_and_made_only_when_asked_for(monk
 
 
 def test_the_job_sheet_is_kept_for_each_test_version_and_way_to_show_values(tmp_path):
-    shown = records.Shown(Home(tmp_path), 1)
+    shown = records.Shown(Home(tmp_path), 1, HERE)
     view = fakes.session_without_sweep("T-1")
 
     def made(shown=shown, label="bike 1", chosen=DEFAULT, kind="html") -> bytes:
@@ -391,7 +394,7 @@ def test_the_job_sheet_counts_in_the_readers_unit(monkeypatch, tmp_path):
 def test_sweep_records_are_asked_of_the_other_place_once_a_build_has_come_between(
     monkeypatch, tmp_path
 ):
-    shown = records.Shown(Home(tmp_path), 1)
+    shown = records.Shown(Home(tmp_path), 1, HERE)
     monkeypatch.setattr(pending_sweep, "pending_sweep_window", not_published)
     view = fakes.session_view("N-2", in_records=False)
     assert sweep_records.window(shown, view, 0.0, 1.0).is_whole

@@ -103,3 +103,15 @@ def test_an_odometer_is_typed_in_miles_where_miles_are_shown(shop):
     app = page_at("register", unit="B1")
     (field,) = [field for field in app.number_input if field.key == "odometer_km"]
     assert field.label == "Odometer, miles"
+
+
+def test_the_record_of_deeds_stands_below_with_a_file_of_all_of_it(shop):
+    app = page_at("settings")
+    app.selectbox(key="shown_distances").set_value("miles")
+    app.button(key="keep_shown").click().run()
+    said = words_of(app)
+    assert "Who did what" in said
+    assert "this machine (owner)" in said
+    assert "distances km → miles" in said
+    assert "Handed in: hand-in 1" in said
+    assert "Advised anew: version 1" in said

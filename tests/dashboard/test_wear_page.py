@@ -21,7 +21,7 @@ def shown(monkeypatch, tmp_path):
 
     asked = Shown()
 
-    def answer(home, part_no="all", duty="all", life_id=None):
+    def answer(home, asker, part_no="all", duty="all", life_id=None):
         asked.append((part_no, duty, life_id))
         one = asked.view.one
         if life_id:
@@ -31,7 +31,7 @@ def shown(monkeypatch, tmp_path):
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
     monkeypatch.setattr(wear_view, "wear_view", answer)
     return asked
 

@@ -10,6 +10,8 @@ import pytest
 
 from dashboard import start
 from pipeline import home_layouts
+from pipeline.access.reading import reading
+from pipeline.access.views import current_version
 from pipeline.commands import main
 from pipeline.deed_lines import Standing, deed_of, standing_of
 from pipeline.home import Home, HomeError
@@ -23,6 +25,7 @@ from pipeline.intake.settings_edit import keep_settings
 from pipeline.intake.settings_file import read_settings
 from pipeline.jobs.ingest import ensure_current, rebuild
 from pipeline.statements import connect
+from tests.askers import HERE
 
 OLD = Path(__file__).parent / "layout_1"
 READING = {"unit_id": "B1", "read_on": "2026-05-02", "odometer_km": 31100}
@@ -184,3 +187,13 @@ def test_the_dashboard_does_not_start_on_a_newer_home(newer_home, capsys, monkey
     monkeypatch.setattr(start, "refuse_taken_port", lambda *where: None)
     assert start.main(["--home", str(newer_home.root)]) == 1
     assert "newer Wear Atlas" in capsys.readouterr().err
+
+
+def test_no_page_reads_a_newer_home(stocked_copy):
+    with reading(stocked_copy, HERE):
+        pass
+    card = stocked_copy.root / "home.json"
+    card.write_text(json.dumps(json.loads(card.read_text()) | {"layout": LAYOUT + 1}))
+    for read in (current_version, lambda home: reading(home, HERE).__enter__()):
+        with pytest.raises(HomeError, match="newer Wear Atlas"):
+            read(stocked_copy)

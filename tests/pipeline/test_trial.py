@@ -12,6 +12,7 @@ from pipeline.access.views import worklist_view
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
 from pipeline.jobs.ingest import ingest
+from tests.askers import HERE
 from tests.pipeline.shop_files import query
 
 TRIAL = Path(CHECKOUT).parent / "shared" / "trial"
@@ -64,7 +65,7 @@ def test_rows_are_conserved(taken):
 
 def test_bikes_whose_records_wait_are_named_and_never_left(taken):
     home, _ = taken
-    rows = worklist_view(home).rows
+    rows = worklist_view(home, HERE).rows
     waiting = rows[rows["waiting"].notna()]
     assert {"B00001", "B00002"} <= set(waiting["unit_id"])
     assert "leave" not in set(waiting["action"])

@@ -14,6 +14,7 @@ from pipeline.access.pending import pending_rows
 from pipeline.access.stock_book import STOCK_BOOK, StockBook
 from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in
+from tests.askers import HERE
 from tests.dashboard import fake_stock as fakes
 from tests.dashboard.fake_views import edition, worklist_view
 from tests.dashboard.test_pages import APP, text_of
@@ -24,11 +25,11 @@ def book(monkeypatch, tmp_path):
     """``book(view)`` lets the page read that book of stock."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home: worklist_view())
-    monkeypatch.setattr(stock_view, "stock_view", lambda home, *of: fakes.stock_view())
+    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    monkeypatch.setattr(stock_view, "stock_view", lambda home, asker, *of: fakes.stock_view())
 
     def read(view):
-        monkeypatch.setattr(stock_book, "stock_book", lambda home: view)
+        monkeypatch.setattr(stock_book, "stock_book", lambda home, asker: view)
 
     read(fakes.stock_book())
     return read
@@ -47,7 +48,7 @@ def opened(part: str | None = "P-1", kind: str = "count") -> AppTest:
 
 
 def kept() -> list[dict]:
-    return list(pending_rows(own_home(), "stock")["stock"].values())
+    return list(pending_rows(own_home(), HERE, "stock")["stock"].values())
 
 
 def test_the_form_is_drawn_only_once_opened_and_begins_with_a_part(book):
@@ -134,7 +135,7 @@ def test_what_waits_for_the_plan_is_listed_and_stands_beside_its_line(book):
 def test_without_a_shop_or_a_part_the_page_says_what_is_missing(book, monkeypatch):
     book(StockBook(edition(), STOCK_BOOK.empty()))
     nothing = dataclasses.replace(fakes.stock_view(), rows=fakes.stock_rows().iloc[:0], one=None)
-    monkeypatch.setattr(stock_view, "stock_view", lambda home, *of: nothing)
+    monkeypatch.setattr(stock_view, "stock_view", lambda home, asker, *of: nothing)
     text = text_of(opened(part=None))
     assert "once a shop and a part number are on record" in text
     assert "There is nothing to plan" in text

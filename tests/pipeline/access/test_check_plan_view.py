@@ -9,6 +9,7 @@ from icalendar import Calendar
 from models.check_plan.schemas import CHECK_EVENTS
 from pipeline.access.check_plan_view import check_calendar, check_plan_view
 from pipeline.access.views import NotThereError
+from tests.askers import HERE
 
 NASTY = "F-01; A, B\\n\nEND:VEVENT"
 
@@ -37,11 +38,11 @@ def read_back(frame: pd.DataFrame) -> list:
 
 def test_a_home_without_records_says_so(home):
     with pytest.raises(NotThereError, match="No records are published yet"):
-        check_plan_view(home)
+        check_plan_view(home, HERE)
 
 
 def test_the_view_holds_the_plan_and_its_events(stocked_home):
-    view = check_plan_view(stocked_home)
+    view = check_plan_view(stocked_home, HERE)
     assert view.about["shop_name"].tolist()[0] == "Weir Lane"
     assert set(view.visits["uid"]) <= set(view.events["uid"])
     assert view.settings["weeks_ahead"] == 6

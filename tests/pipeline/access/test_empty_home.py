@@ -11,6 +11,7 @@ from pipeline.access.repairs_view import repairs_view
 from pipeline.access.stock_book import stock_book
 from pipeline.home import Home
 from pipeline.warehouse.build import build
+from tests.askers import HERE
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +23,7 @@ def empty(tmp_path_factory):
 
 
 def test_the_fleet_is_empty(empty):
-    view = fleet_view(empty)
+    view = fleet_view(empty, HERE)
     assert view.bikes.empty
     assert view.weeks.empty
     assert view.windows.empty
@@ -31,11 +32,11 @@ def test_the_fleet_is_empty(empty):
 
 
 def test_no_part_can_be_counted_yet(empty):
-    assert stock_book(empty).rows.empty
+    assert stock_book(empty, HERE).rows.empty
 
 
 def test_no_job_is_counted_and_nothing_was_saved_or_spent(empty):
-    view = repairs_view(empty)
+    view = repairs_view(empty, HERE)
     assert view.rates["n"].sum() == 0
     assert view.rates["share"].isna().all()
     assert (view.saved.estimate, view.saved.since) == (0.0, None)

@@ -23,6 +23,7 @@ from pipeline.intake.receive import last_hand_in
 from pipeline.statements import connect
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import newest
+from tests.askers import HERE
 from tests.pipeline.shop_files import hand_in
 from tests.pipeline.stocked_shop import DAY, FILES
 
@@ -58,21 +59,21 @@ def home_copy(fleet_home, tmp_path):
 
 
 def bike(home: Home, unit_id: str) -> pd.Series:
-    return fleet_view(home).bikes.set_index("unit_id").loc[unit_id]
+    return fleet_view(home, HERE).bikes.set_index("unit_id").loc[unit_id]
 
 
 def states(home: Home) -> dict[str, str]:
-    rows = fleet_view(home).windows.to_dict("records")
+    rows = fleet_view(home, HERE).windows.to_dict("records")
     return {window_key(row): row["state"] for row in rows}
 
 
 def test_a_home_without_records_says_so(home):
     with pytest.raises(NotThereError):
-        fleet_view(home)
+        fleet_view(home, HERE)
 
 
 def test_every_bike_is_there_with_what_is_known_of_it_and_what_is_not(fleet_home):
-    bikes = fleet_view(fleet_home).bikes.set_index("unit_id")
+    bikes = fleet_view(fleet_home, HERE).bikes.set_index("unit_id")
     assert list(bikes.index) == ["B2", "B3", "B4", "B5", "B6", "B1"]  # by label: F-01 is B1
     assert bikes["out_of_service"].tolist() == [False] * 4 + [True, False]
     assert bikes.loc["B5", "sensor_count"] == 0
@@ -85,7 +86,7 @@ def test_every_bike_is_there_with_what_is_known_of_it_and_what_is_not(fleet_home
 
 
 def test_weeks_cover_bikes_in_service_and_lie_between_the_chances_of_30_and_90_days(fleet_home):
-    view = fleet_view(fleet_home)
+    view = fleet_view(fleet_home, HERE)
     assert set(view.weeks["unit_id"]) == {"B1", "B2", "B3", "B4", "B5"}
     by_then = view.weeks.set_index(["unit_id", "week"])["road_by_then"]
     connection = connect(newest(fleet_home).path, read_only=True)
@@ -102,7 +103,7 @@ def test_weeks_cover_bikes_in_service_and_lie_between_the_chances_of_30_and_90_d
 
 
 def test_a_bike_of_one_sensor_has_that_sensors_chance_within_90_days(fleet_home):
-    row = worklist_view(fleet_home).rows.set_index("sensor_id").loc["S1"]
+    row = worklist_view(fleet_home, HERE).rows.set_index("sensor_id").loc["S1"]
     found = bike(fleet_home, "B1")
     for name in ("road", "road_low", "road_high"):
         end = name.removeprefix("road")
@@ -136,11 +137,11 @@ def test_typed_windows_show_at_once_and_the_plan_takes_them_up(home_copy):
 
 
 def test_a_bike_out_of_service_keeps_its_other_cells_and_leaves_the_lists(home_copy):
-    unit = standing_rows(home_copy, "units", ["B1"])["B1"]
+    unit = standing_rows(home_copy, HERE, "units", ["B1"])["B1"]
     take_out_of_service(home_copy, unit, date(2026, 5, 31), now=NOW)
     assert bike(home_copy, "B1")["typed_out_on"] == pd.Timestamp("2026-05-31")
     assert not bike(home_copy, "B1")["out_of_service"]
-    gone = standing_rows(home_copy, "units", ["B6"])["B6"]
+    gone = standing_rows(home_copy, HERE, "units", ["B6"])["B6"]
     bring_back(home_copy, gone, now=NOW)
     assert bike(home_copy, "B6")["typed_back"]
     with home_copy.one_builder():
@@ -149,15 +150,15 @@ def test_a_bike_out_of_service_keeps_its_other_cells_and_leaves_the_lists(home_c
     assert found["out_of_service"]
     assert pd.isna(found["typed_out_on"])
     assert (found["label"], found["fleet_id"], found["duty"]) == ("F-01", "f1", "courier")
-    assert "B1" not in set(worklist_view(home_copy).rows["unit_id"])
+    assert "B1" not in set(worklist_view(home_copy, HERE).rows["unit_id"])
     assert not bike(home_copy, "B6")["out_of_service"]
     assert not bike(home_copy, "B6")["typed_back"]
 
 
 def test_typed_twice_the_last_stands(home_copy):
-    unit = standing_rows(home_copy, "units", ["B1"])["B1"]
+    unit = standing_rows(home_copy, HERE, "units", ["B1"])["B1"]
     take_out_of_service(home_copy, unit, date(2026, 5, 31), now=NOW)
-    bring_back(home_copy, standing_rows(home_copy, "units", ["B1"])["B1"], now=NOW)
+    bring_back(home_copy, standing_rows(home_copy, HERE, "units", ["B1"])["B1"], now=NOW)
     assert pd.isna(bike(home_copy, "B1")["typed_out_on"])
     assert not bike(home_copy, "B1")["typed_back"]
 

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pipeline.access.pending import LARGEST_TYPED, pending_in_order, pending_rows
 from pipeline.intake.entries import save_entry
 from pipeline.intake.receive import receive
+from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 
@@ -20,7 +21,7 @@ def test_the_later_row_of_a_key_stands(home):
     save_entry(
         home, {"odometer": [_reading("2026-05-30", 120), _reading("2026-05-31", 130)]}, now=NOW
     )
-    found = pending_rows(home, "odometer", "units")
+    found = pending_rows(home, HERE, "odometer", "units")
     assert found["units"] == {}
     km = {key: cells["odometer_km"] for key, cells in found["odometer"].items()}
     assert km == {"B1/2026-05-30": "120", "B1/2026-05-31": "130"}
@@ -34,7 +35,7 @@ def test_a_key_typed_twice_comes_twice_in_the_order_typed_with_other_tables_betw
         {"odometer": [_reading("2026-05-30", 120)]},
     ):
         save_entry(home, rows, now=NOW)
-    found = pending_in_order(home, "odometer", "retract")
+    found = pending_in_order(home, HERE, "odometer", "retract")
     assert [row.table for row in found] == ["odometer", "retract", "odometer"]
     assert [row.cells.get("odometer_km") for row in found] == ["100", None, "120"]
 
@@ -45,4 +46,4 @@ def test_broken_rows_and_files_too_large_to_have_been_typed_are_left_to_the_buil
     large = tmp_path / "odometer-2.csv"
     large.write_text("unit_id,read_on,odometer_km\nB1,2026-05-30,1\n" + "\n" * LARGEST_TYPED)
     receive(home, [broken, large], NOW)
-    assert pending_rows(home, "odometer") == {"odometer": {}}
+    assert pending_rows(home, HERE, "odometer") == {"odometer": {}}

@@ -13,6 +13,7 @@ from pipeline.access.reading import NotThereError
 from pipeline.access.views import session_view
 from pipeline.intake.entries import save_entry
 from pipeline.jobs.ingest import rebuild
+from tests.askers import HERE
 from tests.pipeline.shop_files import sweep_csv
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -44,10 +45,10 @@ def test_it_shows_what_the_build_will_show(stocked_copy):
     save_entry(
         stocked_copy, {"test_sessions": [TEST]}, files={"sweeps.csv": _worn_sweep()}, now=NOW
     )
-    at_once = pending_session_view(stocked_copy, "N1")
+    at_once = pending_session_view(stocked_copy, HERE, "N1")
     assert not at_once.in_records
     rebuild(stocked_copy)
-    built = session_view(stocked_copy, "N1")
+    built = session_view(stocked_copy, HERE, "N1")
     assert built.in_records
     assert at_once.measures["dropout_count"] == built.measures["dropout_count"] > 0
     for name in ("dropouts", "profile", "passes", "findings", "trace", "travel_band", "places"):
@@ -65,14 +66,14 @@ def test_a_sensor_entered_in_the_same_minute_is_known(stocked_copy):
     sensor = {"sensor_id": "S9", "unit_id": "B2", "mount": "grip_a", "part_no": "P1"}
     save_entry(stocked_copy, {"sensors": [sensor | {"origin": "unknown"}]}, now=NOW)
     save_entry(stocked_copy, {"test_sessions": [TEST | {"sensor_id": "S9"}]}, now=NOW)
-    view = pending_session_view(stocked_copy, "N1")
+    view = pending_session_view(stocked_copy, HERE, "N1")
     assert (view.session["unit_id"], view.session["mount"]) == ("B2", "grip_a")
     assert view.measures is None
     assert pd.isna(view.session["sensor_age_km"])
 
 
 def test_a_test_of_a_sensor_never_entered_is_said(stocked_copy):
-    assert pending_session_view(stocked_copy, "N1") is None
+    assert pending_session_view(stocked_copy, HERE, "N1") is None
     save_entry(stocked_copy, {"test_sessions": [TEST | {"sensor_id": "S404"}]}, now=NOW)
     with pytest.raises(NotThereError, match="no sensor S404"):
-        pending_session_view(stocked_copy, "N1")
+        pending_session_view(stocked_copy, HERE, "N1")

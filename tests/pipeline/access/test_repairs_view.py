@@ -11,6 +11,7 @@ from pipeline.access.views import NotThereError, worklist_view
 from pipeline.home import Home
 from pipeline.intake.entries import save_entry
 from pipeline.warehouse.build import build
+from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in
 
 #: R1 of March comes back in April as R3, R2 is a job without a fault; R4 names a later job.
@@ -42,17 +43,17 @@ def counts(view, rate: str, by: str) -> dict:
 
 def test_a_home_without_records_says_so(home):
     with pytest.raises(NotThereError):
-        repairs_view(home)
+        repairs_view(home, HERE)
 
 
 def test_a_job_counts_for_the_shop_that_tested_it_else_for_the_bikes_own(repaired):
-    view = repairs_view(repaired)
+    view = repairs_view(repaired, HERE)
     assert counts(view, "no_fault_found", "all") == {"all": (1, 5)}
     assert counts(view, "no_fault_found", "shop") == {"Kiln Road": (0, 1), "Weir Lane": (1, 4)}
 
 
 def test_a_job_comes_back_by_the_later_one_that_names_it_and_never_by_an_earlier_one(repaired):
-    view = repairs_view(repaired)
+    view = repairs_view(repaired, HERE)
     assert view.linked == 1
     assert counts(view, "comeback", "shop") == {"Kiln Road": (1, 1), "Weir Lane": (0, 4)}
     assert counts(view, "comeback", "part") == {"P1": (1, 5)}
@@ -69,7 +70,7 @@ def test_advice_kept_and_acted_on_is_put_into_money_and_work_after_a_complaint_i
         kept.unlink()  # advice of the day the test is run on
     with home.one_builder():
         build(home, as_of=date(2025, 7, 10))
-    advised = worklist_view(home).rows.set_index("sensor_id")["action"]
+    advised = worklist_view(home, HERE).rows.set_index("sensor_id")["action"]
     assert advised.ne("leave").all()
     test = {"odometer_km": 22000, "tested_at": "2025-08-01T09:00:00Z", "verdict": "fail"}
     repair = {
@@ -94,7 +95,7 @@ def test_advice_kept_and_acted_on_is_put_into_money_and_work_after_a_complaint_i
     save_entry(home, rows, now=datetime(2025, 9, 2, tzinfo=UTC))
     with home.one_builder():
         build(home, as_of=date(2026, 1, 10))
-    view = repairs_view(home)
+    view = repairs_view(home, HERE)
     counts = view.saved.caught, view.saved.tested, view.saved.sound, view.saved.noticed
     assert counts == (1, 1, 0, 1)
     assert view.saved.since == date(2025, 7, 10)

@@ -2,10 +2,11 @@
 
 from pipeline.access.set_aside_rows import set_aside_in_files, set_aside_rows
 from pipeline.intake.entries import save_entry
+from tests.askers import HERE
 
 
 def test_each_row_comes_back_as_it_was_handed_in_with_what_was_wrong(faulty_home):
-    found = set_aside_rows(faulty_home)
+    found = set_aside_rows(faulty_home, HERE)
     assert {name: [row.key for row in rows] for name, rows in found.items()} == {
         "units": ["B3"],
         "odometer": ["B2/01.08.2025", "B9/2025-08-01"],
@@ -25,11 +26,11 @@ def test_each_row_comes_back_as_it_was_handed_in_with_what_was_wrong(faulty_home
 def test_what_was_corrected_since_the_last_build_is_left_out(faulty_copy):
     row = {"shop_id": "s1", "part_no": "P1", "counted_on": "2026-01-01", "on_hand": 2}
     save_entry(faulty_copy, {"stock": [row]})
-    assert "stock" not in set_aside_rows(faulty_copy)
+    assert "stock" not in set_aside_rows(faulty_copy, HERE)
 
 
 def test_samples_and_whole_files_are_listed_apart(faulty_home):
-    found = set_aside_in_files(faulty_home)
+    found = set_aside_in_files(faulty_home, HERE)
     assert found[["file", "table"]].fillna("").drop_duplicates().to_numpy().tolist() == [
         ["photo.csv", ""],
         ["sweeps.csv", "sweeps"],

@@ -16,6 +16,7 @@ from pipeline.intake.entries import EntryError
 from pipeline.intake.receive import last_hand_in
 from pipeline.intake.stock_entries import save_arrival, save_count, save_order
 from pipeline.warehouse.build import build
+from tests.askers import HERE
 from tests.pipeline.stocked_shop import DAY
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -23,7 +24,7 @@ LEFT = ["counted", "used_since", "on_hand_now", "due_now", "pending"]
 
 
 def place(home: Home, part_no: str) -> dict:
-    rows = stock_book(home).rows
+    rows = stock_book(home, HERE).rows
     (row,) = rows[rows["part_no"].eq(part_no)].to_dict("records")
     return row
 
@@ -35,7 +36,7 @@ def left(home: Home, part_no: str) -> list:
 
 def test_a_home_without_records_says_so(home):
     with pytest.raises(NotThereError):
-        stock_book(home)
+        stock_book(home, HERE)
 
 
 def test_every_part_of_every_shop_is_offered_with_the_latest_count_up_to_the_day(stocked_home):
@@ -46,7 +47,7 @@ def test_every_part_of_every_shop_is_offered_with_the_latest_count_up_to_the_day
 
 
 def test_what_is_left_is_what_the_plan_counts_on(stocked_home):
-    row = stock_view(stocked_home, "s1", "P1").one.row
+    row = stock_view(stocked_home, HERE, "s1", "P1").one.row
     assert left(stocked_home, "P1")[2:4] == [row["on_hand"], row["due"]]
 
 
@@ -56,12 +57,12 @@ def test_a_count_shows_at_once_and_the_plan_holds_it_after_the_next_build(stocke
     with stocked_copy.one_builder():
         build(stocked_copy)
     assert left(stocked_copy, "P2") == [4, 0, 4, 0, False]
-    assert stock_view(stocked_copy, "s1", "P2").one.row["on_hand"] == 4
+    assert stock_view(stocked_copy, HERE, "s1", "P2").one.row["on_hand"] == 4
 
 
 def test_an_order_is_noted_on_the_latest_count_and_an_arrival_is_a_new_one(stocked_copy):
     save_order(stocked_copy, place(stocked_copy, "P1"), ordered=4, due_on=None, now=NOW)
-    (cells,) = pending_rows(stocked_copy, "stock")["stock"].values()
+    (cells,) = pending_rows(stocked_copy, HERE, "stock")["stock"].values()
     assert cells == {
         "shop_id": "s1",
         "part_no": "P1",

@@ -16,6 +16,7 @@ from pipeline.access.views import session_view
 from pipeline.home import Home
 from pipeline.intake.entries import save_entry
 from pipeline.jobs.ingest import rebuild
+from tests.askers import HERE
 from tests.pipeline.shop_files import hand_in, sweep_csv
 from tests.pipeline.stocked_shop import DAY, FILES
 
@@ -43,7 +44,7 @@ def swept_home(tmp_path_factory):
 
 
 def test_a_part_of_a_sweep_holds_every_sample_where_they_are_few(swept_home):
-    part = sweep_traces.sweep_window(swept_home, "T1", 2.0, 2.5)
+    part = sweep_traces.sweep_window(swept_home, HERE, "T1", 2.0, 2.5)
     assert part.is_whole
     assert list(part.samples["sample_no"]) == list(range(200, 251))
     assert part.samples["t_s"].between(2.0, 2.5).all()
@@ -63,22 +64,22 @@ def test_a_longer_part_is_thinned_for_itself_and_keeps_its_extremes(swept_home, 
 
 
 def test_a_part_beyond_the_sweep_is_empty(swept_home):
-    part = sweep_traces.sweep_window(swept_home, "T1", 500.0, 501.0)
+    part = sweep_traces.sweep_window(swept_home, HERE, "T1", 500.0, 501.0)
     assert (len(part.samples), part.sample_count) == (0, 0)
 
 
 @pytest.mark.parametrize("session_id", ["T3", "no such test"])
 def test_a_test_without_a_sweep_has_no_parts(swept_home, session_id):
     for ask in (
-        lambda: sweep_traces.sweep_window(swept_home, session_id, 0.0, 1.0),
-        lambda: sweep_traces.sweep_over_travel(swept_home, session_id),
+        lambda: sweep_traces.sweep_window(swept_home, HERE, session_id, 0.0, 1.0),
+        lambda: sweep_traces.sweep_over_travel(swept_home, HERE, session_id),
     ):
         with pytest.raises(NotThereError, match="no sweep of test"):
             ask()
 
 
 def test_the_passes_lie_over_the_travel_between_the_stops(swept_home):
-    laid = sweep_traces.sweep_over_travel(swept_home, "T1")
+    laid = sweep_traces.sweep_over_travel(swept_home, HERE, "T1")
     assert sorted(laid.passes["direction"].unique()) == ["closing", "opening"]
     assert laid.passes["travel_pct"].between(0, 100).all()
     assert laid.closed_pct == pytest.approx(10.0, abs=1.0)
@@ -86,8 +87,8 @@ def test_the_passes_lie_over_the_travel_between_the_stops(swept_home):
 
 
 def listed(home, session_id) -> list[tuple[str, bool]]:
-    session = session_view(home, session_id).session
-    rows = sweep_traces.overlay_tests(home, session)
+    session = session_view(home, HERE, session_id).session
+    rows = sweep_traces.overlay_tests(home, HERE, session)
     return list(zip(rows["session_id"], rows["same_sensor"], strict=True))
 
 
@@ -118,19 +119,19 @@ def test_a_test_just_entered_is_read_from_its_hand_in_as_the_build_will_read_it(
     }
     sweep = sweep_csv("N1").encode()
     save_entry(home, {"test_sessions": [row]}, files={"sweeps.csv": sweep}, now=NOW)
-    view = pending_session_view(home, "N1")
-    part = pending_sweep.pending_sweep_window(home, "N1", 2.0, 2.5)
-    laid = pending_sweep.pending_over_travel(home, view)
-    earlier = sweep_traces.overlay_tests(home, view.session)
+    view = pending_session_view(home, HERE, "N1")
+    part = pending_sweep.pending_sweep_window(home, HERE, "N1", 2.0, 2.5)
+    laid = pending_sweep.pending_over_travel(home, HERE, view)
+    earlier = sweep_traces.overlay_tests(home, HERE, view.session)
     assert list(earlier["session_id"]) == ["T2", "T1", "T0"]
     with pytest.raises(NotThereError):
-        sweep_traces.sweep_window(home, "N1", 2.0, 2.5)
+        sweep_traces.sweep_window(home, HERE, "N1", 2.0, 2.5)
 
     rebuild(home)
-    built = sweep_traces.sweep_window(home, "N1", 2.0, 2.5)
+    built = sweep_traces.sweep_window(home, HERE, "N1", 2.0, 2.5)
     pd.testing.assert_frame_equal(part.samples, built.samples)
     assert part.sample_count == built.sample_count
-    built = sweep_traces.sweep_over_travel(home, "N1")
+    built = sweep_traces.sweep_over_travel(home, HERE, "N1")
     for field in fields(built):
         ours, theirs = getattr(laid, field.name), getattr(built, field.name)
         if isinstance(theirs, pd.DataFrame):
@@ -138,4 +139,4 @@ def test_a_test_just_entered_is_read_from_its_hand_in_as_the_build_will_read_it(
         else:
             assert ours == pytest.approx(theirs) if isinstance(theirs, float) else ours == theirs
     with pytest.raises(NotThereError):
-        pending_sweep.pending_sweep_window(home, "N1", 2.0, 2.5)
+        pending_sweep.pending_sweep_window(home, HERE, "N1", 2.0, 2.5)

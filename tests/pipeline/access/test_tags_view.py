@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.access.tags_view import tag_content, tags_view
 from pipeline.intake.registering import save_bike
+from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 
@@ -23,11 +24,11 @@ def test_a_tag_holds_the_page_s_address_or_the_bare_number(base, said):
 
 
 def test_every_bike_in_service_has_a_tag_and_one_just_retired_none(stocked_copy):
-    assert tags_view(stocked_copy).bikes["unit_id"].tolist() == ["B4", "B1", "B2", "B3"]
+    assert tags_view(stocked_copy, HERE).bikes["unit_id"].tolist() == ["B4", "B1", "B2", "B3"]
     new = {"unit_id": "N1", "shop_id": "s1", "model_code": "alder", "label": "Night 1"}
     save_bike(stocked_copy, new, now=NOW)
     gone = {"unit_id": "B2", "shop_id": "s1", "model_code": "alder"}
     save_bike(stocked_copy, gone | {"out_of_service_on": "2026-05-01"}, now=NOW)
-    bikes = tags_view(stocked_copy).bikes
+    bikes = tags_view(stocked_copy, HERE).bikes
     assert bikes["unit_id"].tolist() == ["N1", "B4", "B1", "B3"]
     assert bikes["label"].iloc[0] == "Night 1"

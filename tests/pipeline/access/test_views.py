@@ -12,6 +12,7 @@ from pipeline.access.views import (
     worklist_view,
 )
 from pipeline.jobs.ingest import ensure_current
+from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in, sweep_csv
 
 
@@ -24,11 +25,11 @@ def shop(home, tmp_path):
 def test_a_home_without_records_says_so(home):
     assert current_version(home) is None
     with pytest.raises(NotThereError, match="No records are published yet"):
-        worklist_view(home)
+        worklist_view(home, HERE)
 
 
 def test_the_worklist_lists_every_sensor_in_service(shop):
-    view = worklist_view(shop)
+    view = worklist_view(shop, HERE)
     assert list(view.rows.columns) == schemas.WORKLIST.names
     assert set(view.rows["sensor_id"]) == {"S1", "S2"}
     assert view.summary["sensors"] == 2
@@ -36,7 +37,7 @@ def test_the_worklist_lists_every_sensor_in_service(shop):
 
 
 def test_a_bike_s_page_has_its_history(shop):
-    view = bike_view(shop, "B1")
+    view = bike_view(shop, HERE, "B1")
     assert view.bike["label"] == "F-01"
     assert view.tests["session_id"].tolist() == ["T1", "T2"]
     assert view.repairs["event"].tolist() == ["road_failure"]
@@ -45,7 +46,7 @@ def test_a_bike_s_page_has_its_history(shop):
 
 
 def test_a_bike_s_page_looks_ahead_by_km_and_by_date(shop):
-    view = bike_view(shop, "B1")
+    view = bike_view(shop, HERE, "B1")
     ahead = view.ahead[view.ahead["sensor_id"].eq("S1")]
     assert ahead[["horizon_kind", "horizon"]].values.tolist() == [
         *[["km", km] for km in (1_000, 5_000, 10_000)],
@@ -57,7 +58,7 @@ def test_a_bike_s_page_looks_ahead_by_km_and_by_date(shop):
 
 
 def test_how_far_to_trust_it_says_why_nothing_was_looked_back_on(shop):
-    view = trust_view(shop)
+    view = trust_view(shop, HERE)
     assert view.about["dates"] == 0
     assert view.about["reason"].startswith("1 confirmed defect is on record.")
     assert view.skill.empty
@@ -72,7 +73,7 @@ def test_how_far_to_trust_it_says_why_nothing_was_looked_back_on(shop):
 
 
 def test_a_test_s_page_has_its_sweep_and_what_to_do_next(shop):
-    view = session_view(shop, "T1")
+    view = session_view(shop, HERE, "T1")
     assert view.measures["session_id"] == "T1"
     assert view.measures["dropout_count"] == 0
     assert len(view.trace) == 1600
@@ -82,7 +83,7 @@ def test_a_test_s_page_has_its_sweep_and_what_to_do_next(shop):
 
 
 def test_a_test_without_a_sweep_has_no_measures(shop):
-    view = session_view(shop, "T3")
+    view = session_view(shop, HERE, "T3")
     assert view.measures is None
     assert all(frame.empty for frame in (view.trace, view.dropouts, view.profile, view.passes))
 
@@ -90,7 +91,7 @@ def test_a_test_without_a_sweep_has_no_measures(shop):
 @pytest.mark.parametrize("view", [bike_view, session_view])
 def test_what_is_not_there_is_named(shop, view):
     with pytest.raises(NotThereError, match=r"no (bike|test) <b>'; drop"):
-        view(shop, "<b>'; drop")
+        view(shop, HERE, "<b>'; drop")
 
 
 def test_a_new_version_is_seen_at_once(shop, tmp_path):
@@ -99,18 +100,18 @@ def test_a_new_version_is_seen_at_once(shop, tmp_path):
         shop, tmp_path / "b", {"odometer-2": "unit_id,read_on,odometer_km\nB1,2026-05-01,31000\n"}
     )
     assert current_version(shop) == before + 1
-    assert bike_view(shop, "B1").bike["odometer_read_km"] == 31_000
+    assert bike_view(shop, HERE, "B1").bike["odometer_read_km"] == 31_000
 
 
 def test_views_are_frozen(shop):
     with pytest.raises(dataclasses.FrozenInstanceError):
-        worklist_view(shop).rows = None
+        worklist_view(shop, HERE).rows = None
 
 
 def test_records_of_another_shape_are_refused_with_what_to_do(shop, monkeypatch):
     monkeypatch.setattr("pipeline.warehouse.publish.current_shape", lambda: "another")
     with pytest.raises(NotThereError, match="another version of Wear Atlas"):
-        worklist_view(shop)
+        worklist_view(shop, HERE)
 
 
 def test_records_of_another_shape_are_rebuilt(shop, monkeypatch):
@@ -119,4 +120,4 @@ def test_records_of_another_shape_are_rebuilt(shop, monkeypatch):
     monkeypatch.setattr("pipeline.warehouse.publish.current_shape", lambda: "another")
     ensure_current(shop)
     assert current_version(shop) == 2
-    assert worklist_view(shop).edition.version == 2
+    assert worklist_view(shop, HERE).edition.version == 2

@@ -11,6 +11,7 @@ from pipeline.access.what_if import checks_if, weigh_anew, what_if, what_if_base
 from pipeline.intake.settings_edit import keep_settings
 from pipeline.intake.settings_file import read_settings
 from pipeline.jobs.ingest import rebuild
+from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in
 
 
@@ -22,15 +23,17 @@ def shop(home, tmp_path):
 
 def test_a_home_without_records_says_so(home):
     with pytest.raises(NotThereError):
-        what_if_base(home)
+        what_if_base(home, HERE)
 
 
 def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
-    base = what_if_base(shop)
+    base = what_if_base(shop, HERE)
     assert base.built_with == base.in_file == PlanSettings()
     found = what_if(base, weigh_anew(base, asdict(base.built_with)))
     assert found.sensors["action"].tolist() == found.sensors["action_as_built"].tolist()
-    assert found.sensors["sensor_id"].tolist() == worklist_view(shop).rows["sensor_id"].tolist()
+    assert (
+        found.sensors["sensor_id"].tolist() == worklist_view(shop, HERE).rows["sensor_id"].tolist()
+    )
     orders = found.orders
     assert orders["order_parts"].tolist() == orders["order_parts_as_built"].tolist()
     assert orders["need"].to_numpy() == pytest.approx(orders["need_as_built"].to_numpy(), rel=1e-6)
@@ -43,10 +46,10 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
 
 
 def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
-    base = what_if_base(shop)
+    base = what_if_base(shop, HERE)
     checks = checks_if(base, weigh_anew(base, asdict(base.built_with)))
     assert checks["visit_count"].tolist() == checks["visit_count_as_built"].tolist()
-    visits = check_plan_view(shop).visits
+    visits = check_plan_view(shop, HERE).visits
     assert checks["saves"].sum() == pytest.approx(visits["saves"].sum(), abs=0.01)
     dear = visits[visits["saves"] < 0]
     assert checks["owed_count"].sum() == len(dear)
@@ -56,7 +59,7 @@ def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
 
 
 def test_other_settings_move_the_cost(shop):
-    base = what_if_base(shop)
+    base = what_if_base(shop, HERE)
     cheap, dear = (
         what_if(base, weigh_anew(base, {"road_failure_cost": cost})) for cost in (0.0, 5_000.0)
     )
@@ -66,17 +69,17 @@ def test_other_settings_move_the_cost(shop):
 def test_a_shop_of_which_hardly_anything_is_known(home, tmp_path):
     unread = {name: SHOP[name] for name in ("shops", "units", "parts", "sensors")}
     hand_in(home, tmp_path / "a", unread)
-    base = what_if_base(home)
+    base = what_if_base(home, HERE)
     found = what_if(base, weigh_anew(base, asdict(base.built_with)))
     assert found.sensors["action"].eq("not_enough_known").all()
     assert found.expected["sensor_count"] == 0
     assert len(checks_if(base, weigh_anew(base, {}))) == 1
-    assert len(stock_view(home).left_out) == 2
+    assert len(stock_view(home, HERE).left_out) == 2
 
 
 def test_settings_that_cannot_stand_are_refused_by_name(shop):
     with pytest.raises(ValueError, match="review_days: expected a whole number from 1 to 90"):
-        weigh_anew(what_if_base(shop), {"review_days": 0})
+        weigh_anew(what_if_base(shop, HERE), {"review_days": 0})
 
 
 def test_the_file_is_laid_out_with_the_first_build_and_taken_up_by_the_next(shop):
@@ -85,16 +88,16 @@ def test_the_file_is_laid_out_with_the_first_build_and_taken_up_by_the_next(shop
         "labour_cost_per_hour": "expected a number from 0 to 100000"
     }
     assert not keep_settings(shop, {"labour_cost_per_hour": 90.0, "currency": "crowns"})
-    assert what_if_base(shop).built_with.labour_cost_per_hour == 70.0
+    assert what_if_base(shop, HERE).built_with.labour_cost_per_hour == 70.0
     rebuild(shop)
-    assert what_if_base(shop).built_with.labour_cost_per_hour == 90.0
-    reasons = " ".join(worklist_view(shop).rows["reasons"])
+    assert what_if_base(shop, HERE).built_with.labour_cost_per_hour == 90.0
+    reasons = " ".join(worklist_view(shop, HERE).rows["reasons"])
     assert "crowns" in reasons
 
 
 def test_a_mistake_in_the_file_is_a_notice_on_the_worklist(shop):
     shop.settings.write_text("[costs]\ntest_hours = -2\n", encoding="utf-8")
     rebuild(shop)
-    notices = worklist_view(shop).notices
+    notices = worklist_view(shop, HERE).notices
     assert any("settings.toml, line 2: test_hours is -2, expected" in one for one in notices)
     assert read_settings(shop).settings == PlanSettings()

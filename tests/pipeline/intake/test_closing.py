@@ -9,6 +9,7 @@ from pipeline.access.views import bike_view
 from pipeline.intake.closing import Fitted, close_job
 from pipeline.intake.entries import EntryError
 from pipeline.jobs.ingest import rebuild
+from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 JOB = {
@@ -22,19 +23,19 @@ JOB = {
 
 
 def _old(home):
-    return standing_rows(home, "sensors", ["S1"])["S1"]
+    return standing_rows(home, HERE, "sensors", ["S1"])["S1"]
 
 
 def test_a_replacement_ends_the_old_life_and_begins_the_new(stocked_copy):
     close_job(stocked_copy, _old(stocked_copy), JOB, Fitted("P2", {}, "alder"), now=NOW)
     rebuild(stocked_copy)
-    lives = bike_view(stocked_copy, "B1").sensors.set_index("sensor_id")
+    lives = bike_view(stocked_copy, HERE, "B1").sensors.set_index("sensor_id")
     assert lives.loc["S1", "removed_reason"] == "faulty"
     assert lives.loc["S1", "to_km"] == 29_000
     (new,) = lives.index[lives["in_service"]]
     assert lives.loc[new, "part_no"] == "P2"
     assert (lives.loc[new, "from_km"], lives.loc[new, "origin"]) == (29_000, "fitted_here")
-    latest = bike_view(stocked_copy, "B1").repairs.sort_values("closed_on").iloc[-1]
+    latest = bike_view(stocked_copy, HERE, "B1").repairs.sort_values("closed_on").iloc[-1]
     assert (latest["sensor_id"], latest["event"]) == ("S1", "defect")
 
 
@@ -51,7 +52,7 @@ def test_a_repair_leaves_the_sensor_on_the_bike(stocked_copy):
     close_job(stocked_copy, _old(stocked_copy), job, Fitted("P2", {}), now=NOW)
     assert not _old(stocked_copy).get("removed_on")
     rebuild(stocked_copy)
-    assert bike_view(stocked_copy, "B1").advice["sensor_id"].tolist() == ["S1"]
+    assert bike_view(stocked_copy, HERE, "B1").advice["sensor_id"].tolist() == ["S1"]
 
 
 @pytest.mark.parametrize(

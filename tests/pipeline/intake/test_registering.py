@@ -17,6 +17,7 @@ from pipeline.intake.registering import (
     save_sensors,
 )
 from pipeline.jobs.ingest import rebuild
+from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 UNIT = {"unit_id": "N1", "shop_id": "s1", "model_code": "alder"}
@@ -30,13 +31,13 @@ def test_a_bike_its_sensor_and_reading_land_in_one_save(stocked_copy):
     report = rebuild(stocked_copy)
     assert report is not None
     for table, key in (("units", "N1"), ("sensors", "NS"), ("odometer", "N1/2026-05-30")):
-        assert key in standing_rows(stocked_copy, table, [key]), table
+        assert key in standing_rows(stocked_copy, HERE, table, [key]), table
 
 
 def test_a_bike_changed_keeps_what_was_not_changed(stocked_copy):
-    (unit,) = standing_rows(stocked_copy, "units", ["B1"]).values()
+    (unit,) = standing_rows(stocked_copy, HERE, "units", ["B1"]).values()
     save_bike(stocked_copy, unit | {"label": "F-99"}, now=NOW)
-    (changed,) = standing_rows(stocked_copy, "units", ["B1"]).values()
+    (changed,) = standing_rows(stocked_copy, HERE, "units", ["B1"]).values()
     assert {k: v for k, v in changed.items() if v} == unit | {"label": "F-99"}
 
 
@@ -45,7 +46,7 @@ def test_a_bad_cell_is_named_and_nothing_is_saved(stocked_copy):
         save_odometer(stocked_copy, "B1", date(2026, 5, 1), -5, now=NOW)
     with pytest.raises(EntryError, match="read_on"):
         save_odometer(stocked_copy, "B1", None, 5, now=NOW)
-    assert standing_rows(stocked_copy, "odometer", ["B1/2026-05-01"]) == {}
+    assert standing_rows(stocked_copy, HERE, "odometer", ["B1/2026-05-01"]) == {}
 
 
 def test_a_part_named_by_two_sensors_is_saved_once(stocked_copy):
@@ -56,9 +57,9 @@ def test_a_part_named_by_two_sensors_is_saved_once(stocked_copy):
     )
     both = [NewSensor(left, part, "alder"), NewSensor(right, part, "alder")]
     save_sensors(stocked_copy, both, now=NOW)
-    assert "P9" in standing_rows(stocked_copy, "parts", ["P9"])
+    assert "P9" in standing_rows(stocked_copy, HERE, "parts", ["P9"])
     fits = ["P9/alder/throttle_left", "P9/alder/throttle_right"]
-    assert set(standing_rows(stocked_copy, "fitments", fits)) == set(fits)
+    assert set(standing_rows(stocked_copy, HERE, "fitments", fits)) == set(fits)
 
 
 def test_a_number_that_is_taken_is_refused():

@@ -8,11 +8,12 @@ from pipeline.intake.receive import last_hand_in
 from pipeline.jobs.correct import Correction, correct
 from pipeline.jobs.ingest import rebuild
 from pipeline.statements import connect
+from tests.askers import HERE
 
 
 @pytest.fixture
 def rows(faulty_copy):
-    return set_aside_rows(faulty_copy)
+    return set_aside_rows(faulty_copy, HERE)
 
 
 def _changed(row: SetAsideRow, **cells: str) -> Correction:
@@ -39,9 +40,9 @@ def test_corrected_rows_are_saved_together_and_come_in(faulty_copy, rows):
     )
     assert (done.saved, done.troubles) == (3, {})
     assert last_hand_in(faulty_copy) == 2
-    assert list(set_aside_rows(faulty_copy)) == ["odometer"]  # the row that waits
+    assert list(set_aside_rows(faulty_copy, HERE)) == ["odometer"]  # the row that waits
     assert _counted(faulty_copy, "stock") == 2
-    left = set_aside_rows(faulty_copy)
+    left = set_aside_rows(faulty_copy, HERE)
     assert [row.key for row in left["odometer"]] == ["B9/2025-08-01"]
 
 
@@ -53,7 +54,7 @@ def test_what_cannot_stand_is_named_by_its_place_and_the_others_are_saved(faulty
     assert done.saved == 1
     ((place, (trouble,)),) = done.troubles.items()
     assert (place, trouble.column, trouble.value) == (0, "on_hand", "some")
-    assert set(pending_rows(faulty_copy, "units", "stock")["stock"]) == set()
+    assert set(pending_rows(faulty_copy, HERE, "units", "stock")["stock"]) == set()
 
 
 def test_nothing_is_saved_where_nothing_can_stand(faulty_copy, rows):
@@ -75,5 +76,5 @@ def test_a_row_taken_off_is_withdrawn_and_nothing_in_force_is_lost(faulty_copy, 
     (unit,) = rows["units"]  # stands, with its model year left blank
     assert correct(faulty_copy, [Correction(waiting, None), Correction(unit, None)]).saved == 2
     assert _counted(faulty_copy, "units") == 3
-    assert "units" not in set_aside_rows(faulty_copy)
-    assert [row.key for row in set_aside_rows(faulty_copy)["odometer"]] == ["B2/01.08.2025"]
+    assert "units" not in set_aside_rows(faulty_copy, HERE)
+    assert [row.key for row in set_aside_rows(faulty_copy, HERE)["odometer"]] == ["B2/01.08.2025"]

@@ -16,6 +16,7 @@ from pipeline.intake.settle import read_all, settle
 from pipeline.statements import connect
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import newest
+from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in, write_files
 
 DAY = date(2026, 6, 1)
@@ -133,7 +134,7 @@ def test_an_answer_ends_by_a_later_one_its_date_a_test_or_a_repair(answered):
 
 
 def test_an_answer_ends_where_the_advice_is_worse_than_the_one_answered(answered):
-    rows = worklist_view(answered).rows.set_index("sensor_id")
+    rows = worklist_view(answered, HERE).rows.set_index("sensor_id")
     assert rows.loc["S2", "action"] != "leave"
     connection = connect(newest(answered).path, read_only=True)
     found = "select ended_by from marts.advice_answers where sensor_id = 'S2'"
@@ -143,7 +144,7 @@ def test_an_answer_ends_where_the_advice_is_worse_than_the_one_answered(answered
 
 
 def test_the_worklist_shows_the_answer_that_stands_and_keeps_its_advice(answered):
-    rows = worklist_view(answered).rows.set_index("sensor_id")
+    rows = worklist_view(answered, HERE).rows.set_index("sensor_id")
     row = rows.loc["S1"]
     assert (row["answer"], row["answer_reason"], row["answered_by"]) == (
         "put_off",
@@ -175,16 +176,16 @@ def test_an_answer_of_the_screen_needs_its_ground_before_anything_is_saved(home)
 
 
 def test_a_typed_answer_shows_at_once_the_later_one_on_top(answered, tmp_path):
-    rows = worklist_view(answered).rows
+    rows = worklist_view(answered, HERE).rows
     home = Home(tmp_path / "typed").prepare()
-    assert with_pending_answers(home, rows) is rows
+    assert with_pending_answers(home, HERE, rows) is rows
     later = datetime(2026, 6, 1, 13, tzinfo=UTC)
     save_answers(home, [("S1", "replace"), ("S6", "replace")], Answer("accept"), now=NOW)
     save_answers(home, [("S6", "replace")], Answer("overrule", reason="a lead"), now=later)
     save_answers(
         home, [("S1", "leave")], Answer("overrule", reason="mild"), now=NOW.replace(hour=9)
     )
-    shown = with_pending_answers(home, rows).set_index("sensor_id")
+    shown = with_pending_answers(home, HERE, rows).set_index("sensor_id")
     assert shown.loc["S1", ["answer", "answer_pending"]].tolist() == ["accept", True]
     assert shown["answer_until"].isna()["S1"]
     assert shown.loc["S6", ["answer", "answer_reason"]].tolist() == ["overrule", "a lead"]
@@ -193,11 +194,11 @@ def test_a_typed_answer_shows_at_once_the_later_one_on_top(answered, tmp_path):
 
 
 def test_a_typed_answer_to_milder_advice_than_the_row_s_is_not_shown(answered, tmp_path):
-    rows = worklist_view(answered).rows
+    rows = worklist_view(answered, HERE).rows
     worst = rows[rows["action"].ne("leave")].iloc[0]["sensor_id"]
     home = Home(tmp_path / "typed").prepare()
     save_answers(home, [(worst, "leave")], Answer("accept"), now=NOW)
-    shown = with_pending_answers(home, rows).set_index("sensor_id")
+    shown = with_pending_answers(home, HERE, rows).set_index("sensor_id")
     assert not shown.loc[worst, "answer_pending"]
 
 
@@ -208,7 +209,7 @@ def test_answers_are_counted_beside_what_was_done_and_what_failed(home, tmp_path
         kept.unlink()  # advice of the day the test is run on
     with home.one_builder():
         build(home, as_of=date(2025, 7, 10))
-    rows = worklist_view(home).rows.set_index("sensor_id")["action"]
+    rows = worklist_view(home, HERE).rows.set_index("sensor_id")["action"]
     given = datetime(2025, 7, 12, 9, tzinfo=UTC)
     answer = Answer("overrule", reason="it goes well")
     save_answers(home, [("S2", rows["S2"])], answer, now=given)
@@ -225,7 +226,7 @@ def test_answers_are_counted_beside_what_was_done_and_what_failed(home, tmp_path
     save_entry(home, {"repair_outcomes": [failed]}, now=datetime(2025, 9, 2, tzinfo=UTC))
     with home.one_builder():
         build(home, as_of=date(2026, 1, 10))
-    view = trust_view(home)
+    view = trust_view(home, HERE)
     by_answer = view.answered.set_index(["action", "answer"])
     counts = ["spell_count", "taken_off_count", "confirmed_count", "road_failure_count"]
     assert by_answer.loc[(rows["S2"], "overrule"), counts].tolist() == [1, 1, 1, 1]

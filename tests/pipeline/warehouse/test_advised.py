@@ -9,6 +9,7 @@ from pipeline.intake.receive import receive
 from pipeline.statements import connect
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import newest
+from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in, write_files
 
 EARLIER, LATER = date(2025, 7, 10), date(2026, 1, 10)
@@ -81,7 +82,7 @@ def test_what_came_of_it_is_counted(shop, tmp_path):
     assert spells.loc["S1", "fault_confirmed"] == "no"
     assert spells.loc["S1", "taken_off_on"].date() == date(2025, 8, 1)
     assert spells["road_failures"].to_dict() == {"S1": 0, "S2": 1}
-    followed = trust_view(shop).followed.set_index("action")
+    followed = trust_view(shop, HERE).followed.set_index("action")
     assert followed["sensor_count"].sum() == 2
     assert followed.loc[advised.loc["S2", "action"], "road_failure_count"] == 1
     assert followed.loc[advised.loc["S1", "action"], "sound_count"] == 1
@@ -89,4 +90,4 @@ def test_what_came_of_it_is_counted(shop, tmp_path):
 
 def test_before_any_advice_is_kept_nothing_is_counted(home, tmp_path):
     hand_in(home, tmp_path / "a", SHOP)
-    assert trust_view(home).followed.empty
+    assert trust_view(home, HERE).followed.empty
