@@ -67,7 +67,9 @@ class Door:
             scope = _without_sign_in(scope, cookies)
         elif scope["path"] == _LOGOUT:
             self._sign_ins.end(claims)
-        await self._app(scope, self._receiving(scope, receive, claims), sending)
+        if scope["type"] == "websocket" and claims is not None:
+            receive, sending = self._while_held(claims, receive, sending)
+        await self._app(scope, receive, sending)
 
     def _refusal(self, scope: Scope, headers: Headers, claims: Claims | None) -> Response | None:
         """The answer to a request that Streamlit is not to see."""
@@ -90,18 +92,22 @@ class Door:
         authority = self._network.authority
         return (authority, f"{authority}:443") if authority == self._network.host else (authority,)
 
-    def _receiving(self, scope: Scope, receive: Receive, claims: Claims | None) -> Receive:
-        """Messages of a connection as long as the sign-in that opened it holds."""
-        if scope["type"] == "http" or claims is None:
-            return receive
+    def _while_held(self, claims: Claims, receive: Receive, send: Send) -> tuple[Receive, Send]:
+        """Both ways of a connection, as long as the sign-in that opened it holds."""
+        cut = {"type": "websocket.disconnect", "code": 1008, "reason": "signed out"}
 
         async def received() -> Message:
             message = await receive()
-            if message["type"] == "websocket.receive" and not self._sign_ins.holds(claims):
-                return {"type": "websocket.disconnect", "code": 1008, "reason": "signed out"}
-            return message
+            if message["type"] != "websocket.receive" or self._sign_ins.holds(claims):
+                return message
+            await send({"type": "websocket.close", "code": 1008, "reason": "signed out"})
+            return cut
 
-        return received
+        async def sent(message: Message) -> None:
+            if message["type"] != "websocket.send" or self._sign_ins.holds(claims):
+                await send(message)
+
+        return received, sent
 
     def _sending(
         self, scope: Scope, headers: Headers, cookies: Mapping[str, str], send: Send
