@@ -26,7 +26,7 @@ select
         'the odometer runs backwards: ' || printf('%.0f', pairs.km) || ' km on ' || pairs.day
             || ', but ' || printf('%.0f', pairs.other_km) || ' km on ' || pairs.other_day
             || '; expected readings that never fall',
-        abs(pairs.day - pairs.other_day)
+        (abs(pairs.day - pairs.other_day), pairs.other_day, pairs.other_row_id, pairs.other_column)
     ) as reason
 from pairs
 join counted as mine on mine.row_id = pairs.row_id and mine.column_name = pairs.column_name

@@ -1,6 +1,8 @@
 -- grain: one handed-in row that is set aside or stands with a blanked cell, whole as handed in
 with wrong as (
-    select row_id, column_name, any_value(value) as value, string_agg(distinct reason, '; ') as reason
+    select
+        row_id, column_name, min(value) as value,
+        string_agg(distinct reason, '; ' order by reason) as reason
     from intake.set_aside
     where row_id is not null
     group by row_id, column_name

@@ -54,7 +54,7 @@ ends as (
 select
     ordered.row_id, ordered.sensor_id, ordered.answered_at, ordered.answered_on, ordered.answer,
     ordered.advised_action, ordered.until, ordered.reason, ordered.answered_by,
-    arg_min(ends.ended_by, ends.ended_on) as ended_by, min(ends.ended_on) as ended_on
+    arg_min(ends.ended_by, (ends.ended_on, ends.ended_by)) as ended_by, min(ends.ended_on) as ended_on
 from ordered
 left join ends using (row_id)
 group by all

@@ -20,8 +20,8 @@ work as (
     select
         spells.sensor_id, spells.first_on,
         min(repairs.closed_on) as taken_off_on,
-        arg_min(repairs.fault_confirmed, repairs.closed_on) as fault_confirmed,
-        arg_min(repairs.confirmed_by, repairs.closed_on) as confirmed_by
+        arg_min(repairs.fault_confirmed, (repairs.closed_on, repairs.outcome_id)) as fault_confirmed,
+        arg_min(repairs.confirmed_by, (repairs.closed_on, repairs.outcome_id)) as confirmed_by
     from spells
     join staging.repair_outcomes as repairs
         on repairs.sensor_id = spells.sensor_id

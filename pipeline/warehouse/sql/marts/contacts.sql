@@ -12,7 +12,7 @@ with ends as (
 -- a test that points to the sensor and that no repair has answered with "the sensor was sound"
 doubts as (
     select
-        ends.life_id, tests.tested_on, tests.odometer_km,
+        ends.life_id, tests.tested_on, tests.tested_at, session_id, tests.odometer_km,
         case
             when tests.band_chance >= 0.9 then 'worn_band'
             when tests.verdict in ('fail', 'suspect') then tests.verdict
@@ -40,9 +40,9 @@ last_without as (
 open_doubts as (
     select
         doubts.life_id, min(doubts.tested_on) as doubted_on,
-        arg_min(doubts.odometer_km, doubts.tested_on) as doubted_km,
-        arg_min(doubts.sign, doubts.tested_on) as doubt_sign,
-        arg_min(doubts.heard, doubts.tested_on) as doubt_heard
+        arg_min(doubts.odometer_km, (doubts.tested_on, doubts.tested_at, doubts.session_id)) as doubted_km,
+        arg_min(doubts.sign, (doubts.tested_on, doubts.tested_at, doubts.session_id)) as doubt_sign,
+        arg_min(doubts.heard, (doubts.tested_on, doubts.tested_at, doubts.session_id)) as doubt_heard
     from doubts
     left join last_without using (life_id)
     where last_without.tested_on is null or doubts.tested_on > last_without.tested_on

@@ -51,7 +51,7 @@ last_without as (
 
 first_with as (
     select tests.outcome_id, min(tests.odometer_km) as odometer_km,
-        arg_min(tests.session_id, tests.tested_at) as session_id
+        arg_min(tests.session_id, (tests.tested_at, tests.session_id)) as session_id
     from tests
     left join last_without using (outcome_id)
     where tests.defect_found = 'with' and not tests.after_repair

@@ -25,7 +25,7 @@ unanswered as (
         arg_max(
             'The sweep of ' || seen.tested_on || ' showed ' || seen.dropout_count
                 || ' drop-outs, and no later sweep that can tell, and no repair, answers them.',
-            seen.tested_at
+            (seen.tested_at, seen.session_id)
         ) as unanswered
     from marts.tests as seen
     join marts.last_tests on last_tests.sensor_id = seen.sensor_id

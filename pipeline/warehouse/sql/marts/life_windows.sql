@@ -2,12 +2,14 @@
 create table marts.life_windows as
 with span_defects as (
     select spans.life_id, min(defects.closed_on) as closed_on,
-        arg_min(defects.bad_odometer_km, defects.closed_on) as bad_km,
-        arg_min(coalesce(defects.good_odometer_km, -1), defects.closed_on) as good_km,
-        arg_min(defects.road_failure, defects.closed_on) as road_failure,
+        arg_min(defects.bad_odometer_km, (defects.closed_on, defects.outcome_id)) as bad_km,
+        arg_min(coalesce(defects.good_odometer_km, -1), (defects.closed_on, defects.outcome_id))
+            as good_km,
+        arg_min(defects.road_failure, (defects.closed_on, defects.outcome_id)) as road_failure,
         arg_min(
             defects.road_failure or defects.failed_odometer_km is not null
-                or found.reason = 'symptom', defects.closed_on
+                or found.reason = 'symptom',
+            (defects.closed_on, defects.outcome_id)
         ) as heard
     from marts.sensor_spans as spans
     join marts.defects using (sensor_id)

@@ -9,7 +9,9 @@ with found as (
         and (spans.begun_by is null or defects.closed_on > spans.from_on)
         and (spans.next_from_on is null or defects.closed_on <= spans.next_from_on)
     left join marts.tests as tests on tests.session_id = defects.found_by
-    qualify row_number() over (partition by spans.life_id order by defects.closed_on) = 1
+    qualify row_number() over (
+        partition by spans.life_id order by defects.closed_on, defects.outcome_id
+    ) = 1
 ),
 
 out_of_band as (

@@ -4,7 +4,7 @@ with by_sensor as (
     -- one test a sensor, since a range of means would be too narrow for a test to be held against
     select
         tests.part_no, tests.sensor_id, profiles.bin_from_pct,
-        arg_max(profiles.roughness, tests.tested_at) as roughness
+        arg_max(profiles.roughness, (tests.tested_at, session_id)) as roughness
     from marts.wear_profiles as profiles
     join marts.tests as tests using (session_id)
     where tests.defect_found = 'without' and profiles.roughness is not null

@@ -1,6 +1,6 @@
 -- grain: one sensor with a track in service: its life, its age and the logger that swept it last
 with own as (
-    select tests.life_id, arg_max(measures.rate_hz, tests.tested_at) as rate_hz
+    select tests.life_id, arg_max(measures.rate_hz, (tests.tested_at, session_id)) as rate_hz
     from marts.life_tests as tests
     join marts.sweep_measures as measures using (session_id)
     where measures.rate_hz > 0
@@ -9,7 +9,7 @@ with own as (
 
 -- a sensor not swept yet will be swept with what its shop used last
 at_shop as (
-    select tests.shop_id, arg_max(measures.rate_hz, tests.tested_at) as rate_hz
+    select tests.shop_id, arg_max(measures.rate_hz, (tests.tested_at, session_id)) as rate_hz
     from marts.tests as tests
     join marts.sweep_measures as measures using (session_id)
     where measures.rate_hz > 0
