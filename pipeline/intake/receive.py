@@ -12,7 +12,7 @@ import os
 import shutil
 import tempfile
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -25,12 +25,19 @@ from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.hand_in_cards import CARD, HANDED_IN, card_of, hand_in_folders, last_hand_in
 
 
+_COPY_BYTES = 1 << 20
+
+
+class UnreadableError(Exception):
+    """A file that is handed in cannot be read; the message says why."""
+
+
 @dataclass(frozen=True)
 class HandedFile:
     """One file of one hand-in.
 
     ``trouble`` says why it cannot be read at all, if so; ``columns`` are pairs of a column's name
-    in the file and ours.
+    in the file and ours; ``sha256`` is its hash when it came, empty where none was taken.
     """
 
     hand_in: int
@@ -40,6 +47,7 @@ class HandedFile:
     handed_in_on: date
     trouble: str = ""
     columns: tuple[tuple[str, str], ...] = ()
+    sha256: str = ""
 
     @property
     def stem(self) -> str:
@@ -153,6 +161,7 @@ def _files_of(folder: Path) -> list[HandedFile]:
             handed_in_on,
             file["trouble"],
             tuple(file.get("columns", {}).items()),
+            str(file.get("sha256", "")),
         )
         for file in card["files"]
     ]
@@ -175,8 +184,8 @@ def _copy(file: ArrivingFile, draft: Path, file_no: int) -> dict:
     if file.path.is_file():
         try:
             digest = _kept_copy(file.path, draft / stored)
-        except OSError as error:
-            trouble = f"the file could not be read: {error.strerror}"
+        except UnreadableError as error:
+            trouble = f"the file could not be read: {error}"
     return {
         "file_no": file_no,
         "name": file.name,
@@ -194,9 +203,29 @@ def _keep_workbook(path: Path, draft: Path, number: int) -> dict:
 
 
 def _kept_copy(path: Path, target: Path) -> str:
-    """Copy a file to the disk for good; its SHA-256."""
-    shutil.copyfile(path, target)
-    with target.open("rb+") as copy:
-        digest = hashlib.file_digest(copy, "sha256").hexdigest()
+    """Copy a file to the disk for good; its SHA-256.
+
+    Raises
+    ------
+    UnreadableError
+        It cannot be read.
+    OSError
+        The copy cannot be written, as on a full disk: no fault of the file.
+    """
+    digest = hashlib.sha256()
+    with target.open("wb") as copy:
+        for chunk in _chunks_of(path):
+            copy.write(chunk)
+            digest.update(chunk)
+        copy.flush()
         os.fsync(copy.fileno())
-    return digest
+    return digest.hexdigest()
+
+
+def _chunks_of(path: Path) -> Iterator[bytes]:
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(_COPY_BYTES):
+                yield chunk
+    except OSError as error:  # what is done with a chunk raises outside of here
+        raise UnreadableError(error.strerror) from error
