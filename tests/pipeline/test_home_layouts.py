@@ -68,9 +68,9 @@ def test_what_an_old_home_holds_can_still_be_read(old_home):
     with old_home.one_builder():
         assert old_home.layout == LAYOUT
     assert [file.name for file in handed_files(old_home)][-2:] == ["units.csv", "odometer.csv"]
-    assert read_column_names(old_home) == {"units": {"Plate": "label"}}
+    assert read_column_names(old_home, HERE) == {"units": {"Plate": "label"}}
     assert read_settings(old_home).problems == ()
-    assert [draft.values for draft in drafts(old_home)] == [{"sensor_id": "S1"}]
+    assert [draft.values for draft in drafts(old_home, HERE)] == [{"sensor_id": "S1"}]
     assert save_entry(old_home, {"odometer": [READING]}) == 3
     assert [deed["who"] for deed in read_deeds(old_home)] == ["", "", "this machine"]
     assert broken_links(old_home) == []

@@ -1,0 +1,81 @@
+"""Who did what, from the record of deeds: all of it for who sees all, else what they did alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import pandas as pd
+
+from models.frames import Column, FrameSchema
+from pipeline.access.allowed import view
+from pipeline.asker import Asker
+from pipeline.deed_lines import deed_of, standing_of
+from pipeline.home import Home
+from pipeline.intake.deeds import lines_of, record_files
+
+DEEDS = FrameSchema(
+    "deeds",
+    "one deed, the latest first",
+    (
+        Column("number", "whole", "its place in the record, from 1"),
+        Column("at", "moment", "when"),
+        Column("who", "text", "who did it; blank where that is not known", blank=True),
+        Column("role", "text", "technician, owner or operator; blank likewise", blank=True),
+        Column("deed", "text", "handed_in, corrected, retracted, answered, settings_changed, ..."),
+        Column("hand_in", "whole", "the hand-in it made, or that it goes up to", blank=True),
+        Column("version", "whole", "the version that it published", blank=True),
+        Column("said", "text", "files, rows, settings or answers it was about", blank=True),
+    ),
+)
+
+
+@view
+def deeds_view(home: Home, asker: Asker, most: int | None = None) -> pd.DataFrame:
+    """DEEDS of the whole home for who sees all of it, else the asker's own; ``most`` the latest."""
+    found: list[dict] = []
+    for deed in _latest_first(home):
+        if asker.sees_all or deed["who"] == asker.name:
+            found.append(_row(deed))
+        if most is not None and len(found) >= most:
+            break
+    return DEEDS.check(pd.DataFrame(found, columns=DEEDS.names)) if found else DEEDS.empty()
+
+
+def _latest_first(home: Home) -> Iterator[Mapping]:
+    """Deeds that can be read, from the last file on, so that the latest need no other file."""
+    for path in reversed(record_files(home)):
+        for line in reversed(lines_of(path)):
+            deed = deed_of(line)
+            if deed is not None:
+                yield deed
+
+
+def _row(deed: Mapping) -> dict[str, object]:
+    said = deed["said"] if isinstance(deed.get("said"), dict) else {}
+    return {
+        "number": standing_of(deed).number,
+        "at": pd.to_datetime(deed["at"], utc=True),
+        "who": deed["who"] or None,
+        "role": deed.get("role") or None,
+        "deed": deed["deed"],
+        "hand_in": said.get("hand_in"),
+        "version": said.get("version"),
+        "said": _in_words(said) or None,
+    }
+
+
+def _in_words(said: Mapping) -> str:
+    """What a deed was about, in names and numbers."""
+    parts = []
+    if said.get("answers"):
+        parts.append(", ".join(f"{kind} {count}" for kind, count in said["answers"].items()))
+    elif said.get("rows"):
+        parts.append(", ".join(f"{table} {count}" for table, count in said["rows"].items()))
+    elif said.get("files"):
+        more = int(said.get("file_count", 0)) - len(said["files"])
+        parts.append(", ".join(said["files"]) + (f" and {more} more" if more > 0 else ""))
+    for name, values in (said.get("settings") or {}).items():
+        before, after = values
+        parts.append(f"{name} {before} → {after}")
+    parts += [f"{name} {said[name]}" for name in ("table", "as_of", "file") if name in said]
+    return "; ".join([*parts, *([str(said["how"])] if "how" in said else [])])
