@@ -25,7 +25,7 @@ FIRST, LAST = "backup.json", "hashes.sha256"
 #: Files of a home that a backup holds where they are there. Keys, certificates and secrets never
 #: stand in a home; whatever else lies there is left out.
 KEPT_FILES = ("home.json", "settings.toml", "column_names.json", "people.toml", "network.toml")
-KEPT_FOLDERS = ("handed_in", "advised", "given_out", "deeds", "drafts")
+KEPT_FOLDERS = ("handed_in", "advised", "given_out", "deeds", "drafts", "column_names")
 _BEFORE_A_LAYOUT = re.compile(r"before_layout_\d+")
 _LONGEST_HEAD = 1_000_000
 _LONGEST_LIST = 200_000_000

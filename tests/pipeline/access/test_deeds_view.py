@@ -7,7 +7,7 @@ from pipeline.access.allowed import NotAllowedError
 from pipeline.access.deeds_view import DEEDS, deeds_view
 from pipeline.asker import OPERATOR, OWNER, TECHNICIAN, Asker
 from pipeline.intake import deeds
-from pipeline.intake.deeds import Version, make_up
+from pipeline.intake.deeds import Version, make_up, note
 from pipeline.intake.entries import save_entry
 from pipeline.intake.settings_edit import keep_settings
 
@@ -20,7 +20,8 @@ READING = {"unit_id": "B1", "read_on": "2026-05-01", "odometer_km": 100}
 @pytest.fixture
 def told(home):
     save_entry(home, {"odometer": [READING, READING]}, now=NOW, asker=Asker("ana", TECHNICIAN))
-    keep_settings(home, {"test_hours": 0.9}, asker=OWNS_ONE)
+    keep_settings(home, {"test_hours": 0.9}, asker=OWNS_ALL)
+    note(home, "backed_up", {"file": "b.tar"}, OWNS_ONE)
     make_up(home, [Version(1, NOW.isoformat(), "2026-05-31", "shape", 1)])
     return home
 
@@ -31,11 +32,12 @@ def test_an_empty_record_is_an_empty_frame(home):
 
 def test_an_owner_of_all_sees_all_the_latest_first(told):
     rows = deeds_view(told, OWNS_ALL)
-    assert rows["deed"].tolist() == ["advised", "settings_changed", "handed_in"]
-    assert rows["who"].tolist() == ["the builder", "cem", "ana"]
-    assert rows["said"].tolist() == ["as_of 2026-05-31", "test_hours 0.5 → 0.9", "odometer 2"]
-    assert rows["number"].tolist() == [3, 2, 1]
-    assert rows["at"].iloc[2] == pd.Timestamp(NOW)
+    assert rows["deed"].tolist() == ["advised", "backed_up", "settings_changed", "handed_in"]
+    assert rows["who"].tolist() == ["the builder", "cem", "ben", "ana"]
+    said = ["as_of 2026-05-31", "file b.tar", "test_hours 0.5 → 0.9", "odometer 2"]
+    assert rows["said"].tolist() == said
+    assert rows["number"].tolist() == [4, 3, 2, 1]
+    assert rows["at"].iloc[3] == pd.Timestamp(NOW)
     assert len(deeds_view(told, OWNS_ALL, 1)) == 1
 
 
