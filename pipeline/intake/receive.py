@@ -24,11 +24,10 @@ from pipeline.intake.column_names import Names
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.hand_in_cards import CARD, HANDED_IN, card_of, hand_in_folders, last_hand_in
 
-
 _COPY_BYTES = 1 << 20
 
 
-class UnreadableError(Exception):
+class UnreadableError(HomeError):
     """A file that is handed in cannot be read; the message says why."""
 
 
