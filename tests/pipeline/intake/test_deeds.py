@@ -18,7 +18,7 @@ from pipeline.intake.receive import receive
 from pipeline.intake.settings_edit import keep_settings
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
-ANA = Asker("ana", TECHNICIAN, frozenset({"s1"}))
+ANA = Asker("ana", TECHNICIAN)
 BEN = Asker("ben", OWNER)
 READING = {"unit_id": "B1", "read_on": "2026-05-01", "odometer_km": 100}
 
@@ -86,7 +86,7 @@ def test_no_setting_changes_that_nobody_stands_for(home, monkeypatch):
     with monkeypatch.context() as full:
         full.setattr(deeds.os, "write", lambda number, content: _no_space())
         with pytest.raises(OSError, match="No space"):
-            keep_settings(home, {"test_hours": 0.8}, asker=ANA)
+            keep_settings(home, {"test_hours": 0.8}, asker=BEN)
     assert home.settings.read_bytes() == before
     home.settings.write_bytes(before.replace(b"0.9", b"0.7"))  # in an editor
     make_up(home)
