@@ -14,6 +14,7 @@ from dashboard.shown_as import show_as
 from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
 from dashboard.words import counted, day
+from pipeline.access.allowed import NotAllowedError, allowed
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
 from pipeline.home import OWN, Home, HomeError
@@ -28,26 +29,30 @@ POWERED_PLATES = 2  # among the cautions: what drive-by-wire plates do
 
 @dataclass(frozen=True)
 class Listed:
-    """A page named at the top of every page; ``here`` is what it calls itself."""
+    """A page named at the top of every page; ``here`` is what it calls itself.
+
+    ``view`` is what it reads: it is offered to those whose part lets them read that.
+    """
 
     words: str
     address: str
     here: str
+    view: str
 
 
 PAGES = (
-    Listed("Worklist", "./", TOP),
-    Listed("Bench", "bench", BENCH),
-    Listed("Fleet", "fleet", "Fleet"),
-    Listed("Checks", "checks", "Checks"),
-    Listed("Parts", "parts", "Parts"),
-    Listed("Repairs", "repairs", "What repairs came to"),
-    Listed("Wear map", "wear", "Wear map"),
-    Listed("Trust", "trust", "How far to trust it"),
-    Listed("Costs", "costs", "Costs and levels"),
-    Listed("Hand in", "hand_in", "Hand files in"),
-    Listed("Settings", "settings", "Settings"),
-    Listed("Start", "start", "Start"),
+    Listed("Worklist", "./", TOP, "worklist_view"),
+    Listed("Bench", "bench", BENCH, "bench_view"),
+    Listed("Fleet", "fleet", "Fleet", "fleet_view"),
+    Listed("Checks", "checks", "Checks", "check_plan_view"),
+    Listed("Parts", "parts", "Parts", "stock_view"),
+    Listed("Repairs", "repairs", "What repairs came to", "repairs_view"),
+    Listed("Wear map", "wear", "Wear map", "wear_view"),
+    Listed("Trust", "trust", "How far to trust it", "trust_view"),
+    Listed("Costs", "costs", "Costs and levels", "what_if_base"),
+    Listed("Hand in", "hand_in", "Hand files in", "records_view"),
+    Listed("Settings", "settings", "Settings", "settings_view"),
+    Listed("Start", "start", "Start", "start"),
 )
 
 
@@ -66,6 +71,8 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
             _first_steps(shown.home)
         else:
             draw(shown)
+    except NotAllowedError as error:
+        not_for_you(str(error))
     except (NotThereError, HomeError) as error:
         not_there(str(error))
     else:
@@ -77,6 +84,8 @@ def bare_page(draw: Callable[[], None]) -> None:
     _ground()
     try:
         draw()
+    except NotAllowedError as error:
+        not_for_you(str(error))
     except HomeError as error:
         not_there(str(error))
 
@@ -94,7 +103,7 @@ def top_line(*steps: markup.Html | str) -> None:
     ``steps`` lead here from the worklist, this page last.
     """
     name = markup.link("Wear Atlas", "./", "wa-name")
-    pages = [*(_to_page(page, here=steps[-1] == page.here) for page in PAGES), *_reader()]
+    pages = [*(_to_page(page, here=steps[-1] == page.here) for page in offered()), *_reader()]
     way = [] if any(steps[-1] == page.here for page in PAGES) else _way_here(steps)
     st.html(
         markup.joined(
@@ -109,6 +118,12 @@ def _reader() -> list[markup.Html]:
     if name is None:
         return []
     return [markup.tag("span", name, class_="wa-reader"), sign_out_link("Sign out")]
+
+
+def offered() -> list[Listed]:
+    """The pages that the asker's part lets them open."""
+    asker = who_asks()
+    return [page for page in PAGES if allowed(asker, page.view)]
 
 
 def _to_page(page: Listed, *, here: bool) -> markup.Html:
@@ -167,6 +182,20 @@ def show_cautions(*, whole: bool) -> None:
             " ".join((said[0], said[POWERED_PLATES], *said[-2:])),
         )
     st.html(markup.tag("div", head, body, class_="wa-said wa-care"))
+
+
+def not_for_you(message: str) -> None:
+    """A page that is not for the asker's part: whom it is for, and where to go instead."""
+    top_line("Not for your part")
+    ways = [part for page in offered() for part in (markup.link(page.words, page.address), " ")]
+    st.html(
+        markup.tag(
+            "div",
+            markup.tag("h1", "This page is not for your part"),
+            markup.tag("p", message),
+            markup.tag("p", "Yours are: ", *ways) if ways else "",
+        )
+    )
 
 
 def not_there(message: str) -> None:

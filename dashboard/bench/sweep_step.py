@@ -16,7 +16,7 @@ from dashboard.wording.verdict_words import could_have_missed, sweep_verdict
 from dashboard.wording.wear_words import passes_in_short, slowest
 from dashboard.words import counted
 from pipeline.access.typed_sweep import TypedSweep, typed_sweep
-from pipeline.home import Home, HomeError
+from pipeline.home import HomeError
 from pipeline.intake.column_names import read_column_names, remember_column_names
 from pipeline.intake.dropped_sweep import (
     SAMPLES,
@@ -107,7 +107,7 @@ def _taken(bench: Bench) -> bytes | None:
 def _assign(bench: Bench, sweep: SweepText) -> None:
     """Which column is which, in what unit; remembered names are put in beforehand."""
     draft = bench.draft
-    likely = likely_columns(sweep.names, _remembered(draft.home))
+    likely = likely_columns(sweep.names, _remembered(bench))
     with st.container(horizontal=True):
         for name, place in zip(SAMPLES, PLACES, strict=True):
             if draft.value(place) not in sweep.names:
@@ -140,10 +140,10 @@ def _assign(bench: Bench, sweep: SweepText) -> None:
         surround.nothing(_SLOW_POLL)
 
 
-def _remembered(home: Home) -> dict[str, str]:
+def _remembered(bench: Bench) -> dict[str, str]:
     """What columns of loggers stand for; nothing where that file is damaged: a test comes first."""
     try:
-        return read_column_names(home).get("sweeps", {})
+        return read_column_names(bench.draft.home, bench.asker).get("sweeps", {})
     except HomeError:
         return {}
 
@@ -230,4 +230,4 @@ def remember_columns(bench: Bench) -> None:
     }
     if theirs:
         with suppress(HomeError):
-            remember_column_names(bench.draft.home, "sweeps", theirs)
+            remember_column_names(bench.draft.home, "sweeps", theirs, asker=bench.asker)

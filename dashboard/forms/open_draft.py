@@ -12,6 +12,7 @@ from datetime import date, time
 
 import streamlit as st
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.drafts import (
     Draft,
@@ -30,6 +31,7 @@ class OpenDraft:
     """The draft that a form on the page belongs to; ``of`` says what is being entered."""
 
     home: Home
+    asker: Asker
     name: str
     of: str
 
@@ -66,7 +68,7 @@ class OpenDraft:
                 values[field] = _to_plain(value)
         begun = self._kept() or set(values) - set(set_by_itself) or self.sweep is not None
         if begun and values != self._kept():
-            keep_draft(self.home, self.name, self.of, values)
+            keep_draft(self.home, self.asker, self.name, self.of, values)
             st.session_state[self._mark] = values
 
     @property
@@ -77,15 +79,15 @@ class OpenDraft:
     @property
     def sweep(self) -> bytes | None:
         """The sweep dropped in so far."""
-        return kept_sweep(self.home, self.name)
+        return kept_sweep(self.home, self.asker, self.name)
 
     def keep_sweep(self, content: bytes | None) -> None:
         """Keep a sweep beside the draft, or take it away."""
-        keep_sweep(self.home, self.name, content)
+        keep_sweep(self.home, self.asker, self.name, content)
 
     def drop(self) -> None:
         """Take the draft away."""
-        drop_draft(self.home, self.name)
+        drop_draft(self.home, self.asker, self.name)
         st.session_state.pop(self._mark, None)
         st.session_state.pop(_new(self.of), None)
 
@@ -96,32 +98,32 @@ class OpenDraft:
     def _kept(self) -> dict[str, Value]:
         """What the disk holds, read once a session."""
         if self._mark not in st.session_state:
-            found = draft(self.home, self.name)
+            found = draft(self.home, self.asker, self.name)
             st.session_state[self._mark] = found.values if found else {}
         return st.session_state[self._mark]
 
 
-def open_draft(home: Home, of: str) -> OpenDraft:
+def open_draft(home: Home, asker: Asker, of: str) -> OpenDraft:
     """The draft named in the address where it is of the same thing, else one with a new name."""
     named = st.query_params.get("draft", "")
-    found = _known(home, named)
+    found = _known(home, asker, named)
     if found is not None and found.of == of:
-        return OpenDraft(home, named, of)
+        return OpenDraft(home, asker, named, of)
     if _new(of) not in st.session_state:
         st.session_state[_new(of)] = new_draft_name()
     name = st.session_state[_new(of)]
     if named != name:
         st.query_params["draft"] = name
-    return OpenDraft(home, name, of)
+    return OpenDraft(home, asker, name, of)
 
 
 def _new(of: str) -> str:
     return f"new_draft_{of}"
 
 
-def _known(home: Home, name: str) -> Draft | None:
+def _known(home: Home, asker: Asker, name: str) -> Draft | None:
     try:
-        return draft(home, name) if name else None
+        return draft(home, asker, name) if name else None
     except ValueError:
         return None
 

@@ -48,7 +48,7 @@ def show(shown: records.Shown) -> None:
     if view.sensors.empty:
         _no_sensor(unit_id)
         return
-    draft = open_draft(shown.home, OF + unit_id)
+    draft = open_draft(shown.home, shown.asker, OF + unit_id)
     draft.put_back(FIELDS)
     begin_now(draft, view)
     if not draft.is_begun:
@@ -64,7 +64,7 @@ def _bike(view: BenchView) -> Html:
 
 def _begun(shown: records.Shown, of: str) -> None:
     """Tests begun and not saved, on whichever device: of all bikes, or of one."""
-    begun = [known for known in drafts(shown.home) if of in (OF, known.of)]
+    begun = [known for known in drafts(shown.home, shown.asker) if of in (OF, known.of)]
     begun = [known for known in begun if known.of.startswith(OF)]
     if not begun:
         return

@@ -27,6 +27,7 @@ from dashboard.wording.what_if_words import (
     orders_reading,
 )
 from dashboard.words import ACTIONS, counted, in_100, known, money, number, plain
+from pipeline.access.allowed import may_settle
 from pipeline.access.what_if import (
     SETTINGS,
     WeighedAnew,
@@ -40,6 +41,7 @@ from pipeline.home import HomeError
 from pipeline.intake.settings_edit import keep_settings
 
 TITLE = "Costs and levels, and what they change"
+_OF_ALL = "Settings hold for all shops: an owner who sees all of them keeps them."
 _REBUILD = "python3 -m pipeline rebuild"
 
 
@@ -172,6 +174,9 @@ def _keep(shown: records.Shown, values: dict[str, object], *, is_demo: bool) -> 
     home = f" --home {shown.home.root}" if is_demo else ""
     words = ["They take hold with the next build: ", tag("code", f"{_REBUILD}{home}"), "."]
     st.html(tag("p", *words))
+    if not may_settle(shown.asker):
+        surround.nothing(_OF_ALL)
+        return
     if not st.button("Keep these settings", key="keep_settings"):
         return
     try:

@@ -38,7 +38,7 @@ def show(shown: records.Shown) -> None:
     arriving_part(shown)
     correct_part(shown)
     _in_files_only(shown)
-    remembered_names(shown.home)
+    remembered_names(shown)
     records_part(shown)
 
 

@@ -6,6 +6,8 @@ import streamlit as st
 
 from dashboard import records, surround
 from dashboard.markup import Html, bullets, joined, link, tag
+from dashboard.signing_in import who_asks
+from pipeline.access.allowed import require
 from pipeline.access.views import current_version
 from pipeline.home import DEMO, OWN, HomeError, demo_home, own_home
 from pipeline.jobs.start_own import start_own
@@ -26,6 +28,7 @@ _BEGUN = "start_begun"
 
 def show() -> None:
     """Draw the page."""
+    require(who_asks(), "start")
     surround.top_line(surround.worklist_link(), "Start")
     st.html(joined([tag("h1", TITLE), *(tag("p", sentence) for sentence in _WHAT)]))
     surround.show_cautions(whole=False)

@@ -25,10 +25,14 @@ from dashboard.words import counted
 from pipeline.home import Home, HomeError
 from pipeline.intake.arriving import is_readable_kind
 from pipeline.intake.check_files import ISSUES_SHOWN, FileCheck, FilesCheck, check_files
+from pipeline.intake.column_names import names_path
+from pipeline.intake.entries import EntryError
 from pipeline.intake.receive import receive
 from pipeline.jobs.take_up import take_up
 
 ROUND, HANDED_IN = "hand_in_round", "handed_in"
+#: Refused rows that are named; more say nothing new.
+_SAID = 20
 _TABLES = "hand_in_tables"
 _UPLOAD = "Files, dropped here or chosen: CSV, Excel or another workbook, Parquet"
 _COLUMNS = {
@@ -51,7 +55,7 @@ def arriving_part(shown: records.Shown) -> None:
     contents = dict(_named_once(dropped))
     tables: dict[str, str] = st.session_state.setdefault(_TABLES, {})
     try:
-        check = _checked(shown.home, contents, tables, [file.file_id for file in dropped])
+        check = _checked(shown, contents, tables, [file.file_id for file in dropped])
     except HomeError as error:
         not_saved([str(error)])
         return
@@ -60,7 +64,7 @@ def arriving_part(shown: records.Shown) -> None:
     if check.left_out:
         st.html(bullets(check.left_out))
     _ask_for_tables(check, tables)
-    ask_for_names(shown.home, check)
+    ask_for_names(shown, check)
     _hand_in(shown, contents, check, tables)
 
 
@@ -76,16 +80,20 @@ def _named_once(dropped: Sequence) -> Iterator[tuple[str, bytes]]:
 
 
 def _checked(
-    home: Home, contents: Mapping[str, bytes], tables: Mapping[str, str], ids: list[str]
+    shown: records.Shown,
+    contents: Mapping[str, bytes],
+    tables: Mapping[str, str],
+    ids: list[str],
 ) -> FilesCheck:
     """Look through the files, once for the same files, tables and column names."""
-    names = home.column_names
+    home = shown.home
+    names = names_path(home, shown.asker)
     stamp = names.stat().st_mtime_ns if names.exists() else 0
     key = (str(home.root), tuple(ids), tuple(sorted(tables.items())), stamp)
     kept = st.session_state.get("hand_in_checked")
     if kept is None or kept[0] != key:
         with st.spinner("Looking through the files …"), _on_disk(contents) as paths:
-            kept = (key, check_files(home, paths, tables=tables))
+            kept = (key, check_files(home, paths, asker=shown.asker, tables=tables))
         st.session_state["hand_in_checked"] = kept
     return kept[1]
 
@@ -152,9 +160,11 @@ def _hand_in(
         return
     try:
         with _on_disk(kept) as paths:
-            st.session_state[HANDED_IN] = receive(
-                shown.home, paths, tables=tables, asker=shown.asker
-            )
+            number = receive(shown.home, paths, tables=tables, asker=shown.asker)
+            st.session_state[HANDED_IN] = number
+    except EntryError as error:
+        not_saved([f"{one.table}, line {one.line}: {one}" for one in error.troubles[:_SAID]])
+        return
     except HomeError as error:
         not_saved([str(error)])
         return

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard import surround
+from dashboard import records, surround
 from dashboard.forms.entry_troubles import not_saved, say_once
 from dashboard.markup import table, tag
 from dashboard.wording.hand_in_words import TABLE_NAMES, stands_for
-from pipeline.home import Home, HomeError
+from pipeline.home import HomeError
 from pipeline.intake.check_files import FilesCheck
 from pipeline.intake.column_names import (
     LEFT_OUT,
@@ -24,7 +24,7 @@ _SAID = "column_names_said"
 _FORGET = "ask again"
 
 
-def ask_for_names(home: Home, check: FilesCheck) -> None:
+def ask_for_names(shown: records.Shown, check: FilesCheck) -> None:
     """Ask what columns of which nothing is known stand for, table by table."""
     say_once(_SAID)
     for name in dict.fromkeys(file.table for file in check.ready):
@@ -32,10 +32,10 @@ def ask_for_names(home: Home, check: FilesCheck) -> None:
         asked = list(dict.fromkeys(column for file in files for column in file.asked))
         lacking = set.union(*(set(file.lacking) for file in files))
         if asked and lacking:
-            _ask(home, name, asked, [n for n in TABLES[name].names if n in lacking])
+            _ask(shown, name, asked, [n for n in TABLES[name].names if n in lacking])
 
 
-def _ask(home: Home, name: str, asked: list[str], offered: list[str]) -> None:
+def _ask(shown: records.Shown, name: str, asked: list[str], offered: list[str]) -> None:
     with st.form(f"names_{name}"):
         head = f"{TABLE_NAMES[name]}: what do these columns stand for?"
         said = "Asked once: the answer is remembered for files to come, and can be changed below."
@@ -53,17 +53,17 @@ def _ask(home: Home, name: str, asked: list[str], offered: list[str]) -> None:
                 width=480,
             )
         if st.form_submit_button("Remember these names", key=f"names_set_{name}"):
-            _remember(home, name, chosen)
+            _remember(shown, name, chosen)
 
 
-def _remember(home: Home, name: str, chosen: dict[str, str]) -> None:
+def _remember(shown: records.Shown, name: str, chosen: dict[str, str]) -> None:
     given = [ours for ours in chosen.values() if ours != LEFT_OUT]
     twice = sorted({ours for ours in given if given.count(ours) > 1})
     if twice:
         not_saved([f"More than one column is to stand for {', '.join(twice)}; one can."])
         return
     try:
-        remember_column_names(home, name, chosen)
+        remember_column_names(shown.home, name, chosen, asker=shown.asker)
     except (HomeError, ValueError) as error:
         not_saved([str(error)])
         return
@@ -71,10 +71,10 @@ def _remember(home: Home, name: str, chosen: dict[str, str]) -> None:
     st.rerun()
 
 
-def remembered_names(home: Home) -> None:
+def remembered_names(shown: records.Shown) -> None:
     """What is remembered, each name to be changed or forgotten."""
     surround.heading("Names of columns")
-    known = read_column_names(home)
+    known = read_column_names(shown.home, shown.asker)
     pairs = [(name, theirs, ours) for name, of in known.items() for theirs, ours in of.items()]
     if not pairs:
         surround.nothing(
@@ -86,7 +86,7 @@ def remembered_names(home: Home) -> None:
     if fold.open:
         with fold:
             _listed(pairs)
-            _change(home, pairs)
+            _change(shown, pairs)
 
 
 def _listed(pairs: list[tuple[str, str, str]]) -> None:
@@ -99,7 +99,7 @@ def _listed(pairs: list[tuple[str, str, str]]) -> None:
     st.html(table(rows, columns, "Files handed in before keep the names of their day."))
 
 
-def _change(home: Home, pairs: list[tuple[str, str, str]]) -> None:
+def _change(shown: records.Shown, pairs: list[tuple[str, str, str]]) -> None:
     words = [f"{TABLE_NAMES[name]}: {theirs}" for name, theirs, _ in pairs]
     at = st.selectbox("Change", range(len(pairs)), format_func=words.__getitem__, key="names_at")
     name, theirs, ours = pairs[at]
@@ -115,8 +115,8 @@ def _change(home: Home, pairs: list[tuple[str, str, str]]) -> None:
         )
         if st.form_submit_button("Change it", key="names_change_set"):
             if chosen == _FORGET:
-                forget_column_names(home, name, [theirs])
+                forget_column_names(shown.home, name, [theirs], asker=shown.asker)
             else:
-                remember_column_names(home, name, {theirs: chosen})
+                remember_column_names(shown.home, name, {theirs: chosen}, asker=shown.asker)
             st.session_state[_SAID] = "Changed for files to come."
             st.rerun()

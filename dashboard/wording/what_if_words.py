@@ -15,6 +15,7 @@ SECTION_NAMES = {
     "replace or test": "When to replace, test or leave",
     "stock": "Parts stock",
     "checks": "Preventive checks",
+    "pooled": "What several shops show of one another",
 }
 
 

@@ -46,6 +46,7 @@ VIEWS: dict[str, frozenset[str]] = {
     "deeds_view": _OFFICE,
     "fleet_view": _FLEET,
     "check_plan_view": _FLEET,
+    "start": _OFFICE,
     "bike_count": _EVERYONE,
     "bike_view": _EVERYONE,
     "session_view": _EVERYONE,
@@ -58,6 +59,27 @@ VIEWS: dict[str, frozenset[str]] = {
     "pending_over_travel": _EVERYONE,
     "standing_rows": _EVERYONE,
 }
+
+#: Roles by contract table: who may hand in or type rows of it.
+ENTRIES: dict[str, frozenset[str]] = {
+    "shops": _OFFICE,
+    "units": _EVERYONE,
+    "odometer": _BENCH,
+    "parts": _BENCH,
+    "fitments": _BENCH,
+    "sensors": _BENCH,
+    "test_sessions": _BENCH,
+    "sweeps": _BENCH,
+    "repair_outcomes": _BENCH,
+    "stock": _OFFICE,
+    "calendar": _EVERYONE,
+    "ride_log": _BENCH,
+    "advice_answers": _OFFICE,
+    "retract": _EVERYONE,
+}
+
+#: Views of what holds for the whole home: for those who see all of it.
+_OF_ALL = frozenset({"start", "settings_view"})
 
 _ROLES_SAID = {
     _BENCH: "technicians and owners of a shop",
@@ -72,7 +94,14 @@ class NotAllowedError(PermissionError):
 
 def allowed(asker: Asker, view: str) -> bool:
     """Whether the asker's role may read a view; False for one that is not declared."""
+    if view in _OF_ALL and not asker.sees_all:
+        return False
     return asker.role in VIEWS.get(view, frozenset())
+
+
+def may_enter(asker: Asker, table: str) -> bool:
+    """Whether the asker's role may enter rows of a contract table; False for one not declared."""
+    return asker.role in ENTRIES.get(table, frozenset())
 
 
 def require(asker: Asker, view: str) -> None:
@@ -85,7 +114,25 @@ def require(asker: Asker, view: str) -> None:
     """
     if not allowed(asker, view):
         whom = _ROLES_SAID.get(VIEWS.get(view, frozenset()), "nobody")
+        if view in _OF_ALL:
+            whom = "an owner who sees all shops, since it holds for all of them"
         raise NotAllowedError(f"This is for {whom}.")
+
+
+def may_settle(asker: Asker) -> bool:
+    """Whether the asker may change what holds for the whole home: its settings."""
+    return allowed(asker, "settings_view")
+
+
+def require_settling(asker: Asker) -> None:
+    """Refuse a change of settings to all but an owner who sees all shops.
+
+    Raises
+    ------
+    NotAllowedError
+        It is somebody else.
+    """
+    require(asker, "settings_view")
 
 
 def view(

@@ -6,8 +6,11 @@ the next build alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
+from pipeline.access.reach import Reach, Row
+from pipeline.access.reading import NotThereError, reading
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
@@ -59,9 +62,18 @@ class PendingRow(NamedTuple):
 
 def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]:
     """The same rows one after another as they were handed in, each time that a key was typed."""
-    files = [file for file in pending_files(home) if _is_typed(file, tables)]
+    asked = tables if asker.sees_all else tuple(TABLES)
+    files = [file for file in pending_files(home) if _is_typed(file, asked)]
     if not files:
         return []
+    rows = in_order(files)
+    if not asker.sees_all:
+        rows = [row for row in _within_reach(home, asker, rows) if row.table in tables]
+    return rows
+
+
+def in_order(files: Sequence[HandedFile]) -> list[PendingRow]:
+    """Rows of files in order that can be read, whoever handed them in."""
     found: list[PendingRow] = []
     connection = connect()
     try:
@@ -76,6 +88,16 @@ def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]
     finally:
         connection.close()
     return found
+
+
+def _within_reach(home: Home, asker: Asker, rows: list[PendingRow]) -> list[PendingRow]:
+    """Those that are the asker's, by all that was handed in before each."""
+    try:
+        with reading(home, asker) as (_, connection):
+            reach = Reach(connection, asker, [Row(*row) for row in rows])
+    except NotThereError:
+        return []
+    return [row for row in rows if reach.sees(Row(*row))]
 
 
 def _is_typed(file: HandedFile, tables: tuple[str, ...]) -> bool:

@@ -6,14 +6,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 
 import duckdb
 import pandas as pd
 
 from models.frames import FrameSchema
+from pipeline.access.kept_open import opened
 from pipeline.access.scoped import connect_scoped
 from pipeline.asker import Asker
 from pipeline.home import DEMO, Home
+from pipeline.intake.settings_file import read_settings
 from pipeline.statements import connect, run
 from pipeline.warehouse.publish import Manifest, newest
 
@@ -41,7 +44,7 @@ def reading(home: Home, asker: Asker) -> Iterator[tuple[Manifest, duckdb.DuckDBP
     """
     try:
         manifest, connection = _open_newest(home, asker)
-    except duckdb.Error:
+    except (duckdb.Error, OSError):
         manifest, connection = _open_newest(home, asker)
     try:
         yield manifest, connection
@@ -60,8 +63,15 @@ def _open_newest(home: Home, asker: Asker) -> tuple[Manifest, duckdb.DuckDBPyCon
             "again, or run: python3 -m pipeline rebuild"
         )
     if asker.sees_all:
-        return manifest, connect(manifest.path, read_only=True)
-    return manifest, connect_scoped(home, asker, manifest.path)
+        return manifest, opened(manifest.path, "all", lambda: _connect_whole(manifest.path))
+    scope = (asker.role, asker.shops, asker.fleets, read_settings(home).pooled)
+    return manifest, opened(
+        manifest.path, scope, lambda: connect_scoped(home, asker, manifest.path)
+    )
+
+
+def _connect_whole(path: Path) -> duckdb.DuckDBPyConnection:
+    return connect(path, read_only=True)
 
 
 def edition_of(home: Home, manifest: Manifest) -> Edition:

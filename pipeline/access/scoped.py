@@ -7,6 +7,8 @@ Nothing but the samples of sweeps can be read from the disk through it.
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from pathlib import Path
 
 import duckdb
@@ -14,6 +16,7 @@ import duckdb
 from pipeline.access.scope_rules import RULES, view_of
 from pipeline.asker import OPERATOR, Asker
 from pipeline.home import Home
+from pipeline.intake.pooled_settings import PooledSettings
 from pipeline.intake.settings_file import read_settings
 from pipeline.statements import connect, run, statement
 
@@ -24,15 +27,42 @@ _SCOPE = (
 )
 
 
+#: How many scopes and versions are kept ready at once.
+_KEPT = 12
+_ready: OrderedDict[tuple, duckdb.DuckDBPyConnection] = OrderedDict()
+_one_at_a_time = threading.Lock()
+
+
 def connect_scoped(home: Home, asker: Asker, path: Path) -> duckdb.DuckDBPyConnection:
-    """Open a published warehouse for an asker who does not see all."""
+    """Open a published warehouse for an asker who does not see all.
+
+    What is in a scope is found once for each version; those who ask for the same scope share it.
+    """
+    least, file = read_settings(home).pooled, path.stat()
+    which = (str(home.sweeps), str(path), file.st_ino, file.st_mtime_ns, file.st_size)
+    key = (asker.scope, least, *which)
+    with _one_at_a_time:
+        if key not in _ready:
+            _ready[key] = _opened(home, asker, path, least)
+        _ready.move_to_end(key)
+        connection = _ready[key].cursor()
+        while len(_ready) > _KEPT:
+            _, oldest = _ready.popitem(last=False)
+            oldest.close()
+    return connection
+
+
+def _opened(
+    home: Home, asker: Asker, path: Path, least: PooledSettings
+) -> duckdb.DuckDBPyConnection:
     connection = connect()
     try:
         name = str(path).replace("'", "''")
+        connection.execute("set global TimeZone = 'UTC'")
         connection.execute(f"attach '{name}' as whole (read_only)")
         for schema in ("scope", *_SCHEMAS):
             connection.execute(f"create schema {schema}")
-        _find_scope(connection, home, asker)
+        _find_scope(connection, asker, least)
         _make_views(connection, asker.role)
         _shut(connection, home)
     except BaseException:
@@ -41,8 +71,7 @@ def connect_scoped(home: Home, asker: Asker, path: Path) -> duckdb.DuckDBPyConne
     return connection
 
 
-def _find_scope(connection: duckdb.DuckDBPyConnection, home: Home, asker: Asker) -> None:
-    least = read_settings(home).pooled
+def _find_scope(connection: duckdb.DuckDBPyConnection, asker: Asker, least: PooledSettings) -> None:
     known = {
         "by_fleet": asker.role == OPERATOR,
         "shops": sorted(asker.shops or ()),

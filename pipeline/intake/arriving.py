@@ -11,8 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.home import Home
-from pipeline.intake.column_names import Names, header_names, read_column_names, renamed
+from pipeline.intake.column_names import Names, header_names, renamed
 from pipeline.intake.contract import TABLES, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError
 from pipeline.intake.workbook import is_workbook, open_workbook, sheets, write_sheet
@@ -51,45 +50,42 @@ class Arrival:
 
 
 def arrival(
-    home: Home,
     paths: Sequence[Path],
     folder: Path,
     tables: Mapping[str, str] | None = None,
-    names: Names | None = None,
+    *,
+    names: Names,
 ) -> Arrival:
     """Look at files before they are received.
 
     Parameters
     ----------
-    home : Home
-        Whose column names are remembered.
     paths : sequence of Path
         Files, workbooks among them.
     folder : Path
         Where sheets are written as CSV; the caller's, to be removed afterwards.
     tables : mapping, optional
         Table of each file (or ``workbook: sheet``) whose own name does not tell it.
-    names : Names, optional
-        What columns stand for; what the home remembers.
+    names : Names
+        What columns stand for.
 
     Returns
     -------
     Arrival
         In order of name: later means later by name (units before units-2).
     """
-    known = read_column_names(home) if names is None else names
     chosen = dict(tables or {})
     files: list[ArrivingFile] = []
     left_out: list[str] = []
     unnamed: list[str] = []
     for path in paths:
         if is_workbook(path.name) and path.is_file():
-            found, said, no_table = _sheets_of(path, folder, chosen, known)
+            found, said, no_table = _sheets_of(path, folder, chosen, names)
             files += found
             left_out += said
             unnamed += no_table
         else:
-            files.append(_single(path, chosen, known))
+            files.append(_single(path, chosen, names))
     in_order = sorted(files, key=lambda file: (Path(file.name).stem, file.name, str(file.path)))
     return Arrival(tuple(in_order), tuple(left_out), tuple(unnamed))
 

@@ -15,6 +15,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.arriving import ArrivingFile, arrival
 from pipeline.intake.column_names import header_names, not_known, read_column_names
@@ -77,6 +78,7 @@ def check_files(
     home: Home,
     paths: Sequence[Path],
     *,
+    asker: Asker,
     tables: Mapping[str, str] | None = None,
     now: datetime | None = None,
 ) -> FilesCheck:
@@ -88,17 +90,19 @@ def check_files(
         Whose column names are remembered; it need not be started.
     paths : sequence of Path
         The files.
+    asker : Asker
+        Who would hand them in.
     tables : mapping, optional
         Table of each file (or sheet) whose own name does not tell it.
     now : datetime, optional
         When they would be handed in: what the contract holds to be past must lie before it.
     """
     moment = now or datetime.now(UTC)
-    known = read_column_names(home)
+    known = read_column_names(home, asker)
     connection = connect()
     try:
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
-            arrived = arrival(home, paths, Path(folder), tables)
+            arrived = arrival(paths, Path(folder), tables, names=known)
             checked = tuple(_check(connection, file, known, moment) for file in arrived.files)
         return FilesCheck(checked, arrived.left_out, arrived.unnamed)
     finally:

@@ -6,6 +6,7 @@ that the column is to be left out without asking again.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import pyarrow as pa
 from pyarrow import parquet
 
-from pipeline.asker import Asker
+from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.contract import BECAUSE, TABLES, Table
 from pipeline.intake.csv_text import BrokenFileError, read_header
@@ -24,15 +25,17 @@ LEFT_OUT = ""
 Names = dict[str, dict[str, str]]
 
 
-def read_column_names(home: Home) -> Names:
+def read_column_names(home: Home, asker: Asker) -> Names:
     """What is remembered, by table; nothing where there is no file.
+
+    Who does not see all remembers apart: what another shop calls its columns is its own affair.
 
     Raises
     ------
     HomeError
         The file is damaged.
     """
-    path = home.column_names
+    path = names_path(home, asker)
     if not path.exists():
         return {}
     try:
@@ -64,8 +67,9 @@ def remember_column_names(
             raise ValueError(f"{theirs!r} is a column of {table} already")
         if ours != LEFT_OUT and ours not in own:
             raise ValueError(f"{table} has no column {ours!r}")
-    known = read_column_names(home)
-    _write(home, known | {table: known.get(table, {}) | dict(names)}, table, asker)
+    who = asker or whoever_is_here()
+    known = read_column_names(home, who)
+    _write(home, known | {table: known.get(table, {}) | dict(names)}, table, who)
 
 
 def forget_column_names(
@@ -73,9 +77,19 @@ def forget_column_names(
 ) -> None:
     """Forget names of a table: a file that uses them is asked about again."""
     gone = set(names)
-    known = read_column_names(home)
+    who = asker or whoever_is_here()
+    known = read_column_names(home, who)
     kept = {theirs: ours for theirs, ours in known.get(table, {}).items() if theirs not in gone}
-    _write(home, known | {table: kept}, table, asker)
+    _write(home, known | {table: kept}, table, who)
+
+
+def names_path(home: Home, asker: Asker) -> Path:
+    """Where the names are kept that one asker goes by."""
+    if asker.sees_all:
+        return home.column_names
+    shops, fleets = (",".join(sorted(of or ())) for of in (asker.shops, asker.fleets))
+    scope = hashlib.sha256(f"{shops}/{fleets}".encode()).hexdigest()
+    return home.root / "column_names" / f"{scope[:16]}.json"
 
 
 def header_names(path: Path) -> list[str]:
@@ -115,8 +129,12 @@ def likely_name(theirs: str, table: Table) -> str | None:
     return plain if plain in table.names else None
 
 
-def _write(home: Home, names: Names, table: str, asker: Asker | None) -> None:
+def _write(home: Home, names: Names, table: str, asker: Asker) -> None:
     kept = {table: of for table, of in names.items() if of}
     text = json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
+    if not asker.sees_all:
+        names_path(home, asker).parent.mkdir(exist_ok=True)
+        write_new(names_path(home, asker), text)
+        return
     with changing(home, "column_names", text.encode(), {"table": table}, asker):
         write_new(home.column_names, text)

@@ -12,7 +12,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -89,6 +89,19 @@ def save_entry(
     moment = now or datetime.now(UTC)
     with _written(rows, files or {}) as paths:
         refuse(_troubles(paths, moment))
+        return _received(home, paths, moment, rows, asker, deed)
+
+
+def _received(
+    home: Home,
+    paths: list[Path],
+    moment: datetime,
+    rows: Rows,
+    asker: Asker | None,
+    deed: str | None,
+) -> int:
+    """Hand the entry in; what is refused counts rows from 1, where files count their header."""
+    try:
         # written by us, under the contract's own names
         return receive(
             home,
@@ -99,6 +112,9 @@ def save_entry(
             deed=deed or _deed_of(rows),
             said=_said_of(rows),
         )
+    except EntryError as error:
+        troubles = [replace(trouble, line=max(trouble.line - 1, 1)) for trouble in error.troubles]
+        raise EntryError(troubles) from error
 
 
 def _deed_of(rows: Rows) -> str:

@@ -20,7 +20,7 @@ from pathlib import Path
 from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home, HomeError, sync_folder, write_new
 from pipeline.intake.arriving import ArrivingFile, arrival
-from pipeline.intake.column_names import Names
+from pipeline.intake.column_names import Names, read_column_names
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.hand_in_cards import CARD, HANDED_IN, card_of, hand_in_folders, last_hand_in
 
@@ -73,7 +73,13 @@ def receive(
     names the table of files whose own name does not tell it, ``names`` what columns stand for
     where that is not what the home remembers. ``asker`` is who hands in (whoever is at this
     machine), ``deed`` what it amounts to and ``said`` what the record of deeds tells of it beside.
+    Of who does not see all nothing is taken that reaches beyond their own records: an `EntryError`
+    names each row.
     """
+    # the check reads what was received before, so that neither can be loaded first
+    from pipeline.access.incoming import refuse_beyond
+
+    who = asker or whoever_is_here()
     home.refuse_newer()
     for path in paths:
         if not path.exists() and not path.is_symlink():
@@ -85,12 +91,14 @@ def receive(
     draft.mkdir(parents=True)
     try:
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
-            arrived = arrival(home, found, Path(folder), tables, names)
+            known = read_column_names(home, who) if names is None else names
+            arrived = arrival(found, Path(folder), tables, names=known)
+            refuse_beyond(home, who, arrived.files)
             files = [_copy(file, draft, file_no) for file_no, file in enumerate(arrived.files, 1)]
         books = sorted({file.workbook for file in arrived.files if file.workbook})
         card = {
             "handed_in_at": (now or datetime.now(UTC)).isoformat(),
-            "handed_in_by": _person(asker or whoever_is_here()),
+            "handed_in_by": _person(who),
             "deed": deed,
             "said": dict(said or {}),
             "files": files,

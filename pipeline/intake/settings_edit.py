@@ -10,7 +10,8 @@ from dataclasses import asdict
 from pathlib import Path
 
 from models.plans.settings import PlanSettings, settings_from
-from pipeline.asker import Asker
+from pipeline.access.allowed import require_settling
+from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.deeds import changing
 from pipeline.intake.pooled_settings import declared_pooled, pooled_from
@@ -52,10 +53,13 @@ def keep_settings(
 
     Raises
     ------
+    NotAllowedError
+        They hold for all shops, and the asker is no owner who sees all of them.
     HomeError
         The file cannot be read as a whole, or holds one of them in a form that only its writer
         can change. Nothing was written then.
     """
+    require_settling(asker or whoever_is_here())
     before = read_settings(home)
     now: dict[str, object] = {
         **asdict(before.settings),

@@ -69,7 +69,11 @@ def test_a_file_with_faults_is_handed_in_corrected_and_accepted(own_page, writte
     choose(page, "“Plate”", "label")
     press(page, "Remember these names")
     page.get_by_text(re.compile("Read under other names: “Bike no” as unit_id")).wait_for()
-    assert read_column_names(own)["units"] == {"Bike no": "unit_id", "Plate": "label", "Colour": ""}
+    assert read_column_names(own, HERE)["units"] == {
+        "Bike no": "unit_id",
+        "Plate": "label",
+        "Colour": "",
+    }
     page.get_by_text(re.compile("4 rows can come in, 1 would be set aside")).wait_for()
     fits_and_can_be_pressed(page)
     press(page, "Hand in 3 files")

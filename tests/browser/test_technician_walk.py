@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.access.pending import pending_rows
+from pipeline.asker import Asker
+from pipeline.home import Home
 from pipeline.intake.drafts import drafts
 from tests.askers import HERE
 from tests.browser.forms import choose, press, type_number
@@ -36,8 +38,12 @@ def _step(page, name: str) -> None:
 
 @TABLET_AND_DESKTOP
 def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
-    page, (home, _) = own_page, written
-    page.goto("/")
+    own_page.goto("/")
+    walk_from_test_to_job(own_page, written[0], HERE)
+
+
+def walk_from_test_to_job(page, home: Home, technician: Asker) -> None:
+    """The walk, from the worklist on."""
     page.get_by_role("link", name="Bench", exact=True).click()
     heading(page, "Test at the bench")
     page.get_by_label("Bike", exact=True).fill(f"http://bench.example/bench?unit={BIKE}")
@@ -85,9 +91,9 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     heading(page, "Bench test of")
     page.get_by_text("Drop-outs seen").first.wait_for()
     no_error(page)
-    (test,) = pending_rows(home, HERE, "test_sessions")["test_sessions"].values()
+    (test,) = pending_rows(home, technician, "test_sessions")["test_sessions"].values()
     assert (test["verdict"], float(test["supply_v"])) == ("fail", 4.98)
-    assert drafts(home) == []
+    assert drafts(home, technician) == []
 
     page.get_by_role("link", name="Close the job that this test led to").click()
     heading(page, f"Close a job on bike {LABEL}")
@@ -98,7 +104,7 @@ def test_the_technician_tests_a_sensor_and_closes_the_job(own_page, written):
     press(page, "Close the job")
     page.get_by_text("The job is closed: sensor replaced").wait_for()
     no_error(page)
-    rows = pending_rows(home, HERE, "sensors", "repair_outcomes")
+    rows = pending_rows(home, technician, "sensors", "repair_outcomes")
     (job,) = rows["repair_outcomes"].values()
     assert (job["action"], job["session_id"]) == ("sensor_replaced", test["session_id"])
     ends = sorted(bool(row.get("removed_on")) for row in rows["sensors"].values())
@@ -146,7 +152,7 @@ def test_the_bench_can_be_worked_with_the_keyboard_alone(own_page, written):
     _tab_to(page, "Next step")
     page.keyboard.press("Enter")
     page.get_by_role("heading", level=2, name=re.compile(r"\. Stored codes$")).wait_for()
-    (begun,) = drafts(home)
+    (begun,) = drafts(home, HERE)
     assert begun.values["odometer_km"] == 85_000
 
 

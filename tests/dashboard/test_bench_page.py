@@ -69,7 +69,7 @@ def test_an_odometer_below_the_last_one_is_asked_about():
 
 def test_what_was_typed_stands_in_the_draft_after_a_reload(own_shop):
     first = _typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=4.97)
-    (draft,) = drafts(own_shop)
+    (draft,) = drafts(own_shop, HERE)
     assert draft.values["supply_v"] == 4.97
     again = page_at("bench", unit="B1", draft=draft.name)
     assert keyed(again, "selectbox", "_step").value == "supply"
@@ -81,7 +81,7 @@ def test_what_was_typed_stands_in_the_draft_after_a_reload(own_shop):
 
 def test_a_tag_scanned_anew_leads_back_to_the_test_that_was_begun(own_shop):
     _typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=4.97)
-    (draft,) = drafts(own_shop)
+    (draft,) = drafts(own_shop, HERE)
     words = words_of(page_at("bench", unit="B1"))
     assert "Begun and not saved" in words
     assert f"draft={draft.name}" in words
@@ -95,20 +95,20 @@ def test_a_damaged_file_of_column_names_stops_no_test(own_shop):
     keyed(app, "button_group", "_sweep_channel").set_value("volt")
     app.run()
     assert "Bench test of" in _saved(app)
-    assert drafts(own_shop) == []
+    assert drafts(own_shop, HERE) == []
 
 
 def test_a_page_only_opened_is_no_draft(own_shop):
     app = page_at("bench", unit="B1")
     keyed(app, "button", "_next").click().run()
-    assert drafts(own_shop) == []
+    assert drafts(own_shop, HERE) == []
 
 
 def test_nothing_typed_leaves_no_reading_behind(own_shop):
     app = _typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=4.97)
     keyed(app, "number_input", "_supply_v").set_value(None)
     app.run()
-    assert "supply_v" not in drafts(own_shop)[0].values
+    assert "supply_v" not in drafts(own_shop, HERE)[0].values
 
 
 def _with_sweep(app, text: str):
@@ -147,7 +147,7 @@ def test_a_sweep_pasted_is_measured_and_saved_with_the_test(own_shop: Home):
     built = session_view(own_shop, HERE, session_id)
     assert pd.Series(typed.measures).equals(pd.Series(built.measures))
     assert built.session["odometer_km"] == 30_000
-    assert drafts(own_shop) == []
+    assert drafts(own_shop, HERE) == []
 
 
 def test_the_names_of_a_logger_s_columns_are_remembered(own_shop):
@@ -167,7 +167,7 @@ def test_a_text_that_is_no_sweep_is_said(own_shop):
     assert "This is no sweep" in words_of(app)
     words = _saved(_typed(_at(app, "about"), odometer_km=30_000))
     assert "Nothing was saved" in words
-    assert drafts(own_shop)
+    assert drafts(own_shop, HERE)
 
 
 def test_a_sweep_without_its_unit_is_not_saved(own_shop):
@@ -179,7 +179,7 @@ def test_a_test_without_an_odometer_is_refused_by_name(own_shop):
     app = _at(_typed(_at(page_at("bench", unit="B1"), "supply"), supply_v=5.0), "verdict")
     assert "The odometer is not typed yet" in words_of(app)
     assert "Odometer: blank" in _saved(app)
-    assert drafts(own_shop)
+    assert drafts(own_shop, HERE)
 
 
 def test_back_and_forth_go_one_step():

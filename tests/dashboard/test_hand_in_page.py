@@ -13,6 +13,7 @@ from pipeline.intake.column_names import read_column_names
 from pipeline.intake.receive import handed_files, last_hand_in
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.start_own import start_own
+from tests.askers import HERE
 from tests.dashboard.page_app import page_at, words_of
 from tests.pipeline.faulty_shop import faulty_copy, faulty_home
 
@@ -70,7 +71,7 @@ def test_files_are_looked_through_named_and_handed_in(shop, begun):
     assert "1 row, of which 0 can be read and 1 would be set aside" in text
     app.selectbox(key="name_units_Bike no").set_value("unit_id")
     app.button(key="names_set_units").click().run()
-    assert read_column_names(shop) == {"units": {"Bike no": "unit_id", "Colour": ""}}
+    assert read_column_names(shop, HERE) == {"units": {"Bike no": "unit_id", "Colour": ""}}
     text = words_of(app)
     assert "Read under other names: “Bike no” as unit_id." in text
     assert "1 row can come in." in text
@@ -91,7 +92,7 @@ def test_one_of_our_columns_stands_for_one_of_theirs(shop):
         app.selectbox(key=f"name_units_{name}").set_value("unit_id")
     app.button(key="names_set_units").click().run()
     assert "More than one column is to stand for unit_id" in words_of(app)
-    assert read_column_names(shop) == {}
+    assert read_column_names(shop, HERE) == {}
 
 
 def test_a_file_of_no_table_is_asked_about(shop):
@@ -126,10 +127,10 @@ def test_remembered_names_can_be_changed_and_forgotten(shop):
     app.run()
     app.selectbox(key="names_new_units_Bike no").set_value("label")
     app.button(key="names_change_set").click().run()
-    assert read_column_names(shop) == {"units": {"Bike no": "label"}}
+    assert read_column_names(shop, HERE) == {"units": {"Bike no": "label"}}
     app.selectbox(key="names_new_units_Bike no").set_value("ask again")
     app.button(key="names_change_set").click().run()
-    assert read_column_names(shop) == {}
+    assert read_column_names(shop, HERE) == {}
 
 
 def test_corrected_rows_are_handed_in_again(shop, begun, monkeypatch):

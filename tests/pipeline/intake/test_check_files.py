@@ -5,6 +5,7 @@ import pytest
 from pipeline.home import Home
 from pipeline.intake.check_files import ISSUES_SHOWN, check_files
 from pipeline.intake.column_names import remember_column_names
+from tests.askers import HERE
 from tests.pipeline.intake.test_workbook import workbook
 from tests.pipeline.shop_files import NOW, sweep_csv, write_files
 
@@ -19,7 +20,7 @@ def home(tmp_path):
 
 def checked(home, tmp_path, files, **how):
     folder = write_files(tmp_path / "a", files)
-    found = check_files(home, sorted(folder.iterdir()), now=NOW, **how)
+    found = check_files(home, sorted(folder.iterdir()), asker=HERE, now=NOW, **how)
     assert not home.handed_in.exists()
     return found
 
@@ -63,9 +64,9 @@ def test_foreign_and_damaged_files_are_said_and_hinder_no_other(home, tmp_path):
 
 def test_a_file_or_sheet_of_another_name_can_be_said_to_hold_a_table(home, tmp_path):
     path = workbook(tmp_path / "book.xlsx", shops=[["shop_id", "name"]], Bikes=BIKES)
-    found = check_files(home, [path], now=NOW)
+    found = check_files(home, [path], asker=HERE, now=NOW)
     assert found.unnamed == ("Bikes of book.xlsx",)
-    found = check_files(home, [path], tables={"Bikes of book.xlsx": "units"}, now=NOW)
+    found = check_files(home, [path], asker=HERE, tables={"Bikes of book.xlsx": "units"}, now=NOW)
     assert found.unnamed == ()
     assert [(f.table, f.rows, f.broken) for f in found.files] == [("shops", 0, 0), ("units", 1, 0)]
 

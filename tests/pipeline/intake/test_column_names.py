@@ -21,6 +21,7 @@ from pipeline.intake.column_names import (
 from pipeline.intake.contract import TABLES
 from pipeline.intake.receive import handed_files, receive
 from pipeline.jobs.ingest import ingest
+from tests.askers import HERE
 from tests.pipeline.shop_files import NOW, SHOP, hand_in, query, sweep_csv, write_files
 
 UNITS = TABLES["units"]
@@ -31,22 +32,22 @@ NAMES = {"Bike no": "unit_id", "Colour": ""}
 def test_names_are_remembered_by_table_and_can_be_forgotten(home):
     remember_column_names(home, "units", NAMES)
     remember_column_names(home, "units", {"Plate": "label"})
-    assert read_column_names(home) == {"units": NAMES | {"Plate": "label"}}
+    assert read_column_names(home, HERE) == {"units": NAMES | {"Plate": "label"}}
     forget_column_names(home, "units", ["Plate", "Colour"])
-    assert read_column_names(home) == {"units": {"Bike no": "unit_id"}}
+    assert read_column_names(home, HERE) == {"units": {"Bike no": "unit_id"}}
 
 
 @pytest.mark.parametrize("names", [{"unit_id": "label"}, {"Plate": "no_such"}, {"": "label"}])
 def test_a_name_that_would_hide_one_of_ours_is_refused(home, names):
     with pytest.raises(ValueError, match="column"):
         remember_column_names(home, "units", names)
-    assert read_column_names(home) == {}
+    assert read_column_names(home, HERE) == {}
 
 
 def test_a_damaged_file_of_names_is_named(home):
     home.column_names.write_text("{")
     with pytest.raises(HomeError, match=r"column_names\.json is damaged"):
-        read_column_names(home)
+        read_column_names(home, HERE)
 
 
 def test_a_name_that_the_file_has_itself_is_not_given_twice():

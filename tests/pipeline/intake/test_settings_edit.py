@@ -20,6 +20,8 @@ fee = 3
 [transfers]
 test_hours = ["mill-lane"]
 north = ["mill-lane"]
+[transfers_taken]
+mill-lane = ["test_hours", "north"]
 """
 
 

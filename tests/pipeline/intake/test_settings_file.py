@@ -126,6 +126,23 @@ def test_bytes_that_are_no_text_are_told(home):
     assert "not readable" in read_settings(home).problems[0]
 
 
+def test_a_transfer_needs_both_owners(home):
+    home.settings.write_text(
+        '[transfers]\nnorth = ["mill", "east"]\n[transfers_taken]\nmill = ["north"]\n'
+    )
+    found = read_settings(home)
+    assert found.transfers == (("north", "mill"),)
+    (told,) = found.problems
+    assert "east takes them from north: none is proposed until both owners agree" in told
+
+
+def test_what_stands_behind_a_pooled_figure_can_be_set(home):
+    home.settings.write_text("[pooled]\npooled_least_shops = 1\npooled_least_sensors = 0\n")
+    found = read_settings(home)
+    assert (found.pooled.pooled_least_shops, found.pooled.pooled_least_sensors) == (1, 30)
+    assert "pooled_least_sensors is 0" in found.problems[0]
+
+
 @pytest.mark.parametrize("said", ['transfers = "all"', "[transfers]\nnorth = 5"])
 def test_odd_transfers_are_told(home, said):
     home.settings.write_text(said + "\n")

@@ -26,6 +26,7 @@ from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.restore import restore
 from pipeline.warehouse.publish import newest
 from pipeline.warehouse.record_digests import record_digests
+from tests.askers import HERE
 
 BEN = Asker("ben", OWNER)
 READING = {"unit_id": "B1", "read_on": "2026-05-01", "odometer_km": 100}
@@ -36,7 +37,7 @@ def kept(home) -> Home:
     """A small home, nothing built in it, with everything that a backup is to hold."""
     save_entry(home, {"odometer": [READING]})
     keep_settings(home, {"test_hours": 0.9}, asker=BEN)
-    keep_draft(home, "0123456789abcdef", "test_sessions", {"sensor_id": "S1"})
+    keep_draft(home, HERE, "0123456789abcdef", "test_sessions", {"sensor_id": "S1"})
     home.column_names.write_text("{}")
     (home.root / "people.toml").write_text("# nobody\n")
     (home.root / "network.toml").write_text('client_secret_file = "/elsewhere"\n')
@@ -86,7 +87,7 @@ def test_hand_ins_saved_meanwhile_are_whole_or_not_in_it(kept, tmp_path):
         for number in range(2, 8):
             save_entry(kept, {"odometer": [READING]})
             keep_settings(kept, {"test_hours": 0.5 + number / 100})
-            keep_draft(kept, f"{number:016x}", "units", {})
+            keep_draft(kept, HERE, f"{number:016x}", "units", {})
             (kept.drafts / f"{number - 1:016x}.json").unlink(missing_ok=True)
 
     at_work = threading.Thread(target=save)
