@@ -20,6 +20,7 @@ from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError, read_header
 from pipeline.intake.receive import HandedFile
 from pipeline.intake.rejects import number_lines
+from pipeline.intake.seals import digest_of
 from pipeline.statements import one_row, run
 
 READ_VERSION = "4"
@@ -54,8 +55,7 @@ def read_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
     run(connection, "intake/sql/read/no_rows")
     table = table_of(file.name)
     try:
-        if file.trouble:
-            raise BrokenFileError(file.trouble)
+        refuse_troubled(file)
         if table is None:
             raise BrokenFileError(
                 "the file's name begins with no table's name; expected one of " + ", ".join(TABLES)
@@ -65,6 +65,18 @@ def read_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
         add_issue(connection, "file", reason=str(error))
     except Exception as error:
         set_aside_whole(connection, error)
+
+
+def refuse_troubled(file: HandedFile) -> None:
+    """Raise BrokenFileError for a file that could not be received, or is not as it came."""
+    if file.trouble:
+        raise BrokenFileError(file.trouble)
+    if file.sha256 and digest_of(file.path) != file.sha256:
+        state = "is no longer as it came" if file.path.exists() else "is gone"
+        raise BrokenFileError(
+            f"the file kept of it {state}: put handed_in/{file.path.parent.name}/{file.path.name} "
+            "back from a copy"
+        )
 
 
 def set_aside_whole(connection: duckdb.DuckDBPyConnection, error: Exception) -> None:
@@ -88,6 +100,11 @@ def keep(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) 
 def derived_path(folder: Path, file: HandedFile, name: str) -> Path:
     """Where the rows or issues of a file are kept; the name changes with the reader's version."""
     return folder / f"{file.stem}.{name}.v{READ_VERSION}.parquet"
+
+
+def seal_path(folder: Path, file: HandedFile) -> Path:
+    """Where it is said what was made of a file, and that it is whole."""
+    return folder / f"{file.stem}.v{READ_VERSION}.json"
 
 
 def add_issue(

@@ -20,6 +20,7 @@ from pipeline.intake.read_rows import (
     check_columns,
     keep,
     open_source,
+    refuse_troubled,
     set_aside_whole,
 )
 from pipeline.intake.receive import HandedFile
@@ -50,8 +51,7 @@ def read_sweeps(
     connection.execute(ISSUES_DDL)
     run(connection, "intake/sql/read/no_rows")
     try:
-        if file.trouble:
-            raise BrokenFileError(file.trouble)
+        refuse_troubled(file)
         _load(connection, file)
         _keep_samples(connection, samples_path(sweeps, file.stem))
     except BrokenFileError as error:
@@ -67,6 +67,7 @@ def samples_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> Non
     run(connection, "intake/sql/read/no_rows")
     run(connection, "intake/sql/read/no_samples")
     try:
+        refuse_troubled(file)
         _load(connection, file)
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))

@@ -8,6 +8,7 @@ away, so that they end.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import duckdb
@@ -15,9 +16,10 @@ import pandas as pd
 
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
-from pipeline.intake.read_rows import derived_path, read_file
+from pipeline.intake.read_rows import derived_path, read_file, seal_path
 from pipeline.intake.read_sweeps import read_sweeps, samples_path
 from pipeline.intake.receive import HandedFile, handed_files
+from pipeline.intake.seals import broken, digest_of, seal
 from pipeline.statements import one_row, run
 
 # Each stage speaks only once the ones before it have nothing more to say: a row that waits is no
@@ -44,19 +46,38 @@ STAGES = (
 )
 
 
-def read_all(connection: duckdb.DuckDBPyConnection, home: Home) -> list[HandedFile]:
-    """Read whatever was handed in and is not read yet; return every file ever handed in."""
+def read_all(
+    connection: duckdb.DuckDBPyConnection,
+    home: Home,
+    say: Callable[[str], None] = lambda text: None,
+) -> list[HandedFile]:
+    """Read whatever was handed in and is not read yet; return every file ever handed in.
+
+    What was made of a file before and is no longer whole is made anew, and said so.
+    """
     files = handed_files(home)
     for file in files:
-        table = table_of(file.name)
-        bulk = table is not None and table.bulk
-        samples_lost = bulk and not samples_path(home.sweeps, file.stem).exists()
-        if samples_lost or not derived_path(home.rows, file, "rows").exists():
-            if bulk:
-                read_sweeps(connection, file, home.rows, home.sweeps)
-            else:
-                read_file(connection, file, home.rows)
+        sealed = seal_path(home.rows, file)
+        amiss = broken(sealed, file.sha256)
+        if not amiss:
+            continue
+        if sealed.exists():
+            say(f"What was read of {file.name} (hand-in {file.hand_in}) {amiss}. It is read again")
+        _read(connection, home, file)
     return files
+
+
+def _read(connection: duckdb.DuckDBPyConnection, home: Home, file: HandedFile) -> None:
+    """Read one file; where it is not as it came, the seal says so and it is read at each build."""
+    table = table_of(file.name)
+    samples = samples_path(home.sweeps, file.stem)
+    if table is not None and table.bulk:
+        read_sweeps(connection, file, home.rows, home.sweeps)
+    else:
+        read_file(connection, file, home.rows)
+    made = [derived_path(home.rows, file, name) for name in ("rows", "issues")]
+    found = digest_of(file.path) if file.sha256 else ""
+    seal(seal_path(home.rows, file), [*made, samples], found)
 
 
 def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:

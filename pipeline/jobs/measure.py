@@ -2,12 +2,13 @@
 
 A result is kept under a key of all it rests on: the samples, what the bench test says of them,
 and the version of the measurement. A corrected supply reading thus measures that sweep anew and
-no other.
+no other. Results are kept by batches of five files and the seal that says they are whole; a batch
+that is no longer whole is measured anew.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import duckdb
@@ -17,6 +18,7 @@ from tqdm import tqdm
 from models.sweeps import schemas
 from models.sweeps.measure import MEASURE_VERSION, measure_sweeps
 from pipeline.home import Home
+from pipeline.intake.seals import broken, seal
 from pipeline.statements import run
 from pipeline.warehouse.shape import schema_digest
 
@@ -31,7 +33,11 @@ BATCH_SAMPLES = 2_000_000
 
 
 def measure_missing(
-    connection: duckdb.DuckDBPyConnection, home: Home, *, progress: bool = False
+    connection: duckdb.DuckDBPyConnection,
+    home: Home,
+    *,
+    progress: bool = False,
+    say: Callable[[str], None] = lambda text: None,
 ) -> int:
     """Measure every standing sweep without a kept result; return how many were measured.
 
@@ -43,8 +49,8 @@ def measure_missing(
         "warehouse/sql/marts/sweep_contexts",
         {"version": f"{MEASURE_VERSION}/{schema_digest(RESULTS.values())}"},
     )
-    kept = _kept(home, "measures")
-    known = _keys(connection, kept)
+    _refuse_damaged(connection, home, say)
+    known = _keys(connection, _kept(home, "measures"))
     contexts = connection.execute(
         "from marts.sweep_contexts order by samples_name, session_id"
     ).df()
@@ -81,7 +87,8 @@ def _measure_batch(
     stem = f"{batch['measure_key'].iloc[0][:16]}-{number:04d}"
     for name in reversed(RESULTS):  # measures last: its presence says that all five are whole
         frame = getattr(results, name).merge(keys, on="session_id")
-        _keep(connection, frame, home.measured / f"{stem}.{name}.parquet")
+        _keep(connection, frame, _result(home, stem, name))
+    seal(seal_of_batch(home, stem), [_result(home, stem, name) for name in RESULTS])
 
 
 def _keep(connection: duckdb.DuckDBPyConnection, frame: pd.DataFrame, final: Path) -> None:
@@ -93,10 +100,48 @@ def _keep(connection: duckdb.DuckDBPyConnection, frame: pd.DataFrame, final: Pat
     draft.replace(final)
 
 
+def _result(home: Home, stem: str, name: str) -> Path:
+    return home.measured / f"{stem}.{name}.parquet"
+
+
+def seal_of_batch(home: Home, stem: str) -> Path:
+    """Where it is said that the results of a batch are whole."""
+    return home.measured / f"{stem}.json"
+
+
+def batches(home: Home) -> list[str]:
+    """Batches whose results are kept; of one that was killed, the measures are missing."""
+    return sorted(path.name.split(".")[0] for path in home.measured.glob("*.measures.parquet"))
+
+
 def _kept(home: Home, name: str) -> list[str]:
-    """Results of whole batches only: of a batch that was killed, the measures are missing."""
-    whole = sorted(path.name.split(".")[0] for path in home.measured.glob("*.measures.parquet"))
-    return [str(home.measured / f"{stem}.{name}.parquet") for stem in whole]
+    return [str(_result(home, stem, name)) for stem in batches(home)]
+
+
+def _refuse_damaged(
+    connection: duckdb.DuckDBPyConnection, home: Home, say: Callable[[str], None]
+) -> None:
+    """Take batches away that are not whole, so that their sweeps are measured anew."""
+    for stem in batches(home):
+        card = seal_of_batch(home, stem)
+        files = [_result(home, stem, name) for name in RESULTS]
+        if not card.exists() and _readable(connection, files):
+            seal(card, files)  # kept before results were sealed, or killed just before it
+            continue
+        amiss = broken(card)
+        if amiss:
+            say(f"What was measured of some sweeps {amiss}. They are measured again")
+            for path in (*reversed(files), card):  # the measures, which stand for all, last
+                path.unlink(missing_ok=True)
+
+
+def _readable(connection: duckdb.DuckDBPyConnection, files: list[Path]) -> bool:
+    try:
+        for path in files:
+            connection.execute("from read_parquet(?)", [str(path)]).fetchall()
+    except duckdb.Error:
+        return False
+    return True
 
 
 def _keys(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> set[str]:

@@ -49,10 +49,10 @@ def build(
     connection = connect(draft)
     try:
         say("Reading and checking what was handed in")
-        files = read_all(connection, home)
+        files = read_all(connection, home, say)
         settle(connection, home, files)
         _stage(connection, day)
-        measure_missing(connection, home, progress=progress)
+        measure_missing(connection, home, progress=progress, say=say)
         judge_sweeps(connection)
         follow_lives(connection)
         say("Checking readings and learning good ranges")

@@ -1,0 +1,62 @@
+"""Seals of files made from what was handed in: from what they were made, and what they hash to.
+
+A seal is a small JSON file beside them, written last: it says that all of them are there and
+whole. A disk that gives back other bytes than it was given, a file cut short or swapped for
+another's, all break the seal; whoever finds it broken makes the files anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+from pipeline.home import write_new
+
+
+def digest_of(path: Path) -> str:
+    """SHA-256 of a file; empty where it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
+def seal(path: Path, files: Iterable[Path], source: str = "") -> None:
+    """Seal files as they are now; those that are not there are passed over.
+
+    ``source`` is the hash of what they were made from.
+    """
+    digests = {_name(path, file): digest_of(file) for file in files if file.exists()}
+    write_new(path, json.dumps({"source": source, "files": digests}) + "\n")
+
+
+def broken(path: Path, source: str = "") -> str:
+    """What is wrong with sealed files, as a sentence without a full stop; empty where all is well.
+
+    ``source`` is the hash of what they ought to be made from.
+    """
+    try:
+        card = json.loads(path.read_text(encoding="utf-8"))
+        made_from, digests = str(card["source"]), dict(card["files"])
+    except FileNotFoundError:
+        return "is not there"
+    except (OSError, ValueError, KeyError, TypeError):
+        return f"cannot be read: {path.name} is damaged"
+    if made_from != source:
+        return "was made from another file"
+    for name, digest in digests.items():
+        file = path.parent / name
+        if not file.exists():
+            return f"is not whole: {file.name} is gone"
+        if digest_of(file) != digest:
+            return f"is not as it was written: {file.name} is damaged"
+    return ""
+
+
+def _name(path: Path, file: Path) -> str:
+    """A file as seen from its seal's folder, written the same on every system."""
+    return Path(os.path.relpath(file, path.parent)).as_posix()
