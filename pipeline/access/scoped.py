@@ -7,8 +7,6 @@ Nothing but the samples of sweeps can be read from the disk through it.
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from pathlib import Path
 
 import duckdb
@@ -27,34 +25,8 @@ _SCOPE = (
 )
 
 
-#: How many scopes and versions are kept ready at once.
-_KEPT = 12
-_ready: OrderedDict[tuple, duckdb.DuckDBPyConnection] = OrderedDict()
-_one_at_a_time = threading.Lock()
-
-
 def connect_scoped(home: Home, asker: Asker, path: Path) -> duckdb.DuckDBPyConnection:
-    """Open a published warehouse for an asker who does not see all.
-
-    What is in a scope is found once for each version; those who ask for the same scope share it.
-    """
-    least, file = read_settings(home).pooled, path.stat()
-    which = (str(home.sweeps), str(path), file.st_ino, file.st_mtime_ns, file.st_size)
-    key = (asker.scope, least, *which)
-    with _one_at_a_time:
-        if key not in _ready:
-            _ready[key] = _opened(home, asker, path, least)
-        _ready.move_to_end(key)
-        connection = _ready[key].cursor()
-        while len(_ready) > _KEPT:
-            _, oldest = _ready.popitem(last=False)
-            oldest.close()
-    return connection
-
-
-def _opened(
-    home: Home, asker: Asker, path: Path, least: PooledSettings
-) -> duckdb.DuckDBPyConnection:
+    """Open a published warehouse for an asker who does not see all."""
     connection = connect()
     try:
         name = str(path).replace("'", "''")
@@ -62,7 +34,7 @@ def _opened(
         connection.execute(f"attach '{name}' as whole (read_only)")
         for schema in ("scope", *_SCHEMAS):
             connection.execute(f"create schema {schema}")
-        _find_scope(connection, asker, least)
+        _find_scope(connection, asker, read_settings(home).pooled)
         _make_views(connection, asker.role)
         _shut(connection, home)
     except BaseException:
