@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.error import URLError
 from urllib.parse import urlsplit
-from urllib.request import urlopen
 
 import pytest
 from filelock import FileLock
@@ -22,8 +18,8 @@ from filelock import FileLock
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
 from pipeline.jobs.demo import ensure_demo
+from tests.browser.served import HOST, free_port, wait_until_up
 
-HOST = "127.0.0.1"
 CHROMIUM = os.environ.get("WEAR_ATLAS_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = [
     "--headless=new",
@@ -35,7 +31,6 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-START_WITHIN_S = 60
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -95,9 +90,7 @@ def written(demo: Home, tmp_path: Path) -> Iterator[tuple[Home, Served]]:
 
 @contextmanager
 def _serving(demo: Home, folder: Path) -> Iterator[Served]:
-    with socket.socket() as probe:
-        probe.bind((HOST, 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     command = [
         sys.executable,
         "-m",
@@ -116,24 +109,11 @@ def _serving(demo: Home, folder: Path) -> Iterator[Served]:
             stderr=subprocess.STDOUT,
         )
     try:
-        _wait_until_up(port, process, folder / "log")
+        wait_until_up(f"http://{HOST}:{port}", process, folder / "log")
         yield Served(port, process)
     finally:
         process.terminate()
         process.wait(timeout=20)
-
-
-def _wait_until_up(port: int, process: subprocess.Popen, log: Path) -> None:
-    until = time.monotonic() + START_WITHIN_S
-    while time.monotonic() < until:
-        if process.poll() is not None:
-            break
-        try:
-            with urlopen(f"http://{HOST}:{port}/_stcore/health", timeout=2):
-                return
-        except (URLError, OSError):
-            time.sleep(0.2)
-    pytest.fail(f"the dashboard did not come up: {log.read_text()}")
 
 
 @pytest.fixture(scope="session")
