@@ -29,6 +29,7 @@ def connect(path: Path | None = None, *, read_only: bool = False) -> duckdb.Duck
     """Open DuckDB as the whole pipeline wants it: UTC, nothing fetched, order of rows kept."""
     connection = duckdb.connect(str(path) if path else ":memory:", read_only=read_only)
     connection.execute("set TimeZone = 'UTC'")
+    connection.execute("set global TimeZone = 'UTC'")  # of cursors taken from it, too
     connection.execute("set autoinstall_known_extensions = false")
     connection.execute("set enable_progress_bar = false")
     return connection

@@ -36,6 +36,18 @@ class NotThereError(LookupError):
     """No published warehouse, or no such bike or test in it; the message says which."""
 
 
+class TooFewShopsError(NotThereError):
+    """What several shops' records say together, and too few stand behind it to be shown."""
+
+    def __init__(self, home: Home) -> None:
+        least = read_settings(home).pooled
+        super().__init__(
+            "This is what the records of several shops say together. It is shown to one of them "
+            f"once at least {least.pooled_least_shops} shops and {least.pooled_least_sensors} "
+            "sensors stand behind it, so that no shop can be told from it."
+        )
+
+
 @contextmanager
 def reading(home: Home, asker: Asker) -> Iterator[tuple[Manifest, duckdb.DuckDBPyConnection]]:
     """The newest version, opened for this one reading; a version tidied away is looked up anew.
