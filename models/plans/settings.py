@@ -69,7 +69,7 @@ def _set(default: float | str, section: str, meaning: str, unit: str = "", **bou
 class PlanSettings:
     """Costs, levels and limits behind the three plans."""
 
-    currency: str = _set("", "costs", "name of the shop's currency, shown beside money; ¤ until named")
+    currency: str = _set("", "costs", "name of the currency, shown beside money; ¤ until named")
     labour_cost_per_hour: float = _set(70.0, "costs", "an hour of labour", "money/h", most=1e5)
     test_hours: float = _set(0.5, "costs", "bench time of one test", "h", least=0.01, most=24)
     replace_hours: float = _set(0.8, "costs", "time to replace a sensor", "h", least=0.01, most=24)

@@ -20,9 +20,10 @@ import pandas as pd
 from scipy.stats import norm
 
 from models.risk.growth import WearGrowth
-from models.risk.now import HORIZONS_KM, good_test_gaps, sign_of, unsigned_chances, with_sign
+from models.risk.now import HORIZONS_KM, good_test_gaps, unsigned_chances
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
+from models.risk.signs import sign_of, with_sign
 
 FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
 #: Which factors are at a sensor's own values, in the order of FACTORS; the sign stands last.

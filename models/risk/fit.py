@@ -14,7 +14,7 @@ from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from models.risk.joint import fit_complaint_rates, fit_growth
 from models.risk.lives import checked_lives, found_on_entry, with_doubts
-from models.risk.now import good_test_gaps, good_tests, learned_shares, usual_test_spacing_km
+from models.risk.now import good_test_gaps, good_tests, usual_test_spacing_km
 from models.risk.past_tests import LifeEvidence
 from models.risk.schemas import (
     CONTACT_GAPS,
@@ -23,6 +23,7 @@ from models.risk.schemas import (
     SENSORS_NOW,
     WEAR_READINGS,
 )
+from models.risk.signs import learned_shares
 from models.risk.view import followed_on, in_view_chances, paces
 
 #: Most turns in which the hazard is fitted anew given the course of readings; the course is fitted

@@ -15,7 +15,7 @@ from models.risk.delay import Delay
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.lives import found_on_entry
-from models.risk.now import defect_chances, learned_shares, sign_of, usual_test_spacing_km
+from models.risk.now import defect_chances, usual_test_spacing_km
 from models.risk.road import road_failure_share
 from models.risk.schemas import (
     CONTACT_GAPS,
@@ -26,6 +26,7 @@ from models.risk.schemas import (
     SENSORS_NOW,
     WEAR_READINGS,
 )
+from models.risk.signs import learned_shares, sign_of
 from models.risk.view import in_view_chances, paces
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")

@@ -8,13 +8,8 @@ from hypothesis import strategies as st
 
 from models.risk.assumed import SIGN_PRIORS, BetaPrior
 from models.risk.hazard import DefectHazard
-from models.risk.now import (
-    defect_chances,
-    good_test_gaps,
-    learned_shares,
-    sign_of,
-    usual_test_spacing_km,
-)
+from models.risk.now import defect_chances, good_test_gaps, usual_test_spacing_km
+from models.risk.signs import learned_shares
 from tests.models.risk.published_lives import lives
 from tests.models.risk.simulated_fleet import Truth, simulate
 
@@ -138,37 +133,6 @@ def test_the_curve_moves_a_sign_by_bayes_within_its_limit(model):
     q = SIGN_PRIORS["suspect"].mean
     assert far == pytest.approx([q / 3 / (1 - q + q / 3), 3 * q / (1 - q + 3 * q)], abs=0.08)
     assert far.min() >= q / 3 / (1 - q + q / 3) - 1e-9
-
-
-def test_the_sign_that_proves_right_more_often_counts():
-    frame = sensors(
-        4,
-        last_verdict=["pass", "suspect", "fail", None],
-        last_conclusion=["dropouts_seen", "dropouts_seen", "nothing_seen", None],
-    )
-    found = sign_of(frame, SIGN_PRIORS)
-    assert found.tolist()[:3] == ["dropouts_seen", "dropouts_seen", "fail"]
-    assert found.isna().tolist() == [False, False, False, True]
-
-
-def test_a_worn_band_counts_only_beside_another_sign():
-    frame = sensors(
-        4,
-        last_verdict=["suspect", "suspect", "pass", "suspect"],
-        last_band=[True, False, True, None],
-    )
-    found = sign_of(frame, SIGN_PRIORS)
-    assert found.tolist()[:2] == ["worn_band", "suspect"]
-    assert found.isna().tolist() == [False, False, True, False]
-    assert found[3] == "suspect"
-
-
-def test_counts_that_cannot_be_are_refused():
-    bad = pd.DataFrame({"sign": ["fail"], "followed_up": [2], "confirmed": [3]})
-    with pytest.raises(ValueError, match="fail: confirmed is 3, expected 0 to 2"):
-        learned_shares(bad)
-    with pytest.raises(ValueError, match="sign is 'rattle'"):
-        learned_shares(bad.assign(sign="rattle"))
 
 
 def test_usual_spacing_is_that_of_the_windows():
