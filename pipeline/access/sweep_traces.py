@@ -194,7 +194,13 @@ def _samples(
 ) -> pd.DataFrame:
     window = {"from_s": float(from_s), "to_s": float(to_s)}
     key = {"path": str(path), "session_id": session_id}
-    return run(connection, "access/sql/sweep_window", key | window).df()
+    try:
+        return run(connection, "access/sql/sweep_window", key | window).df()
+    except duckdb.Error as error:
+        raise NotThereError(
+            f"The samples of test {session_id} cannot be read: sweeps/{path.name} is damaged. The "
+            "next build reads them again from the file handed in."
+        ) from error
 
 
 def thinned(samples: pd.DataFrame, points: int = TRACE_POINTS) -> pd.DataFrame:

@@ -17,7 +17,8 @@ from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
-from pipeline.warehouse.publish import Manifest, newest, versions
+from pipeline.warehouse.damage import mark_if_damaged
+from pipeline.warehouse.publish import Manifest, newest, passed_over, versions
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,11 @@ def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None
     last = last_hand_in(home)
     found = newest(home)
     today = (home.as_of or datetime.now(UTC).date()).isoformat()
-    if found is None or not found.is_current or found.as_of < today or found.hand_in < last:
+    # another day, not a later one: a clock that ran ahead may have been set right
+    if found is None or not found.is_current or found.as_of != today or found.hand_in < last:
+        rebuild(home, progress=True, say=say)
+    elif mark_if_damaged(home, found) or passed_over(home):
+        say("The newest records cannot be read")
         rebuild(home, progress=True, say=say)
 
 

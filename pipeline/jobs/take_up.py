@@ -51,7 +51,7 @@ def not_taken_up(home: Home, now: datetime | None = None) -> NotTakenUp:
         return NotTakenUp(0, None, building=False, failed="")
     attempt = _attempt(home)
     begun = attempt is not None and attempt.hand_in >= last
-    starting = attempt is not None and now - attempt.begun_at < STARTING
+    starting = attempt is not None and _is_within(now - attempt.begun_at, STARTING)
     building = home.is_being_built or starting
     failed = _last_said(home) if begun and not building else ""
     return NotTakenUp(last - held, handed_in_at(home, last), building, failed)
@@ -63,10 +63,15 @@ def take_up_if_due(home: Home, now: datetime | None = None) -> bool:
     waiting = not_taken_up(home, now)
     if not waiting.hand_ins or waiting.building or waiting.failed or waiting.last_at is None:
         return False
-    if now - waiting.last_at < QUIET:
+    if _is_within(now - waiting.last_at, QUIET):
         return False
     take_up(home, now)
     return True
+
+
+def _is_within(since: timedelta, span: timedelta) -> bool:
+    """Whether it was that short a time ago; not where the clock was set back since."""
+    return timedelta(0) <= since < span
 
 
 def take_up(home: Home, now: datetime | None = None) -> None:

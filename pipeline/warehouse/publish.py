@@ -1,11 +1,13 @@
 """Publish a finished warehouse: a new file for each version, and a manifest that points to it.
 
 Nothing is ever replaced while someone may have it open: a version gets a name of its own, its
-manifest appears last and whole, and readers take the newest version that has one.
+manifest appears last and whole, and readers take the newest version that has one. A version that
+turns out to be damaged is marked and passed over, never in silence, until the next one is there.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 from collections.abc import Iterator
@@ -41,27 +43,64 @@ class Manifest:
         return self.shape == current_shape()
 
 
+class DamagedVersionError(Exception):
+    """A version cannot be read; the message says why, without a full stop."""
+
+
 def newest(home: Home) -> Manifest | None:
-    """The newest published version, or None; a damaged manifest is passed over."""
+    """The newest published version, or None; one that cannot be read is passed over."""
     return next(published(home), None)
 
 
 def published(home: Home) -> Iterator[Manifest]:
-    """The versions still there, newest first; a damaged manifest is passed over."""
-    for path in sorted(_manifests(home), reverse=True):
-        with suppress(OSError, ValueError, KeyError):
-            card = json.loads(path.read_text(encoding="utf-8"))
-            warehouse = home.published / card["warehouse"]
-            if warehouse.exists():
-                yield Manifest(
-                    int(path.stem),
-                    warehouse,
-                    card["built_at"],
-                    card["as_of"],
-                    card["kind"],
-                    card["shape"],
-                    card["hand_in"],
-                )
+    """The versions still there, newest first; those that cannot be read are passed over."""
+    for path in _newest_first(home):
+        with suppress(DamagedVersionError):
+            yield read_manifest(home, path)
+
+
+def passed_over(home: Home) -> dict[int, str]:
+    """Versions newer than the newest that can be read, and why each cannot."""
+    found = {}
+    for path in _newest_first(home):
+        try:
+            read_manifest(home, path)
+        except DamagedVersionError as error:
+            if path.exists():  # else it was tidied away meanwhile
+                found[int(path.stem)] = str(error)
+        else:
+            break
+    return found
+
+
+def read_manifest(home: Home, path: Path) -> Manifest:
+    """One version by its manifest.
+
+    Raises
+    ------
+    DamagedVersionError
+        The manifest is damaged, or the warehouse is gone or marked as damaged.
+    """
+    try:
+        card = json.loads(path.read_text(encoding="utf-8"))
+        warehouse = home.published / str(card["warehouse"])
+        built_at, as_of, kind, shape = (
+            str(card[name]) for name in ("built_at", "as_of", "kind", "shape")
+        )
+        hand_in = int(card["hand_in"] or 0)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise DamagedVersionError(f"its manifest published/{path.name} is damaged") from error
+    if not warehouse.is_file():
+        raise DamagedVersionError(f"its warehouse published/{warehouse.name} is gone")
+    if _mark(home, int(path.stem)).exists():
+        raise DamagedVersionError(f"its warehouse published/{warehouse.name} is damaged")
+    return Manifest(int(path.stem), warehouse, built_at, as_of, kind, shape, hand_in)
+
+
+def mark_damaged(home: Home, manifest: Manifest, why: str) -> None:
+    """Have every reader and builder pass a version over, and say why beside it."""
+    with suppress(OSError):  # a home that cannot be written is still read
+        write_new(_mark(home, manifest.version), why + "\n")
 
 
 def versions(home: Home) -> list[Version]:
@@ -91,16 +130,33 @@ def publish(
     known = asdict(manifest)
     card = {"warehouse": known.pop("path").name, **known}
     write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")
-    for old in sorted(_manifests(home))[:-KEPT_VERSIONS]:
-        if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
-            _remove(old)
+    _tidy(home)
     return manifest
+
+
+def _tidy(home: Home) -> None:
+    """Keep the last versions that can be read, and take the others away."""
+    kept = {found.version for found in itertools.islice(published(home), KEPT_VERSIONS)}
+    for old in _manifests(home):
+        if int(old.stem) in kept:
+            continue
+        if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
+            _remove(_mark(home, int(old.stem)))
+            _remove(old)
 
 
 def _last_version(home: Home) -> int:
     """The last number given, also where the versions themselves were lost or not restored."""
     numbered = [*_manifests(home), *home.advised.glob("*.parquet")]
     return max((int(path.stem) for path in numbered if path.stem.isdigit()), default=0)
+
+
+def _newest_first(home: Home) -> list[Path]:
+    return sorted(_manifests(home), key=lambda path: int(path.stem), reverse=True)
+
+
+def _mark(home: Home, version: int) -> Path:
+    return home.published / f"{version:06d}.damaged"
 
 
 def _manifests(home: Home) -> list[Path]:

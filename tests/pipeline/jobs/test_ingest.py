@@ -84,7 +84,7 @@ def test_a_corrected_supply_measures_that_sweep_anew_and_no_other(home, tmp_path
     kept = {path.name for path in home.measured.iterdir()}
     hand_in(home, tmp_path / "b", {"test_sessions": SHOP["test_sessions"].replace("5.01", "4.90")})
     added = [path for path in home.measured.iterdir() if path.name not in kept]
-    assert len(added) == 5
+    assert len(added) == 6  # five results and their seal
     connection = connect()
     (measures,) = [path for path in added if ".measures." in path.name]
     assert connection.execute(f"select session_id from '{measures}'").fetchall() == [("T1",)]

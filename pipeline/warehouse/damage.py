@@ -1,0 +1,41 @@
+"""Find out whether a published warehouse can be read to its last block."""
+
+from __future__ import annotations
+
+import duckdb
+
+from pipeline.home import Home
+from pipeline.statements import connect, run
+from pipeline.warehouse.publish import Manifest, mark_damaged
+
+
+def damage(manifest: Manifest) -> str:
+    """What keeps a warehouse from being read, empty where nothing does or it is gone.
+
+    Every block is read, since DuckDB holds each against its checksum as it reads it.
+    """
+    try:
+        with manifest.path.open("rb") as file:
+            file.read(1)
+    except OSError:
+        return ""  # gone, or not ours to read: that says nothing about what it holds
+    try:
+        connection = connect(manifest.path, read_only=True)
+        try:
+            for schema, table in run(connection, "warehouse/sql/check/tables").fetchall():
+                connection.execute(
+                    f'select sum(hash(rows)) from "{schema}"."{table}" as rows'  # noqa: S608
+                ).fetchall()
+        finally:
+            connection.close()
+    except duckdb.Error as error:
+        return str(error).splitlines()[0]
+    return ""
+
+
+def mark_if_damaged(home: Home, manifest: Manifest) -> bool:
+    """Look through a warehouse that gave an error; pass it over from now on if it is damaged."""
+    why = damage(manifest)
+    if why:
+        mark_damaged(home, manifest, why)
+    return bool(why)
