@@ -145,7 +145,12 @@ def worklist_link() -> str:
 
 
 def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
-    """The demo says that it is invented; a home without bikes says what to do first."""
+    """The demo says that it is invented; a home without bikes says what to do first.
+
+    Where newer records cannot be read, that comes before all else.
+    """
+    if edition.instead:
+        st.html(markup.tag("p", edition.instead, class_="wa-said wa-care", role="alert"))
     if edition.is_demo:
         way = (
             markup.link("Back to your own records", "./", "wa-pressed", records=OWN)
