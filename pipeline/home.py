@@ -15,7 +15,8 @@
     settings.toml       costs, levels, limits and how values are shown, for the owner to edit
     network.toml        how the dashboard is reached on the shop's network; no secret in it
     people.toml         who has which part there, for which shops or fleets
-    column_names.json   what the columns of a shop's own files stand for
+    column_names.json   what the columns of a shop's own files stand for; in column_names/ for those
+                        who do not see all shops
     advised/            what each published version advised: kept, since it cannot be made again
     given_out/          visits as calendar files gave them out last, carried on from build to build
     deeds/              who did what, in lines that are only ever added to

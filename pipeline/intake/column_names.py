@@ -18,7 +18,7 @@ from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.contract import BECAUSE, TABLES, Table
 from pipeline.intake.csv_text import BrokenFileError, read_header
-from pipeline.intake.deeds import changing
+from pipeline.intake.deeds import COLUMNS_NAMED, changing, note
 
 LEFT_OUT = ""
 
@@ -133,6 +133,7 @@ def _write(home: Home, names: Names, table: str, asker: Asker) -> None:
     kept = {table: of for table, of in names.items() if of}
     text = json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
     if not asker.sees_all:
+        note(home, COLUMNS_NAMED, {"table": table}, asker)
         names_path(home, asker).parent.mkdir(exist_ok=True)
         write_new(names_path(home, asker), text)
         return
