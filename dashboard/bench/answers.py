@@ -11,6 +11,9 @@ from dashboard.markup import Html, joined, tag
 from dashboard.parts.state_mark import state_mark
 from dashboard.words import km
 
+#: An odometer further on than this since the last reading is asked about (own choice).
+FAR_KM = 50_000
+
 
 def answers(step: Step, checks: pd.DataFrame, cells: dict[str, str]) -> Html:
     """The checks that a step's readings allow, and values that cannot be saved."""
@@ -38,6 +41,11 @@ def odometer_words(bench: Bench, cells: dict[str, str]) -> str:
         return (
             f"{km(float(typed))} is less than the {km(before)} read before. Read it again; if the "
             "instrument was changed, say so in the note."
+        )
+    if float(typed) > before + FAR_KM:
+        return (
+            f"{km(float(typed))} is {km(float(typed) - before)} more than was read before. Read it "
+            "again: a figure too many is soon typed."
         )
     return ""
 
