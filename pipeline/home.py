@@ -172,8 +172,8 @@ class Home:
         """Raise HomeError where a newer version of the program wrote it, or its card is damaged."""
         self._card()
 
-    def bring_up_to_date(self) -> None:
-        """Carry a home of an older layout forward; one of the present layout is left alone.
+    def bring_up_to_date(self) -> bool:
+        """Carry a home of an older layout forward; False for one of the present layout.
 
         Raises
         ------
@@ -183,7 +183,8 @@ class Home:
         layout = self.layout
         if layout is not None and layout < LAYOUT:
             with self.one_builder():
-                pass
+                return True
+        return False
 
     def _card(self) -> dict | None:
         path = self.root / "home.json"

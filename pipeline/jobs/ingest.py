@@ -12,6 +12,7 @@ import pandas as pd
 from pipeline.access.hand_ins import account
 from pipeline.asker import Asker
 from pipeline.home import Home
+from pipeline.home_layouts import LAYOUT
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
@@ -80,7 +81,8 @@ def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None
     """
     if home.kind is None:
         return
-    home.bring_up_to_date()
+    if home.bring_up_to_date():
+        say(f"Carried the home forward to layout {LAYOUT}, with a copy of what was changed")
     make_up_if_possible(home, versions(home))
     last = last_hand_in(home)
     found = newest(home)

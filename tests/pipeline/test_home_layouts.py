@@ -79,7 +79,8 @@ def test_what_an_old_home_holds_can_still_be_read(old_home):
 def test_what_a_page_saved_before_the_step_stays_on_record(old_home):
     save_entry(old_home, {"odometer": [READING]})
     told = read_deeds(old_home)
-    old_home.bring_up_to_date()
+    assert old_home.bring_up_to_date()
+    assert not old_home.bring_up_to_date()
     assert old_home.layout == LAYOUT
     assert read_deeds(old_home) == told
     assert (old_home.root / "before_layout_2" / "deeds" / "000001.jsonl").exists()
