@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 FIRST = ""
 
@@ -42,7 +43,8 @@ def deed_of(line: bytes) -> dict | None:
     """What a line says; None for one that is damaged or was cut short."""
     try:
         deed = json.loads(line)
-        _ = str(deed["at"]), str(deed["who"]), str(deed["deed"]), str(deed["before"])
+        datetime.fromisoformat(deed["at"])
+        _ = str(deed["who"]), str(deed["deed"]), str(deed["before"])
         standing_of(deed)
     except (ValueError, KeyError, TypeError, RecursionError):
         return None

@@ -51,31 +51,45 @@ def _latest_first(home: Home) -> Iterator[Mapping]:
 
 
 def _row(deed: Mapping) -> dict[str, object]:
+    """One row; what a line says beyond who, what and when is taken as far as it can be read."""
     said = deed["said"] if isinstance(deed.get("said"), dict) else {}
     return {
         "number": standing_of(deed).number,
         "at": pd.to_datetime(deed["at"], utc=True),
-        "who": deed["who"] or None,
-        "role": deed.get("role") or None,
-        "deed": deed["deed"],
-        "hand_in": said.get("hand_in"),
-        "version": said.get("version"),
+        "who": str(deed["who"]) or None,
+        "role": str(deed.get("role") or "") or None,
+        "deed": str(deed["deed"]),
+        "hand_in": _whole(said.get("hand_in")),
+        "version": _whole(said.get("version")),
         "said": _in_words(said) or None,
     }
 
 
+def _whole(value: object) -> int | None:
+    return value if isinstance(value, int) and not isinstance(value, bool) else None
+
+
 def _in_words(said: Mapping) -> str:
     """What a deed was about, in names and numbers."""
-    parts = []
-    if said.get("answers"):
-        parts.append(", ".join(f"{kind} {count}" for kind, count in said["answers"].items()))
-    elif said.get("rows"):
-        parts.append(", ".join(f"{table} {count}" for table, count in said["rows"].items()))
-    elif said.get("files"):
-        more = int(said.get("file_count", 0)) - len(said["files"])
-        parts.append(", ".join(said["files"]) + (f" and {more} more" if more > 0 else ""))
-    for name, values in (said.get("settings") or {}).items():
-        before, after = values
-        parts.append(f"{name} {before} → {after}")
+    parts = [_pairs(said.get("answers")) or _pairs(said.get("rows")) or _files(said)]
+    settings = said.get("settings")
+    for name, values in settings.items() if isinstance(settings, dict) else ():
+        if isinstance(values, list) and len(values) == 2:  # noqa: PLR2004 - before and after
+            parts.append(f"{name} {values[0]} → {values[1]}")
     parts += [f"{name} {said[name]}" for name in ("table", "as_of", "file") if name in said]
-    return "; ".join([*parts, *([str(said["how"])] if "how" in said else [])])
+    parts.append(str(said.get("how", "")))
+    return "; ".join(part for part in parts if part)
+
+
+def _pairs(counts: object) -> str:
+    if not isinstance(counts, dict):
+        return ""
+    return ", ".join(f"{name} {count}" for name, count in counts.items())
+
+
+def _files(said: Mapping) -> str:
+    names = said.get("files")
+    if not isinstance(names, list):
+        return ""
+    more = (_whole(said.get("file_count")) or 0) - len(names)
+    return ", ".join(map(str, names)) + (f" and {more} more" if more > 0 else "")

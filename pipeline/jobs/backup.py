@@ -124,7 +124,7 @@ def _keep_what_versions_hold(home: Home) -> None:
 
 
 def _noted(home: Home, backup: Backup, asker: Asker | None) -> list[str]:
-    said = {"file": backup.path.name, "files": len(backup.hashes), "hand_in": backup.last_hand_in}
+    said = {"file": backup.path.name, "hand_in": backup.last_hand_in}
     try:
         note(home, BACKED_UP, said, asker)
     except (OSError, HomeError) as error:

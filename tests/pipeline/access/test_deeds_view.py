@@ -57,3 +57,20 @@ def test_the_record_is_read_over_all_its_files(home, monkeypatch):
         save_entry(home, {"odometer": [READING]}, now=NOW, asker=OWNS_ALL)
     assert len(deeds.record_files(home)) > 1
     assert deeds_view(home, OWNS_ALL)["number"].tolist() == [5, 4, 3, 2, 1]
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({"files": ["a.csv", "b.csv"], "file_count": 5, "hand_in": 7}, "a.csv, b.csv and 3 more"),
+        ({"answers": {"accept": 2}, "rows": {"advice_answers": 2}}, "accept 2"),
+        ({"file": "b.tar", "files": 23, "hand_in": "7"}, "file b.tar"),
+        ({"settings": {"test_hours": 3}, "rows": [1], "answers": "x"}, None),
+        ({"how": "settings.toml was found changed"}, "settings.toml was found changed"),
+        ({}, None),
+    ],
+)
+def test_whatever_a_line_says_can_be_shown(home, said, words):
+    note(home, "of a later day", said, OWNS_ALL)
+    (row,) = deeds_view(home, OWNS_ALL).to_dict("records")
+    assert row["said"] == words if words else pd.isna(row["said"])
