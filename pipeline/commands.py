@@ -13,8 +13,10 @@ import pandas as pd
 from pipeline.home import Home, HomeError, own_home
 from pipeline.intake.settings_file import read_settings
 from pipeline.jobs.backup import back_up
+from pipeline.jobs.check_home import check_home
 from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import IngestReport, ingest, rebuild
+from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
 from pipeline.jobs.restore import restore
 
 #: By how much a build in the background stands back, as ``nice`` counts it.
@@ -62,7 +64,15 @@ def _parser() -> argparse.ArgumentParser:
     again.add_argument(
         "--low-priority", action="store_true", help="let other programs have the processor first"
     )
+    again.add_argument(
+        "--from-nothing",
+        action="store_true",
+        help="make everything derived anew, keeping none of it, and compare",
+    )
     again.set_defaults(run=_rebuild)
+    look = commands.add_parser("check", help="hold all that is kept against what was handed in")
+    look.add_argument("--repair", action="store_true", help="then mend what can be made again")
+    look.set_defaults(run=_check)
     demo = commands.add_parser("demo", help="build the demo shops in a home of their own")
     demo.set_defaults(run=_demo)
     copy = commands.add_parser("backup", help="copy what cannot be made again, while in use")
@@ -75,7 +85,7 @@ def _parser() -> argparse.ArgumentParser:
         "--no-build", action="store_true", help="leave the records to the next build"
     )
     put_back.set_defaults(run=_restore)
-    for command in (take_in, again, demo, copy):
+    for command in (take_in, again, look, demo, copy):
         command.add_argument(
             "--home",
             metavar="DIR",
@@ -103,9 +113,43 @@ def _rebuild(chosen: argparse.Namespace) -> None:
     home = own_home(chosen.home)
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: hand files in first.")
-    manifest = rebuild(home, progress=True, say=_say)
+    if chosen.from_nothing:
+        made = rebuild_from_nothing(home, progress=True, say=_say)
+        compared, manifest = _compared(made), made.manifest
+    else:
+        compared, manifest = "", rebuild(home, progress=True, say=_say)
     _print_problems(home)
-    print(f"Published version {manifest.version}.")
+    print(f"Published version {manifest.version}.{compared}")
+
+
+def _compared(made: MadeAnew) -> str:
+    if made.before is None:
+        return " There were no records of the same files and program to compare it with."
+    if made.different:
+        raise HomeError(
+            f"Published version {made.manifest.version}. Compared with version {made.before}, "
+            f"other rows were found in: {', '.join(made.different)}."
+        )
+    return f" Its {made.tables} tables of records hold the same rows as version {made.before}."
+
+
+def _check(chosen: argparse.Namespace) -> None:
+    home = own_home(chosen.home)
+    if home.kind is None:
+        raise HomeError(f"{home.root} holds no records yet: there is nothing to check.")
+    found = check_home(home, say=_say)
+    print("\n".join(str(finding) for finding in found) or "All is well.")
+    if chosen.repair and any(finding.is_wrong for finding in found):
+        rebuild(home, progress=True, say=_say)
+        found = check_home(home, say=_say)
+        print("\n".join(str(finding) for finding in found) or "All is well now.")
+    wrong = [finding for finding in found if finding.is_wrong]
+    if wrong:
+        kept = sum(finding.needs_copy for finding in wrong)
+        raise HomeError(
+            f"{len(wrong):,} found wrong; {kept:,} of them need a copy you kept, "
+            f"{len(wrong) - kept:,} the next build mends (python3 -m pipeline rebuild)."
+        )
 
 
 def _demo(chosen: argparse.Namespace) -> None:

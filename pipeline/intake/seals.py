@@ -43,7 +43,7 @@ def broken(path: Path, source: str = "") -> str:
         card = json.loads(path.read_text(encoding="utf-8"))
         made_from, digests = str(card["source"]), dict(card["files"])
     except FileNotFoundError:
-        return "is not there"
+        return "has no seal that says it is whole"
     except (OSError, ValueError, KeyError, TypeError):
         return f"cannot be read: {path.name} is damaged"
     if made_from != source:

@@ -26,7 +26,7 @@ def keep_advised(home: Home) -> None:
     home.advised.mkdir(exist_ok=True)
     for manifest in published(home):
         kept = home.advised / f"{manifest.version:06d}.parquet"
-        if not kept.exists():
+        if not is_readable(kept):
             # one published before advice was kept may lack a column
             with suppress(duckdb.Error):
                 _copy(manifest, kept)
@@ -43,13 +43,44 @@ def _copy(manifest: Manifest, kept: Path) -> None:
     draft.replace(kept)
 
 
-def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
-    """Hold what was advised against what the shop did and what happened since."""
-    files = [str(path) for path in sorted(home.advised.glob("*.parquet"))]
-    if files:
-        run(connection, "warehouse/sql/advised", {"paths": files})
+def is_readable(kept: Path) -> bool:
+    """Whether what was advised once is there and can be read to its end."""
+    if not kept.exists():
+        return False
+    connection = connect()
+    try:
+        connection.execute("from read_parquet(?)", [str(kept)]).fetchall()
+    except duckdb.Error:
+        return False
+    finally:
+        connection.close()
+    return True
+
+
+def damaged_advice(home: Home) -> list[Path]:
+    """What was advised once and cannot be read any more."""
+    return [path for path in sorted(home.advised.glob("*.parquet")) if not is_readable(path)]
+
+
+def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home) -> list[str]:
+    """Hold what was advised against what the shop did and what happened since.
+
+    Returns
+    -------
+    Sentences on what could not be read; the rest is followed without it.
+    """
+    damaged = damaged_advice(home)
+    kept = sorted({*home.advised.glob("*.parquet")} - {*damaged})
+    if kept:
+        paths = [str(path) for path in kept]
+        run(connection, "warehouse/sql/advised", {"paths": paths})
     else:
         run(connection, "warehouse/sql/advised_none")
     run(connection, f"{MARTS}/advised_spells")
     run(connection, f"{MARTS}/advice_followed")
     run(connection, f"{MARTS}/answers_followed")
+    return [
+        f"What version {int(path.stem)} advised cannot be read, and what came of it is told "
+        f"without it: put advised/{path.name} back from the copy you kept."
+        for path in damaged
+    ]

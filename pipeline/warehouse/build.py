@@ -20,6 +20,7 @@ from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
 from pipeline.warehouse.given_out import earlier_events, keep_events
+from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import Manifest, draft_path, publish, versions
 from pipeline.warehouse.risk import score_risk
@@ -43,6 +44,7 @@ def build(
     odometers are carried forward: today, unless the home says otherwise.
     """
     day = as_of or home.as_of or datetime.now(UTC).date()
+    tidy(home)
     draft = draft_path(home)
     told = _settings(home)
     keep_advised(home)
@@ -70,8 +72,8 @@ def build(
             plan_checks(connection, day, earlier=earlier, private_not_known=private, **chosen)
             backtest(connection, day, say=say)
         tell_shops_apart(connection)
-        follow_advised(connection, home)
-        _note(connection, day, told.problems)
+        problems = [*told.problems, *follow_advised(connection, home)]
+        _note(connection, day, problems)
         connection.execute("checkpoint")
     finally:
         connection.close()
@@ -108,12 +110,12 @@ def _settings(home: Home) -> SettingsFile:
 def _note(connection: duckdb.DuckDBPyConnection, day: date, problems: Iterable[str]) -> None:
     """Collect what is odd in the records though no rule of the contract forbids it.
 
-    ``problems`` of the settings come first.
+    ``problems`` of the settings and of what was advised come first.
     """
     connection.execute(
         "create table marts.notices (notice_no integer, kind varchar, notice varchar)"
     )
-    told = [("settings", problem) for problem in problems]
+    told = [("home", problem) for problem in problems]
     for number, (kind, notice) in enumerate([*told, *notices_of_records(connection, day)], 1):
         connection.execute("insert into marts.notices values (?, ?, ?)", [number, kind, notice])
 

@@ -28,7 +28,7 @@ def keep_events(home: Home) -> None:
     if found is None:
         return
     kept = home.given_out / f"{found.version:06d}.parquet"
-    if not kept.exists():
+    if not kept.exists() or kept in damaged_events(home):
         home.given_out.mkdir(exist_ok=True)
         # one published before plans were kept has no such table
         with suppress(duckdb.Error):
@@ -78,6 +78,12 @@ def _read(path: Path | None, name: str, parameters: dict | None = None) -> pd.Da
         return None
     finally:
         connection.close()
+
+
+def damaged_events(home: Home) -> list[Path]:
+    """Visits kept that cannot be read any more."""
+    name = "warehouse/sql/kept_events"
+    return [path for path in _kept(home) if _read(None, name, {"path": str(path)}) is None]
 
 
 def _kept(home: Home) -> list[Path]:

@@ -137,7 +137,7 @@ def publish(
 def _tidy(home: Home) -> None:
     """Keep the last versions that can be read, and take the others away."""
     kept = {found.version for found in itertools.islice(published(home), KEPT_VERSIONS)}
-    for old in _manifests(home):
+    for old in manifest_paths(home):
         if int(old.stem) in kept:
             continue
         if _remove(home.published / f"warehouse-{old.stem}.duckdb"):
@@ -147,19 +147,20 @@ def _tidy(home: Home) -> None:
 
 def _last_version(home: Home) -> int:
     """The last number given, also where the versions themselves were lost or not restored."""
-    numbered = [*_manifests(home), *home.advised.glob("*.parquet")]
+    numbered = [*manifest_paths(home), *home.advised.glob("*.parquet")]
     return max((int(path.stem) for path in numbered if path.stem.isdigit()), default=0)
 
 
 def _newest_first(home: Home) -> list[Path]:
-    return sorted(_manifests(home), key=lambda path: int(path.stem), reverse=True)
+    return sorted(manifest_paths(home), key=lambda path: int(path.stem), reverse=True)
 
 
 def _mark(home: Home, version: int) -> Path:
     return home.published / f"{version:06d}.damaged"
 
 
-def _manifests(home: Home) -> list[Path]:
+def manifest_paths(home: Home) -> list[Path]:
+    """The manifests of all versions, in no order."""
     return [path for path in home.published.glob("*.json") if path.stem.isdigit()]
 
 
