@@ -5,7 +5,7 @@ Each run hands in what was not acknowledged before and more, builds and publishe
 are killed (SIGKILL) after a random time, half as they are about to do the n-th thing to a file, all
 phases alike.
 After each kill the disk is held against what was handed in. Every tenth run may end, and must then
-hold every row once with nothing left over. A reader looks at the newest version all the while.
+hold every row once, and the check of the home finds nothing. A reader looks at the newest version all the while.
 Each home is left for a new one after 50 kills, so that builds stay short.
 """
 
@@ -28,6 +28,7 @@ from pathlib import Path
 
 from pipeline.home import Home
 from pipeline.intake.receive import receive
+from pipeline.jobs.check_home import check_home
 from pipeline.jobs.ingest import ingest, rebuild
 from pipeline.warehouse import build as build_module
 from pipeline.warehouse.publish import newest
@@ -160,12 +161,7 @@ def _not_finished(home: Home, run: Run) -> list[str]:
     found = newest(home)
     last = max(int(path.name) for path in home.handed_in.iterdir() if path.name.isdigit())
     wrong = [] if found and found.hand_in == last else [f"hand-in {last} was not published"]
-    leftovers = [
-        str(path.relative_to(home.root))
-        for path in home.root.rglob("*draft*")
-        if path.exists() and "handed_in" not in path.parts
-    ]
-    return wrong + [f"left over: {name}" for name in leftovers]
+    return wrong + [str(finding) for finding in check_home(home) if finding.is_wrong]
 
 
 def _run(
