@@ -99,6 +99,7 @@ def bench(count: int, seed: int, folder: Path) -> Tally:
         _one_home(folder / f"home-{number}", goal, tally, chance)
         if not tally.wrong:
             shutil.rmtree(folder / f"home-{number}")
+        print(f"{tally.kills} of {count} kills, {tally.ends} ends", flush=True)
     return tally
 
 
