@@ -74,7 +74,7 @@ def _in_words(said: Mapping) -> str:
     parts = [_pairs(said.get("answers")) or _pairs(said.get("rows")) or _files(said)]
     settings = said.get("settings")
     for name, values in settings.items() if isinstance(settings, dict) else ():
-        if isinstance(values, list) and len(values) == 2:  # noqa: PLR2004 - before and after
+        if isinstance(values, list) and len(values) == 2:
             parts.append(f"{name} {values[0]} → {values[1]}")
     parts += [f"{name} {said[name]}" for name in ("table", "as_of", "file") if name in said]
     parts.append(str(said.get("how", "")))
