@@ -19,6 +19,11 @@ from pipeline.jobs.ingest import IngestReport, ingest, rebuild
 from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
 from pipeline.jobs.restore import restore
 
+#: A build that cannot be written changes nothing.
+_KEPT = (
+    "What was handed in before is kept, and what was published stays. Once the cause is mended "
+    "(a full disk, say), run: python3 -m pipeline rebuild"
+)
 #: By how much a build in the background stands back, as ``nice`` counts it.
 LOW_PRIORITY = 10
 _HEADS = {
@@ -42,10 +47,12 @@ def main(arguments: list[str] | None = None) -> int:
         print(error, file=sys.stderr)
         return 1
     except duckdb.Error as error:
-        print(f"The records could not be built: {str(error).splitlines()[0]}", file=sys.stderr)
+        said = str(error).splitlines()[0].rstrip(".")
+        print(f"The records could not be built: {said}. {_KEPT}", file=sys.stderr)
         return 1
     except OSError as error:
-        print(f"{error.filename or 'The data home'}: {error.strerror}.", file=sys.stderr)
+        said = f"{error.filename or 'The data home'}: {error.strerror}"
+        print(f"{said}. {_KEPT}", file=sys.stderr)
         return 1
     return 0
 

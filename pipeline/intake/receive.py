@@ -88,8 +88,8 @@ def receive(
     if not found:
         raise HomeError("Nothing to hand in: no file there.")
     draft = home.handed_in / f".draft-{uuid.uuid4().hex}"
-    draft.mkdir(parents=True)
     try:
+        draft.mkdir(parents=True)
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
             known = read_column_names(home, who) if names is None else names
             arrived = arrival(found, Path(folder), tables, names=known)
@@ -108,6 +108,10 @@ def receive(
         write_new(draft / CARD, json.dumps(card, indent=1) + "\n")
         sync_folder(draft)
         number = _take_number(home, draft)
+    except OSError as error:
+        raise HomeError(
+            f"Nothing was taken in: {error.filename or home.handed_in}: {error.strerror}."
+        ) from error
     finally:
         shutil.rmtree(draft, ignore_errors=True)
     make_up_if_possible(home)  # its card says all that the record of deeds is to tell
