@@ -33,7 +33,7 @@ import os
 import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -263,11 +263,18 @@ def demo_home() -> Home:
 def write_new(path: Path, text: str) -> None:
     """Write a file so that it is either absent or whole, never half."""
     draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}")
-    with draft.open("w", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    draft.replace(path)
+    try:
+        with draft.open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    except OSError as error:
+        with suppress(OSError):
+            draft.unlink(missing_ok=True)
+        if error.filename is None and error.errno is not None:  # a full disk names no file
+            raise OSError(error.errno, error.strerror, str(path)) from error
+        raise
 
 
 def sync_folder(folder: Path) -> None:

@@ -22,7 +22,13 @@ from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
 from pipeline.warehouse.given_out import earlier_events, keep_events
 from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.lives import follow_lives, stage_bikes
-from pipeline.warehouse.publish import Manifest, draft_path, publish, versions
+from pipeline.warehouse.publish import (
+    Manifest,
+    draft_path,
+    no_draft_left,
+    publish,
+    versions,
+)
 from pipeline.warehouse.risk import score_risk
 from pipeline.warehouse.shops_apart import tell_shops_apart
 from pipeline.warehouse.statics import judge_statics
@@ -43,6 +49,11 @@ def build(
     The caller holds the home (:meth:`Home.one_builder`). ``as_of`` is the day up to which
     odometers are carried forward: today, unless the home says otherwise.
     """
+    with no_draft_left(home):
+        return _build(home, as_of, progress, say)
+
+
+def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], None]) -> Manifest:
     day = as_of or home.as_of or datetime.now(UTC).date()
     tidy(home)
     draft = draft_path(home)

@@ -11,7 +11,7 @@ import itertools
 import json
 import os
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -116,6 +116,18 @@ def draft_path(home: Home) -> Path:
     for leftover in home.published.glob(".draft-*"):
         _remove(leftover)
     return home.published / f".draft-{os.getpid()}.duckdb"
+
+
+@contextmanager
+def no_draft_left(home: Home) -> Iterator[None]:
+    """Take the draft of a build away where the build fails: a full disk needs the space."""
+    try:
+        yield
+    except BaseException:
+        for leftover in home.published.glob(".draft-*"):
+            with suppress(OSError):
+                _remove(leftover)
+        raise
 
 
 def publish(
