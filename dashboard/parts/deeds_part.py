@@ -6,13 +6,13 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround
-from dashboard.markup import joined, table, tag
+from dashboard.markup import folded_table, joined, tag
 from dashboard.sieve import csv
 from dashboard.wording.deed_words import about_words, deed_words, who_words
 from dashboard.words import moment
 from pipeline.access.deeds_view import deeds_view
 
-SHOWN = 15
+SHOWN, OPEN = 40, 5
 _WHAT = (
     "Every hand-in, correction, withdrawal, answer and change of settings, and every version of "
     "the advice, with who made it. Lines are only ever added. It judges nobody."
@@ -34,7 +34,8 @@ def deeds_part(shown: records.Shown) -> None:
         "What": deed_words,
         "About": about_words,
     }
-    st.html(table(latest, columns, f"The latest {len(latest)} deeds; the CSV file holds all."))
+    caption = f"The latest {len(latest)} deeds; the CSV file holds all."
+    st.html(folded_table(latest, columns, caption, shown=OPEN, rest="earlier deeds"))
     st.download_button(
         "Save the whole record as CSV",
         data=lambda: csv(_with_times(deeds_view(shown.home, shown.asker))),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from dashboard.wording.hand_in_words import TABLE_NAMES
 from dashboard.words import known
 
 _DEEDS = {
@@ -17,7 +18,7 @@ _DEEDS = {
     "backed_up": "Backed up",
     "restored": "Restored from a backup",
 }
-_ANSWERS = {"accept": "accepted", "put_off": "put off", "overrule": "overruled"}
+_ANSWERS = {"accept": "Accepted", "put_off": "Put off", "overrule": "Overruled"}
 
 
 def deed_words(row: Mapping) -> str:
@@ -38,11 +39,14 @@ def who_words(row: Mapping) -> str:
 
 
 def about_words(row: Mapping) -> str:
-    """What it was about; the answers to advice by their names on the pages."""
+    """What it was about: rows and answers by their names on the pages."""
     if not known(row["said"]):
         return ""
-    said = str(row["said"])
-    if row["deed"] != "answered":
-        return said
-    pairs = (part.rpartition(" ") for part in said.split(", "))
-    return ", ".join(f"{_ANSWERS.get(kind, kind)} {count}" for kind, _, count in pairs)
+    return ", ".join(_part(part) for part in str(row["said"]).split(", "))
+
+
+def _part(part: str) -> str:
+    """One of several parts; where it counts rows or answers, they go by their names here."""
+    name, _, count = part.rpartition(" ")
+    known_as = _ANSWERS.get(name) or TABLE_NAMES.get(name)
+    return f"{known_as}: {count}" if known_as else part

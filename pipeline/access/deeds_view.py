@@ -27,6 +27,8 @@ DEEDS = FrameSchema(
         Column("said", "text", "files, rows, settings or answers it was about", blank=True),
     ),
 )
+#: What a line says in a single value, with the words before it.
+_SINGLE = {"table": "columns of ", "as_of": "as of ", "file": ""}
 
 
 @view
@@ -76,7 +78,7 @@ def _in_words(said: Mapping) -> str:
     for name, values in settings.items() if isinstance(settings, dict) else ():
         if isinstance(values, list) and len(values) == 2:
             parts.append(f"{name} {values[0]} → {values[1]}")
-    parts += [f"{name} {said[name]}" for name in ("table", "as_of", "file") if name in said]
+    parts += [f"{words}{said[name]}" for name, words in _SINGLE.items() if name in said]
     parts.append(str(said.get("how", "")))
     return "; ".join(part for part in parts if part)
 

@@ -20,6 +20,10 @@ def test_who_is_said_or_not_known():
 
 def test_answers_go_by_their_names_on_the_pages():
     row = ROW | {"deed": "answered", "said": "accept 2, overrule 1"}
-    assert about_words(row) == "accepted 2, overruled 1"
-    assert about_words(ROW | {"said": "odometer 2"}) == "odometer 2"
+    assert about_words(row) == "Accepted: 2, Overruled: 1"
+    assert (
+        about_words(ROW | {"said": "odometer 2, stock 1"})
+        == "Odometer readings: 2, Stock counts: 1"
+    )
+    assert about_words(ROW | {"said": "a, b 1.csv"}) == "a, b 1.csv"
     assert about_words(ROW | {"said": None}) == ""

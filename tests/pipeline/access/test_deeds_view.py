@@ -34,7 +34,7 @@ def test_an_owner_of_all_sees_all_the_latest_first(told):
     rows = deeds_view(told, OWNS_ALL)
     assert rows["deed"].tolist() == ["advised", "backed_up", "settings_changed", "handed_in"]
     assert rows["who"].tolist() == ["the builder", "cem", "ben", "ana"]
-    said = ["as_of 2026-05-31", "file b.tar", "test_hours 0.5 → 0.9", "odometer 2"]
+    said = ["as of 2026-05-31", "b.tar", "test_hours 0.5 → 0.9", "odometer 2"]
     assert rows["said"].tolist() == said
     assert rows["number"].tolist() == [4, 3, 2, 1]
     assert rows["at"].iloc[3] == pd.Timestamp(NOW)
@@ -64,7 +64,7 @@ def test_the_record_is_read_over_all_its_files(home, monkeypatch):
     [
         ({"files": ["a.csv", "b.csv"], "file_count": 5, "hand_in": 7}, "a.csv, b.csv and 3 more"),
         ({"answers": {"accept": 2}, "rows": {"advice_answers": 2}}, "accept 2"),
-        ({"file": "b.tar", "files": 23, "hand_in": "7"}, "file b.tar"),
+        ({"file": "b.tar", "files": 23, "hand_in": "7"}, "b.tar"),
         ({"settings": {"test_hours": 3}, "rows": [1], "answers": "x"}, None),
         ({"how": "settings.toml was found changed"}, "settings.toml was found changed"),
         ({}, None),
