@@ -33,6 +33,8 @@ BUILDER = "the builder"
 FULL_BYTES = 4_000_000
 _FILES_NAMED = 20
 _PATIENCE_S = 20
+# as bytes, also on systems that would change line ends
+_APPEND = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
 _TAIL_BYTES = 1 << 16
 #: Files of the owner's that are changed with the record, and what a change of them is called.
 _FOLLOWED = {
@@ -79,7 +81,7 @@ class _Record:
         elif self.path.exists() and self.path.stat().st_size >= FULL_BYTES:
             self.path = _file(self.path.parent, int(self.path.stem) + 1)
         is_new = not self.path.exists()
-        number = os.open(self.path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+        number = os.open(self.path, _APPEND, 0o600)
         try:
             while content:
                 content = content[os.write(number, content) :]
@@ -190,9 +192,10 @@ def _told(deed: str, said: Mapping[str, object], asker: Asker | None) -> dict[st
 
 def _make_up(home: Home, record: _Record, versions: Iterable[Version] = ()) -> None:
     try:
-        for folder in sorted(hand_in_folders(home), key=lambda found: int(found.name)):
-            if int(folder.name) > record.stands.hand_in:
-                record.add(hand_in_deed(folder), hand_in=int(folder.name))
+        told = record.stands.hand_in
+        lacking = [found for found in hand_in_folders(home) if int(found.name) > told]
+        for folder in sorted(lacking, key=lambda found: int(found.name)):
+            record.add(hand_in_deed(folder), hand_in=int(folder.name))
         for version in sorted(versions, key=lambda found: found.version):
             if version.version > record.stands.version:
                 record.add(_version_deed(version), version=version.version)

@@ -41,6 +41,7 @@ from pipeline.warehouse.publish import newest
 from pipeline.warehouse.record_digests import record_digests
 
 _COPY_BYTES = 1 << 20
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 
 @dataclass(frozen=True)
@@ -213,7 +214,7 @@ def _records(home: Home) -> dict | None:
 
 def _write(home: Home, draft: Path, picture: _Picture, head: dict) -> list[str]:
     hashes: dict[str, str] = {}
-    number = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    number = os.open(draft, _NEW, 0o600)
     with os.fdopen(number, "wb") as out:
         with tarfile.TarFile(
             fileobj=out, mode="w", format=tarfile.PAX_FORMAT, copybufsize=_COPY_BYTES
