@@ -14,6 +14,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.web.server.starlette.starlette_server_config import (
     TOKENS_COOKIE_NAME,
     USER_COOKIE_NAME,
@@ -100,6 +101,7 @@ class Door:
             message = await receive()
             if message["type"] != "websocket.receive" or self._sign_ins.holds(claims):
                 return message
+            await send({"type": "websocket.send", "bytes": _read_anew()})
             await send({"type": "websocket.close", "code": 1008, "reason": "signed out"})
             return cut
 
@@ -143,6 +145,13 @@ class Door:
             back = _own_page(self._network.origin + unquote(cookies[_BACK]), self._network.origin)
             answer["location"] = back or "/"
             answer.append("set-cookie", _back_cookie("", 0))
+
+
+def _read_anew() -> bytes:
+    """What makes an open page load again from its own address, to find nobody signed in."""
+    message = ForwardMsg()
+    message.auth_redirect.SetInParent()
+    return message.SerializeToString()
 
 
 def _path_asked_for(scope: Scope) -> str:

@@ -153,9 +153,9 @@ def test_a_part_that_is_taken_away_counts_from_the_next_press_on(
         _tablet(chromium, shop) as page,
     ):
         page.goto("/bench")
-        sign_in(page, TECHNICIAN)
+        sign_in(page, OWNER)
         heading(page, "Test at the bench")
-        shop.home.people.write_text(PEOPLE.replace(TECHNICIAN, "gone@workshop.example"))
+        shop.home.people.write_text(PEOPLE.replace(OWNER, "gone@workshop.example"))
         page.get_by_role("link", name="Fleet", exact=True).click()
         heading(page, "You have no part here yet")
         shop.home.people.write_text("[[person]\n")

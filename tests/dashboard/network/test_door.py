@@ -12,6 +12,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.testclient import TestClient, WebSocketDenialResponse
 from starlette.websockets import WebSocketDisconnect
 from streamlit import config
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
@@ -258,6 +259,9 @@ def test_a_connection_is_cut_when_the_sign_in_that_opened_it_no_longer_holds(sho
         else:
             shop.ask("/auth/logout", claims=CLAIMS)
         opened.send_text("b")
+        told = ForwardMsg.FromString(opened.receive_bytes())
+        assert told.WhichOneof("type") == "auth_redirect"
+        assert told.auth_redirect.url == ""  # the page's own address again
         with pytest.raises(WebSocketDisconnect):
             opened.receive_text()
 
