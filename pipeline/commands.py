@@ -154,8 +154,8 @@ def _check(chosen: argparse.Namespace) -> None:
     if wrong:
         kept = sum(finding.needs_copy for finding in wrong)
         raise HomeError(
-            f"{len(wrong):,} found wrong; {kept:,} of them need a copy you kept, "
-            f"{len(wrong) - kept:,} the next build mends (python3 -m pipeline rebuild)."
+            f"{len(wrong):,} found wrong; {kept:,} need a copy you kept, the next build mends "
+            f"{len(wrong) - kept:,}."
         )
 
 
