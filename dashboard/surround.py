@@ -15,6 +15,7 @@ from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
 from dashboard.words import counted, day
 from pipeline.access.allowed import NotAllowedError, allowed
+from pipeline.access.reading import TooFewShopsError
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
 from pipeline.home import OWN, Home, HomeError
@@ -73,6 +74,8 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
             draw(shown)
     except NotAllowedError as error:
         not_for_you(str(error))
+    except TooFewShopsError as error:
+        too_few_shops(str(error))
     except (NotThereError, HomeError) as error:
         not_there(str(error))
     else:
@@ -201,6 +204,14 @@ def not_for_you(message: str) -> None:
             markup.tag("p", "Yours are: ", *ways) if ways else "",
         )
     )
+
+
+def too_few_shops(message: str) -> None:
+    """A page of figures that too few shops stand behind: what it would take, and the way on."""
+    top_line("Not shown")
+    ways = markup.tag("p", "Your own records are as they were: ", markup.link(TOP, "./"), ".")
+    head = markup.tag("h1", "Too few shops stand behind this")
+    st.html(markup.tag("div", head, markup.tag("p", message), ways))
 
 
 def not_there(message: str) -> None:

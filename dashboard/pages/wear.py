@@ -66,6 +66,9 @@ def show(shown: records.Shown) -> None:
     surround.show_cautions(whole=False)
     if view.cells.empty and view.choices.empty:
         surround.nothing(f"There is no map: {plain(view.about['reason'])}.")
+        if not view.sensors.empty:  # of the reader's own shop, whose map is not shown
+            _one(view)
+            _worn(view)
         return
     if asked:
         _one(view)

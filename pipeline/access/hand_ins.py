@@ -12,6 +12,7 @@ from pipeline.access.allowed import view
 from pipeline.access.reading import NotThereError, reading
 from pipeline.asker import Asker
 from pipeline.home import Home
+from pipeline.intake.hand_in_cards import card_of
 from pipeline.intake.receive import handed_files, handed_in_at, last_hand_in, left_out
 from pipeline.statements import one_row, run
 
@@ -43,7 +44,7 @@ class BecameOf:
 
 @view
 def latest_hand_ins(home: Home, asker: Asker, count: int = 10) -> list[HandIn]:
-    """The latest hand-ins, newest first."""
+    """The latest hand-ins that the asker may know of, newest first: their own, or all."""
     last = last_hand_in(home)
     names: dict[int, list[str]] = {}
     for file in handed_files(home, after=max(0, last - count)):
@@ -51,12 +52,15 @@ def latest_hand_ins(home: Home, asker: Asker, count: int = 10) -> list[HandIn]:
     return [
         HandIn(number, handed_in_at(home, number), tuple(names[number]))
         for number in sorted(names, reverse=True)
+        if _is_theirs(home, asker, number)
     ]
 
 
 @view
 def became_of(home: Home, asker: Asker, number: int) -> BecameOf | None:
     """What became of a hand-in; None while the published records do not hold it."""
+    if not _is_theirs(home, asker, number):
+        return None
     try:
         with reading(home, asker) as (manifest, connection):
             if manifest.hand_in < number:
@@ -64,6 +68,17 @@ def became_of(home: Home, asker: Asker, number: int) -> BecameOf | None:
             return account(connection, home, number)
     except NotThereError:
         return None
+
+
+def _is_theirs(home: Home, asker: Asker, number: int) -> bool:
+    """Whether a hand-in is the asker's to know of; names alone tell people apart."""
+    if asker.sees_all:
+        return True
+    folder = home.handed_in / f"{number:06d}"
+    if not folder.exists():
+        return False
+    by = card_of(folder).get("handed_in_by", {})
+    return by == {"name": asker.name, "role": asker.role}
 
 
 def account(connection: duckdb.DuckDBPyConnection, home: Home, number: int) -> BecameOf:

@@ -15,12 +15,14 @@ from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import read_into
-from pipeline.intake.receive import HandedFile, handed_files
+from pipeline.intake.receive import HandedFile, handed_files, last_hand_in
 from pipeline.statements import connect
 from pipeline.warehouse.publish import newest
 
 #: Files larger than this were not typed: they wait for the build that reads them.
 LARGEST_TYPED = 1_000_000
+_MOST_KEPT = 50
+_KEPT: dict[tuple, list[PendingRow]] = {}
 
 
 def pending_files(home: Home) -> list[HandedFile]:
@@ -62,14 +64,10 @@ class PendingRow(NamedTuple):
 
 def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]:
     """The same rows one after another as they were handed in, each time that a key was typed."""
-    asked = tables if asker.sees_all else tuple(TABLES)
-    files = [file for file in pending_files(home) if _is_typed(file, asked)]
-    if not files:
-        return []
-    rows = in_order(files)
     if not asker.sees_all:
-        rows = [row for row in _within_reach(home, asker, rows) if row.table in tables]
-    return rows
+        return [row for row in _own_pending(home, asker) if row.table in tables]
+    files = [file for file in pending_files(home) if _is_typed(file, tables)]
+    return in_order(files) if files else []
 
 
 def in_order(files: Sequence[HandedFile]) -> list[PendingRow]:
@@ -90,8 +88,39 @@ def in_order(files: Sequence[HandedFile]) -> list[PendingRow]:
     return found
 
 
+def within_reach(home: Home, asker: Asker, table: str, key: str) -> bool:
+    """Whether a record, published or entered since, is the asker's."""
+    if asker.sees_all:
+        return True
+    if any((row.table, row.key) == (table, key) for row in _own_pending(home, asker)):
+        return True
+    try:
+        with reading(home, asker) as (_, connection):
+            return Reach(connection, asker, [Row(table, key, {})]).owns(table, key)
+    except NotThereError:
+        return False
+
+
+def _own_pending(home: Home, asker: Asker) -> list[PendingRow]:
+    """All typed rows that are the asker's, by all that was handed in before each.
+
+    What is handed in never changes, so it is found once for a version and a last hand-in.
+    """
+    found = newest(home)
+    if found is None:
+        return []
+    key = (home.root, found.path, found.built_at, last_hand_in(home), asker.scope)
+    if key not in _KEPT:
+        files = [file for file in pending_files(home) if _is_typed(file, tuple(TABLES))]
+        rows = in_order(files) if files else []
+        kept = _within_reach(home, asker, rows) if rows else []
+        while len(_KEPT) >= _MOST_KEPT:
+            _KEPT.pop(next(iter(_KEPT)), None)
+        _KEPT[key] = kept
+    return _KEPT.get(key, [])
+
+
 def _within_reach(home: Home, asker: Asker, rows: list[PendingRow]) -> list[PendingRow]:
-    """Those that are the asker's, by all that was handed in before each."""
     try:
         with reading(home, asker) as (_, connection):
             reach = Reach(connection, asker, [Row(*row) for row in rows])

@@ -8,7 +8,7 @@ import pandas as pd
 
 from models.sweeps.schemas import SAMPLES
 from pipeline.access.allowed import view
-from pipeline.access.pending import pending_files, pending_rows
+from pipeline.access.pending import pending_files, pending_rows, within_reach
 from pipeline.access.reading import NotThereError
 from pipeline.access.sweep_traces import (
     SweepOverTravel,
@@ -32,6 +32,8 @@ LARGEST_SWEEP = 50_000_000
 def pending_samples(home: Home, asker: Asker, session_id: str) -> pd.DataFrame:
     """SAMPLES of the last sweep entered for the test; empty without one."""
     files = [file for file in pending_files(home) if _holds_sweeps(file)]
+    if not files or not within_reach(home, asker, "test_sessions", session_id):
+        return SAMPLES.empty()
     connection = connect()
     try:
         for file in reversed(files):

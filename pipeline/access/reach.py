@@ -79,6 +79,10 @@ class Reach:
             self._note(row, own=beyond is None)
         return beyond
 
+    def owns(self, table: str, key: str) -> bool:
+        """Whether a record is the asker's, by all that was let in so far."""
+        return (table, key) in self._own
+
     def sees(self, row: Row) -> bool:
         """Whether a row handed in since the build, by whomever, is the asker's to see."""
         beyond = self._beyond(row, by_role=False)

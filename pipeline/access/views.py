@@ -12,7 +12,14 @@ from pipeline.access import schemas
 from pipeline.access.allowed import view
 from pipeline.access.notices import notices_for
 from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
-from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
+from pipeline.access.reading import (
+    Edition,
+    NotThereError,
+    TooFewShopsError,
+    edition_of,
+    read_frame,
+    reading,
+)
 from pipeline.access.sweep_traces import thinned_trace
 from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
 from pipeline.asker import Asker
@@ -172,16 +179,18 @@ def trust_view(home: Home, asker: Asker) -> TrustView:
 
     Raises
     ------
+    TooFewShopsError
+        The asker sees some shops alone, and too few stand behind it.
     NotThereError
         Nothing is published in this home.
     """
     with reading(home, asker) as (manifest, connection):
-        (about,) = read_frame(connection, "backtest_about", schemas.BACKTEST_ABOUT).to_dict(
-            "records"
-        )
+        about = read_frame(connection, "backtest_about", schemas.BACKTEST_ABOUT)
+        if about.empty:
+            raise TooFewShopsError(home)
         return TrustView(
             edition_of(home, manifest),
-            about,
+            about.to_dict("records")[0],
             read_frame(connection, "backtest_skill", schemas.BACKTEST_SKILL),
             read_frame(connection, "backtest_calibration", schemas.BACKTEST_CALIBRATION),
             read_frame(connection, "fleet_curve", schemas.FLEET_CURVE),

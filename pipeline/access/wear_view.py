@@ -24,6 +24,7 @@ from pipeline.warehouse.wear_schemas import (
 )
 
 ALL = "all"
+_TOO_FEW = "too few shops and sensors stand behind it to show it to one shop"
 
 WEAR_SENSORS = FrameSchema(
     "wear_sensors",
@@ -120,7 +121,7 @@ class OneSensor:
 
 @dataclass(frozen=True)
 class WearView:
-    """The wear map. ``about`` is one row of WEAR_ABOUT as a dict.
+    """The wear map. ``about`` is one row of WEAR_ABOUT as a dict, or its reason alone.
 
     ``choices`` WEAR_GATHERED, ``cells`` WEAR_MAP and ``sensors`` WEAR_SENSORS of the part and duty
     asked for, ``one`` the sensor asked for, else the one most worth a look; None without any.
@@ -275,10 +276,10 @@ def wear_view(
     with reading(home, asker) as (manifest, connection):
         of = {"part_no": part_no, "duty": duty}
         sensors = _sensors(connection, part_no, duty)
-        (about,) = read_frame(connection, "wear_about", WEAR_ABOUT).to_dict("records")
+        about = read_frame(connection, "wear_about", WEAR_ABOUT).to_dict("records")
         return WearView(
             edition=edition_of(home, manifest),
-            about=about,
+            about=about[0] if about else {"reason": _TOO_FEW},
             choices=read_frame(connection, "wear_choices", WEAR_GATHERED),
             part_no=part_no,
             duty=duty,

@@ -1,5 +1,7 @@
 -- grain: one key of a contract table among those asked for that is the asker's
-with known as (
+with asked as (select distinct unnest($keys::varchar[]) as row_key),
+
+known as (
     select 'shops' as table_name, shop_id as row_key from scope.shops
     union all
     select 'fleets', fleet_id from scope.fleets
@@ -16,16 +18,15 @@ with known as (
     select 'test_sessions', session_id from scope.tests
     union all
     select 'repair_outcomes', outcome_id from scope.repairs
-    union all
-    select distinct table_name, row_key from whole.intake.rows
-    where row_id in (select row_id from scope.own_rows)
-        and row_key in (select unnest($keys::varchar[]))
-        and row_key not in (
-            select standing.row_key from whole.intake.standing as standing
-            where standing.table_name = rows.table_name
-        )
 )
 
-select distinct table_name, row_key
+select distinct known.table_name, known.row_key
 from known
-where row_key in (select unnest($keys::varchar[]))
+join asked using (row_key)
+union
+-- set aside, so that it stands nowhere else
+select own.table_name, own.row_key
+from scope.own_rows as own
+join asked using (row_key)
+anti join whole.intake.standing as standing
+    on standing.table_name = own.table_name and standing.row_key = own.row_key

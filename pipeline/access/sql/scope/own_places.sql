@@ -1,5 +1,4 @@
 -- grain: one file and line that a row of the asker's came from
-select rows.file_name || ':' || rows.line as place
-from whole.intake.rows as rows
-where rows.row_id in (select row_id from scope.own_rows)
-    and rows.file_name || ':' || rows.line in (select unnest($keys::varchar[]))
+select own.file_name || ':' || own.line as place
+from scope.own_rows as own
+where own.file_name || ':' || own.line in (select unnest($keys::varchar[]))

@@ -1,6 +1,8 @@
 -- grain: one row ever handed in that is the asker's by what it names
 create view scope.own_rows as
-select rows.row_id, rows.hand_in, rows.file_no, rows.line
+select
+    rows.row_id, rows.hand_in, rows.file_no, rows.line, rows.table_name, rows.row_key,
+    rows.file_name
 from whole.intake.rows as rows
 where case rows.table_name
     when 'shops' then rows.row_key in (select shop_id from scope.shops)
