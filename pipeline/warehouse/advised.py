@@ -8,6 +8,7 @@ version, in ``advised/``.
 from __future__ import annotations
 
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -62,8 +63,10 @@ def damaged_advice(home: Home) -> list[Path]:
     return [path for path in sorted(home.advised.glob("*.parquet")) if not is_readable(path)]
 
 
-def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home) -> list[str]:
-    """Hold what was advised against what the shop did and what happened since.
+def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home, day: date) -> list[str]:
+    """Hold what was advised up to a day against what the shop did and what happened since.
+
+    Advice dated later was given while a clock ran ahead.
 
     Returns
     -------
@@ -73,7 +76,7 @@ def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home) -> list[st
     kept = sorted({*home.advised.glob("*.parquet")} - {*damaged})
     if kept:
         paths = [str(path) for path in kept]
-        run(connection, "warehouse/sql/advised", {"paths": paths})
+        run(connection, "warehouse/sql/advised", {"paths": paths, "as_of": day})
     else:
         run(connection, "warehouse/sql/advised_none")
     run(connection, f"{MARTS}/advised_spells")

@@ -19,6 +19,7 @@ from pipeline.jobs.measure import measure_missing
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
+from pipeline.warehouse.damage import mark_if_damaged
 from pipeline.warehouse.given_out import earlier_events, keep_events
 from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.lives import follow_lives, stage_bikes
@@ -27,6 +28,7 @@ from pipeline.warehouse.publish import (
     draft_path,
     no_draft_left,
     publish,
+    published,
     versions,
 )
 from pipeline.warehouse.risk import score_risk
@@ -56,6 +58,9 @@ def build(
 def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], None]) -> Manifest:
     day = as_of or home.as_of or datetime.now(UTC).date()
     tidy(home)
+    for manifest in list(published(home)):
+        if mark_if_damaged(home, manifest):
+            say(f"Version {manifest.version} is damaged. A new one takes its place")
     draft = draft_path(home)
     told = _settings(home)
     keep_advised(home)
@@ -83,7 +88,7 @@ def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], 
             plan_checks(connection, day, earlier=earlier, private_not_known=private, **chosen)
             backtest(connection, day, say=say)
         tell_shops_apart(connection)
-        problems = [*told.problems, *follow_advised(connection, home)]
+        problems = [*told.problems, *follow_advised(connection, home, day)]
         _note(connection, day, problems)
         connection.execute("checkpoint")
     finally:

@@ -29,7 +29,7 @@ from pathlib import Path
 from pipeline.home import Home
 from pipeline.intake.receive import receive
 from pipeline.jobs.check_home import check_home
-from pipeline.jobs.ingest import ingest, rebuild
+from pipeline.jobs.ingest import ingest
 from pipeline.warehouse import build as build_module
 from pipeline.warehouse.publish import newest
 from tests.bench.kill_world import (
@@ -99,16 +99,16 @@ def bench(count: int, seed: int, folder: Path) -> Tally:
         _one_home(folder / f"home-{number}", goal, tally, chance)
         if not tally.wrong:
             shutil.rmtree(folder / f"home-{number}")
-        print(f"{tally.kills} of {count} kills, {tally.ends} ends", flush=True)
     return tally
 
 
 def _one_home(folder: Path, goal: int, tally: Tally, chance: random.Random) -> None:
     files = folder / "files"
     home = begin(folder / "home", files / "shop")
+    began = time.monotonic()
     first = _run(home, [Entry(0)], files, None, None)
+    span = 1.1 * (time.monotonic() - began)
     tally.wrong += _amiss(home, first, {})
-    span = _timed(home, files)
     entries, taken = [Entry(1)], {}
     reader = _Reader(home)
     since_end = 0
@@ -126,18 +126,14 @@ def _one_home(folder: Path, goal: int, tally: Tally, chance: random.Random) -> N
         since_end = 0 if may_end else since_end + 1
         if run.killed:
             tally.by_phase[run.phase] += 1
+            if tally.kills % 10 == 0:
+                print(f"{tally.kills} kills", flush=True)
         else:
             tally.ends += 1
         tally.wrong += _amiss(home, run, taken)
     looks, wrong = reader.end()
     tally.looks += looks
     tally.wrong += wrong
-
-
-def _timed(home: Home, files: Path) -> float:
-    began = time.monotonic()
-    _run(home, [], files, None, None)
-    return 1.1 * (time.monotonic() - began)
 
 
 def _amiss(home: Home, run: Run, taken: dict[int, int]) -> list[str]:
@@ -185,10 +181,7 @@ def _run(
         phase("handing in")
         for number, folder in folders[:-1]:
             say(f"{_TAKEN}{number} {receive(home, [folder], NOW)}")
-        if folders:
-            ingest(home, [folders[-1][1]], now=NOW, say=phase)
-        else:
-            rebuild(home, say=phase)
+        ingest(home, [folders[-1][1]], now=NOW, say=phase)
         phase("done")
 
     child = _forked(work)
@@ -300,7 +293,7 @@ class _Reader:
                 for what in wrong:
                     say(f"wrong {what}")
                 looks += 1
-            time.sleep(0.3)
+            time.sleep(1.0)
         say(f"looks {looks}")
 
     def end(self) -> tuple[int, list[str]]:
