@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipeline.access.hand_ins import account
 from pipeline.asker import Asker
-from pipeline.home import Home
+from pipeline.home import OWN, Home
 from pipeline.home_layouts import LAYOUT
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.receive import last_hand_in, receive
@@ -66,7 +66,8 @@ def rebuild(
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
 ) -> Manifest:
-    """Build and publish anew from what was handed in before."""
+    """Build and publish anew from what was handed in before, whatever else of the home is gone."""
+    home.prepare(home.kind or OWN)
     with home.one_builder():
         manifest = build(home, progress=progress, say=say)
         write_set_aside(home, manifest)
