@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
+
 from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, sync_folder
 from pipeline.intake.deeds import RESTORED, note
@@ -85,10 +87,20 @@ def restore(
     compared, different = _files_compared(home, backup)
     said = {"file": path.name, "made_at": backup.head["made_at"], "hand_in": backup.last_hand_in}
     note(home, RESTORED, said, asker)
-    manifest = rebuild(home, progress=progress, say=say) if build else None
+    manifest = _built(home, progress, say) if build else None
     if manifest is not None:
         _records_compared(backup, manifest, compared, different)
     return Restored(home, backup, manifest, compared, different)
+
+
+def _built(home: Home, progress: bool, say: Callable[[str], None]) -> Manifest:
+    try:
+        return rebuild(home, progress=progress, say=say)
+    except (HomeError, duckdb.Error) as error:
+        raise HomeError(
+            f"{home.root} is restored, every file as the backup has it; but the records could not "
+            f"be built: {str(error).splitlines()[0]}"
+        ) from error
 
 
 def _refuse_taken(root: Path) -> None:

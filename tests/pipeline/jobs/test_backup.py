@@ -135,6 +135,16 @@ def test_records_built_anew_are_held_against_those_backed_up(stocked_copy, tmp_p
     assert "not the records row by row" in done.compared[-1]
 
 
+def test_a_restored_home_that_cannot_be_built_is_said_to_be_there(whole, tmp_path, monkeypatch):
+    def fail(home: Home, **words: object) -> None:
+        raise HomeError("a card is damaged")
+
+    monkeypatch.setattr(restore_module, "rebuild", fail)
+    with pytest.raises(HomeError, match="is restored, .* could not be built: a card is damaged"):
+        restore(whole, tmp_path / "new")
+    assert last_hand_in(Home(tmp_path / "new")) == 1
+
+
 @pytest.mark.long
 def test_a_home_in_use_is_built_anew_from_its_backup(stocked_copy, tmp_path):
     made = back_up(stocked_copy, tmp_path / "b.tar")
