@@ -140,7 +140,7 @@ def test_a_restored_home_that_cannot_be_built_is_said_to_be_there(whole, tmp_pat
         raise HomeError("a card is damaged")
 
     monkeypatch.setattr(restore_module, "rebuild", fail)
-    with pytest.raises(HomeError, match="is restored, .* could not be built: a card is damaged"):
+    with pytest.raises(HomeError, match=r"is restored, .* could not be built: a card is damaged"):
         restore(whole, tmp_path / "new")
     assert last_hand_in(Home(tmp_path / "new")) == 1
 
