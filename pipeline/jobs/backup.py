@@ -234,11 +234,11 @@ def _write(home: Home, draft: Path, picture: _Picture, head: dict) -> list[str]:
 
 
 def _add_file(tar: tarfile.TarFile, path: Path, name: str, size: int) -> str | None:
-    """Copy one file; None for a draft that was saved or discarded meanwhile."""
+    """Copy one file; None for one dropped meanwhile: a draft, or visits that newer ones follow."""
     try:
         file = path.open("rb")
     except FileNotFoundError:
-        if name.startswith("drafts/"):
+        if name.startswith(("drafts/", "given_out/")):
             return None
         raise
     with file:

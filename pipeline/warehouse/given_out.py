@@ -1,7 +1,7 @@
 """What calendar files gave out before: of the newest version, and kept beside the warehouses.
 
 Identifiers and revisions of visits are carried on from version to version, so that they cannot be
-made again once every warehouse is gone: one Parquet file in ``given_out/`` holds the last of them.
+made again once every warehouse is gone: a Parquet file in ``given_out/`` holds the last of them.
 """
 
 from __future__ import annotations
@@ -18,9 +18,12 @@ from pipeline.home import Home
 from pipeline.statements import connect, run
 from pipeline.warehouse.publish import newest
 
+#: The one before too, for whoever copies the home while a version is published.
+KEPT = 2
+
 
 def keep_events(home: Home) -> None:
-    """Keep the visits of the newest version, and drop those of earlier ones.
+    """Keep the visits of the newest version, and drop those of long before.
 
     A build killed between publishing and this is made up for by the next one.
     """
@@ -34,9 +37,8 @@ def keep_events(home: Home) -> None:
         with suppress(duckdb.Error):
             _copy(found.path, kept)
     if kept.exists():
-        for path in _kept(home):
-            if path.stem < kept.stem:
-                path.unlink(missing_ok=True)
+        for path in _kept(home)[:-KEPT]:
+            path.unlink(missing_ok=True)
 
 
 def _copy(warehouse: Path, kept: Path) -> None:
