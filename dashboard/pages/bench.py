@@ -18,6 +18,7 @@ from dashboard.markup import Html, joined, link, tag, to_bike
 from dashboard.parts.find_bike import find_bike
 from dashboard.parts.sensor_list import sensor_list
 from dashboard.words import MOUNTS, km, moment, plain
+from pipeline.access.allowed import require
 from pipeline.access.bench_view import BenchView, checks_as_typed
 from pipeline.intake.drafts import drafts
 
@@ -33,6 +34,7 @@ OF = "bench "
 
 def show(shown: records.Shown) -> None:
     """Draw the bench of the bike named in the address, or the way to find one."""
+    require(shown.asker, "bench_view")
     unit_id = find_bike(shown, "Test at the bench", "bench")
     if unit_id is None:
         _begun(shown, OF)

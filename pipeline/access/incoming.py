@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 
 from pipeline.access.pending import in_order, pending_files
-from pipeline.access.reach import Reach, Row
+from pipeline.access.reach import Reach, Row, parents_first
 from pipeline.access.reading import NotThereError, reading
 from pipeline.asker import Asker
 from pipeline.home import Home
@@ -47,9 +47,10 @@ def refuse_beyond(home: Home, asker: Asker, files: Sequence[ArrivingFile]) -> No
             reach = Reach(connection, asker, [*waiting, *(row for _, row in arriving)])
     except NotThereError as error:
         raise EntryError([Trouble("", 1, "", "", f"cannot be taken yet: {error}")]) from error
-    for row in waiting:
-        reach.let_in(row)
-    for line, row in arriving:
+    for _, row in parents_first(waiting):
+        reach.sees(row)
+    for place, row in parents_first([row for _, row in arriving]):
+        line = arriving[place][0]
         beyond = reach.let_in(row)
         if beyond is not None:
             found.append(Trouble(row.table, line, beyond.column, beyond.value, beyond.reason))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from pipeline.access.reach import Reach, Row
+from pipeline.access.reach import Reach, Row, parents_first
 from pipeline.access.reading import NotThereError, reading
 from pipeline.asker import Asker
 from pipeline.home import Home
@@ -126,7 +126,8 @@ def _within_reach(home: Home, asker: Asker, rows: list[PendingRow]) -> list[Pend
             reach = Reach(connection, asker, [Row(*row) for row in rows])
     except NotThereError:
         return []
-    return [row for row in rows if reach.sees(Row(*row))]
+    found = {place for place, row in parents_first(rows) if reach.sees(Row(*row))}
+    return [row for place, row in enumerate(rows) if place in found]
 
 
 def _is_typed(file: HandedFile, tables: tuple[str, ...]) -> bool:

@@ -7,8 +7,8 @@ theirs either: a row that waited for another shop's record would come in with it
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple, TypeVar
 
 import duckdb
 
@@ -36,7 +36,11 @@ _OWN_KEY = {
 }
 #: The same for all shops: what is there is changed only by who sees all.
 _COMMON = ("parts", "fitments")
+_ORDER = {name: place for place, name in enumerate(TABLES)}
 _RETIRED = "out_of_service_on"
+
+
+AnyRow = TypeVar("AnyRow", bound=tuple)
 
 
 class Row(NamedTuple):
@@ -177,6 +181,14 @@ class Reach:
             self._taken.add(("fleets", fleet))
             if own:
                 self._own.add(("fleets", fleet))
+
+
+def parents_first(rows: Sequence[AnyRow]) -> list[tuple[int, AnyRow]]:
+    """Rows with their places, bikes before their sensors, these before their tests and repairs.
+
+    Files of one hand-in come by name, and rows of one wait for none of another.
+    """
+    return sorted(enumerate(rows), key=lambda numbered: _ORDER.get(numbered[1][0], len(_ORDER)))
 
 
 def _mentioned(rows: Iterable[Row]) -> Iterable[str]:

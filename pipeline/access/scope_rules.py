@@ -111,10 +111,15 @@ _LIMITS = {
     ),
     "band_source": f"if({_LIMITS_SHOWN}, t.band_source, {_NOT_SHOWN})",
 }
-_TEXT_OF_WAITING = (
+_OWN_WAITING = (
     "(select string_agg(own.sentence, chr(10) order by own.row_id, own.sentence) "
     "from whole.marts.waiting as own where own.unit_id = t.unit_id and own.stands_aside "
     "and own.row_id in (select row_id from scope.own_rows))"
+)
+#: That something of the bike waits is told, though not what another shop handed in.
+_TEXT_OF_WAITING = (
+    f"if(t.waiting is null, null, coalesce({_OWN_WAITING}, "
+    "'a record of this bike from another shop is set aside'))"
 )
 _BEFORE_IT_CAME = "not " + _on("t.answered_on")
 
@@ -167,7 +172,15 @@ RULES: dict[str, Rule] = {
     "marts.defect_risk": _SENSOR,
     "marts.defects": Rule(_among("outcome_id", "repairs")),
     "marts.drawn_by_lot": _SENSOR,
-    "marts.evidence": Rule(_SENSOR.where, {**_LAST_TEST, "waiting": _TEXT_OF_WAITING}),
+    "marts.evidence": Rule(
+        _SENSOR.where,
+        {
+            # what is made of it hangs on whether there was a test, not on whose
+            "last_session_id": f"coalesce({_LAST_TEST['last_session_id']}, "
+            "if(t.last_session_id is null, null, 'another shop'))",
+            "waiting": _TEXT_OF_WAITING,
+        },
+    ),
     "marts.expected_cost": _NOBODYS,
     "marts.fleet_curve": _PART_POOLED,
     "marts.followed_up": _NOBODYS,

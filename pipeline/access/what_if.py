@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import NamedTuple
 
 import duckdb
@@ -27,20 +28,22 @@ from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings, declared, settings_from
 from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
-from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED
+from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED, WALK_INS
 from models.stock.settings import StockSettings
 from pipeline.access import plan_schemas as schemas
 from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings_file import SettingsFile, read_settings
+from pipeline.statements import one_row, run
 from pipeline.warehouse.check_plan import check_records, settings_for_checks
 from pipeline.warehouse.plans import read_outlook, stock_settings
 from pipeline.warehouse.stock import read_stock_records
 
 #: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
 SETTINGS = declared()
+_PASSED_ON = "Parts passed to or from another owner's shop are left out of what stands here."
 
 
 @dataclass(frozen=True)
@@ -101,24 +104,45 @@ def what_if_base(home: Home, asker: Asker) -> WhatIfBase:
     with reading(home, asker) as (manifest, connection):
         edition = edition_of(home, manifest)
         told = read_settings(home)
-        allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])
+        allowed, left_out = _transfers(told, asker)
         evidence = EVIDENCE.check(connection.execute("from marts.evidence order by all").df())
         return WhatIfBase(
             edition,
             built_with(connection),
             told.settings,
-            told.problems,
+            (*(told.problems if asker.sees_all else ()), *left_out),
             read_frame(connection, "what_if_sensors", schemas.WHAT_IF_SENSORS),
             read_outlook(connection),
             settled_cases(evidence),
             evidence["last_tested_on"],
-            read_stock_records(connection, edition.as_of),
+            _stock_as_built(connection, edition.as_of),
             STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()),
             check_records(connection, edition.as_of),
             CHECK_ABOUT.check(connection.execute("from marts.check_about").df()),
             EXPECTED_COST.check(connection.execute("from marts.expected_cost order by draw").df()),
-            TRANSFERS_ALLOWED.check(allowed),
+            allowed,
         )
+
+
+def _transfers(told: SettingsFile, asker: Asker) -> tuple[pd.DataFrame, list[str]]:
+    """TRANSFERS_ALLOWED among shops that the asker sees, and what is said of the others."""
+    pairs, said = list(told.transfers), []
+    if asker.shops is not None:
+        pairs = [pair for pair in told.transfers if asker.shops.issuperset(pair)]
+        if any(asker.shops.intersection(pair) for pair in set(told.transfers) - set(pairs)):
+            said = [_PASSED_ON]
+    frame = pd.DataFrame(pairs, columns=["from_shop", "to_shop"])
+    return TRANSFERS_ALLOWED.check(frame), said
+
+
+def _stock_as_built(connection: duckdb.DuckDBPyConnection, day: date) -> StockRecords:
+    """The stock's records; walk-ins and repeats, which rest on all shops, as the build has them."""
+    (about,) = one_row(run(connection, "access/sql/stock_about"))
+    return replace(
+        read_stock_records(connection, day),
+        walk_ins=WALK_INS.check(connection.execute("from marts.stock_walk_ins").df()),
+        repeat_rate=json.loads(about)["repeats_per_year"] / 365.25,
+    )
 
 
 def built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
