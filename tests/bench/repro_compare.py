@@ -29,11 +29,18 @@ class Difference:
 
 
 def built(
-    root: Path, files: str, *, threads: int, hash_seed: int, omp: int = 1, forced: bool = False
+    root: Path,
+    files: str,
+    *,
+    threads: int,
+    hash_seed: int,
+    omp: int = 1,
+    forced: bool = False,
+    zone: str = "UTC",
 ) -> Path:
-    """Build a home from nothing in a process of its own; its warehouse."""
+    """Build a home from nothing in a process of its own, under a time zone; its warehouse."""
     words = [sys.executable, "-m", "tests.bench.repro_build", str(root), files, str(threads)]
-    own = {"PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": CHECKOUT}
+    own = {"PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": CHECKOUT, "TZ": zone}
     own |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), str(omp))
     done = subprocess.run(
         words + ["forced"] * forced,

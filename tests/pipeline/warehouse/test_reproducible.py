@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.intake.receive import handed_files, receive
 from tests.bench.repro_compare import built, compared, differences, not_the_same_bytes, relative
 from tests.pipeline.shop_files import sweep_csv, write_files
 from tests.pipeline.stocked_shop import FILES
@@ -19,7 +20,7 @@ def files(tmp_path):
 @pytest.mark.long
 def test_two_processes_with_one_thread_write_the_same_bytes(files, tmp_path):
     first = built(tmp_path / "first", files, threads=1, hash_seed=1)
-    second = built(tmp_path / "second", files, threads=1, hash_seed=2)
+    second = built(tmp_path / "second", files, threads=1, hash_seed=2, zone="Asia/Tokyo")
     assert not_the_same_bytes(first, second) == []
 
 
@@ -31,6 +32,15 @@ def test_more_threads_move_no_number_and_no_advice(files, tmp_path):
     assert [d for d in found if d.other] == []
     assert max((difference.worst for difference in found), default=0.0) <= 1e-9
     assert ADVICE.isdisjoint(difference.table for difference in found if difference.other)
+
+
+def test_files_count_in_one_order_however_they_are_named(home, tmp_path):
+    folder = write_files(tmp_path / "files", {name: text for name, text in reversed(FILES.items())})
+    paths = sorted(folder.iterdir())
+    for given in (paths, paths[::-1], [folder]):
+        receive(home, given)
+    orders = [[f.name for f in handed_files(home) if f.hand_in == number] for number in (1, 2, 3)]
+    assert orders[0] == orders[1] == orders[2] == sorted(orders[0])
 
 
 def test_any_difference_of_a_table_is_told():
