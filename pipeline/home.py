@@ -224,6 +224,10 @@ class Home:
             raise HomeError(
                 f"Another builder is at work in {self.root}: {_holder(card)}."
             ) from error
+        except OSError as error:
+            raise HomeError(
+                f"The data home {self.root} cannot be written: {error.strerror}."
+            ) from error
         try:
             card.write_text(json.dumps(_this_process()), encoding="utf-8")
             if self._card() is not None:
@@ -241,6 +245,8 @@ class Home:
                 return False
         except Timeout:
             return True
+        except OSError:  # who cannot write to it cannot tell, and builds nothing
+            return False
 
 
 def default_root() -> Path:

@@ -37,7 +37,7 @@ def keep_events(home: Home) -> None:
         with suppress(duckdb.Error):
             _copy(found.path, kept)
     if kept.exists():
-        for path in _kept(home)[:-KEPT]:
+        for path in {*_kept(home)[:-KEPT], *damaged_events(home)} - {kept}:
             path.unlink(missing_ok=True)
 
 

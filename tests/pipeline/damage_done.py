@@ -8,7 +8,8 @@ from pathlib import Path
 import duckdb
 
 from pipeline.home import Home
-from pipeline.warehouse.publish import draft_path, newest, publish
+from pipeline.warehouse.damage import damage
+from pipeline.warehouse.publish import Manifest, draft_path, newest, publish
 
 
 def flip_a_byte(path: Path) -> None:
@@ -35,6 +36,26 @@ def flip_all_blocks(path: Path) -> None:
     for at in range(3 * 4096 + 2048, len(content), 8192):
         content[at] ^= 0xFF
     path.write_bytes(content)
+
+
+def flip_a_block_that_opening_passes_by(manifest: Manifest) -> None:
+    """Change a byte of a warehouse so that it opens as before and a table cannot be read."""
+    content = manifest.path.read_bytes()
+    for at in range(3 * 4096 + 1000, len(content), 262_144):
+        changed = bytearray(content)
+        changed[at] ^= 0xFF
+        manifest.path.write_bytes(changed)
+        if _opens(manifest.path) and damage(manifest):
+            return
+    raise AssertionError("opening reads every block")
+
+
+def _opens(path: Path) -> bool:
+    try:
+        duckdb.connect(str(path), read_only=True).close()
+    except duckdb.Error:
+        return False
+    return True
 
 
 def published_again(home: Home, change: str = "") -> None:
@@ -75,7 +96,8 @@ def dump(home: Home) -> dict[str, list[tuple]]:
         ).fetchall()
         return {
             f"{schema}.{table}": connection.execute(
-                f'from {schema}."{table}" order by all'
+                f"select columns(lambda c: not c.ends_with('s_path')) from {schema}.\"{table}\" "
+                "order by all"
             ).fetchall()
             for schema, table in tables
             if table not in left_out

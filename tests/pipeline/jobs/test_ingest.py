@@ -58,27 +58,6 @@ def test_rows_that_had_waited_are_reported_when_they_come_in(home, tmp_path):
     assert hand_in(home, tmp_path / "b", {"sensors": SHOP["sensors"]}).came_in == 4
 
 
-def test_a_rebuild_gives_the_same_records(home, tmp_path):
-    report = hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1", "T2")})
-    tables = [row[0] for row in query(
-        home, report, "select table_schema || '.' || table_name from information_schema.tables "
-        "where table_type = 'BASE TABLE' and table_name <> 'files' "
-        # what earlier builds advised is kept, and the first build is one of them by then
-        "and table_name not in ('advised', 'advised_spells', 'advice_followed', 'answers_followed') "
-        "order by all"
-    )]  # fmt: skip
-    before = {name: query(home, report, f"from {name} order by all") for name in tables}
-    for folder in (home.rows, home.sweeps, home.measured):
-        shutil.rmtree(folder)
-        folder.mkdir()
-    manifest = rebuild(home)
-    connection = connect(manifest.path, read_only=True)
-    assert len(before) > 30
-    for name, rows in before.items():
-        assert connection.execute(f"from {name} order by all").fetchall() == rows, name
-    connection.close()
-
-
 def test_a_corrected_supply_measures_that_sweep_anew_and_no_other(home, tmp_path):
     hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1", "T2")})
     kept = {path.name for path in home.measured.iterdir()}

@@ -1,0 +1,73 @@
+"""All that is derived can be thrown away: it comes back the same."""
+
+import os
+
+import pytest
+
+from pipeline.commands import main
+from pipeline.home import HomeError
+from pipeline.jobs import made_anew
+from pipeline.jobs.check_home import check_home
+from pipeline.jobs.made_anew import rebuild_from_nothing
+from pipeline.warehouse.leftovers import SET_BY
+from pipeline.warehouse.publish import newest
+from tests.pipeline.damage_done import dump, flip_a_byte, published_again
+
+
+def _derived(home):
+    return {
+        path.relative_to(home.root): path.stat().st_mtime_ns
+        for folder in (home.rows, home.sweeps, home.measured, home.kept_models)
+        for path in folder.iterdir()
+    }
+
+
+def test_everything_derived_is_made_anew_and_every_table_is_the_same(faulty_copy):
+    (faulty_copy.sweeps / "000009-0001.parquet").write_bytes(b"of another home")
+    for name in _derived(faulty_copy):
+        os.utime(faulty_copy.root / name, (1, 1))
+    before, files = dump(faulty_copy), _derived(faulty_copy)
+    assert len(before) > 80
+    made = rebuild_from_nothing(faulty_copy)
+    assert (made.before, made.manifest.version, made.different) == (1, 2, [])
+    assert made.tables >= 10
+    after = dump(faulty_copy)
+    assert after.keys() == before.keys()
+    for name, rows in before.items():
+        assert after[name] == rows, name
+    again = _derived(faulty_copy)
+    assert again.keys() == {name for name in files if "000009" not in name.name}
+    assert min(again.values()) > max(files.values())  # each was written anew
+    assert not (faulty_copy.root / SET_BY).exists()
+    assert check_home(faulty_copy) == []
+
+
+def test_what_was_set_by_comes_back_where_the_build_fails(faulty_copy, monkeypatch):
+    def fails(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(made_anew, "build", fails)
+    files = _derived(faulty_copy)
+    with pytest.raises(OSError, match="No space"):
+        rebuild_from_nothing(faulty_copy)
+    assert _derived(faulty_copy) == files
+    assert not (faulty_copy.root / SET_BY).exists()
+    assert newest(faulty_copy).version == 1
+
+
+def test_nothing_is_thrown_away_that_could_not_come_back(faulty_copy):
+    flip_a_byte(faulty_copy.handed_in / "000001" / "0002.csv")
+    files = _derived(faulty_copy)
+    with pytest.raises(HomeError, match=r"Nothing was changed(.|\n)*0002\.csv"):
+        rebuild_from_nothing(faulty_copy)
+    assert _derived(faulty_copy) == files
+
+
+@pytest.mark.long
+def test_the_command_tells_what_it_was_compared_with(faulty_copy, capsys):
+    command = ["rebuild", "--from-nothing", "--home", str(faulty_copy.root)]
+    assert main(command) == 0
+    assert "hold the same rows as version 1." in capsys.readouterr().out
+    published_again(faulty_copy, "delete from staging.shops")
+    assert main(command) == 1
+    assert "other rows were found in: shops" in capsys.readouterr().err
