@@ -29,6 +29,7 @@ from dashboard.wording.check_plan_words import (
 )
 from dashboard.words import counted, day, lines, number
 from pipeline.access.check_plan_view import CheckPlanView
+from pipeline.asker import OPERATOR
 
 TITLE = "Checks: which bike comes in when"
 ROWS_SHOWN = 50
@@ -42,6 +43,9 @@ def show(shown: records.Shown) -> None:
     surround.which_records(view.edition)
     as_of = surround.records_as_of(view.edition)
     st.html(joined([tag("h1", TITLE), tag("p", as_of, class_="wa-quiet")]))
+    if shown.asker.role == OPERATOR:
+        _of_fleet(view)
+        return
     if view.days.empty and len(view.about):
         surround.nothing(
             "There is nothing to plan: no working day lies in these weeks. The days on which shops "
@@ -68,6 +72,28 @@ def show(shown: records.Shown) -> None:
     _unplaced(unplaced, currency)
     surround.heading("What this plan rests on")
     st.html(bullets(rests_on(view.about, view.settings)))
+
+
+def _of_fleet(view: CheckPlanView) -> None:
+    """An operator's own bikes in every shop, without the shops' hours and costs."""
+    if view.visits.empty and view.unplaced.empty:
+        surround.nothing(
+            "No check of your bikes is planned, and none waits for a day. That says nothing about "
+            "any bike: each keeps what its own page tells of it."
+        )
+        return
+    said = f"{counted(len(view.visits), 'bike')} to come in."
+    st.html(tag("p", tag("strong", said)))
+    surround.show_cautions(whole=False)
+    st.html(tag("p", NOT_SAFE))
+    _downloads(view.visits, view.events)
+    _list(view.visits, "")
+    _unplaced(view.unplaced, "")
+
+
+def _without_costs(columns: dict, rows: pd.DataFrame, cost: str, heading: str) -> dict:
+    """Columns of a table, without that of a cost that is told of none of the rows."""
+    return {name: of for name, of in columns.items() if name != heading or rows[cost].notna().any()}
 
 
 def _asked(view: CheckPlanView) -> tuple[str | None, str | None]:
@@ -178,6 +204,7 @@ def _list(visits: pd.DataFrame, currency: str) -> None:
         st.pagination(leaves, key="check_leaf", max_visible_pages=5, **_BOUND) if leaves > 1 else 1
     )
     shown = leaf(rows, chosen)
+    columns = _without_costs(columns, rows, "saves", "Against not checking")
     caption = f"{counted(len(rows), 'visit')}, the earliest first; {len(shown)} shown."
     above.html(table(shown, columns, caption))
 
@@ -196,6 +223,7 @@ def _unplaced(unplaced: pd.DataFrame, currency: str) -> None:
         "Going unchecked costs": lambda r: _waiting(r, currency),
     }
     rows = unplaced.assign(shop=shop_names(unplaced))
+    columns = _without_costs(columns, rows, "waiting_costs", "Going unchecked costs")
     for plight in PLIGHTS:
         own = rows[rows["plight"].eq(plight)]
         if own.empty:

@@ -20,13 +20,17 @@ class Rule:
     """Which rows of a table are shown, and which of their cells are put differently.
 
     ``where`` is a condition, ``cells`` an expression for each column that may name or tell of what
-    is another's. ``roles`` may see any of it at all; ``anew`` is the statement that makes the table
+    is another's, ``costs`` names those that are a shop's costs, blank for an operator, and
+    ``told`` texts of which an operator is told the sentences without an amount.
+    ``roles`` may see any of it at all; ``anew`` is the statement that makes the table
     again from what is in scope.
     """
 
     where: str
     cells: dict[str, str] = field(default_factory=dict)
     roles: frozenset[str] = frozenset({TECHNICIAN, OWNER, OPERATOR})
+    costs: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
     anew: str = ""
 
 
@@ -155,15 +159,15 @@ RULES: dict[str, Rule] = {
     "marts.bands": Rule(f"t.source = 'maker' or {_GOOD_POOLED.where}"),
     "marts.bike_shops": _NOBODYS,
     "marts.bikes": _UNIT,
-    "marts.cheapest": _SENSOR,
+    "marts.cheapest": Rule(_SENSOR.where, roles=_SHOPS),
     "marts.check_about": _SHOP,
     "marts.check_costs": Rule(_UNIT.where, roles=_SHOPS),
     "marts.check_days": _SHOP,
-    "marts.check_events": _UNIT,
+    "marts.check_events": Rule(_UNIT.where, told=("why",)),
     "marts.check_settings": _REFERENCE,
-    "marts.check_unplaced": _UNIT,
-    "marts.check_visits": _UNIT,
-    "marts.check_work": _UNIT,
+    "marts.check_unplaced": Rule(_UNIT.where, costs=("waiting_costs",), told=("words",)),
+    "marts.check_visits": Rule(_UNIT.where, costs=("saves", "waiting_costs"), told=("why",)),
+    "marts.check_work": Rule(_UNIT.where, roles=_SHOPS),
     "marts.checks": Rule(_TEST.where, _LIMITS),
     "marts.contact_gaps": _UNIT,
     "marts.contacts": _LIFE,
@@ -202,8 +206,8 @@ RULES: dict[str, Rule] = {
     "marts.odometer_readings": Rule(_on("t.read_on")),
     "marts.part_need": Rule(_SENSOR.where, roles=_SHOPS),
     "marts.plan_rates": _RECKONING,
-    "marts.plan_sensors": _SENSOR,
-    "marts.plan_settings": _REFERENCE,
+    "marts.plan_sensors": Rule(_SENSOR.where, roles=_SHOPS),
+    "marts.plan_settings": Rule("true", roles=_SHOPS),
     "marts.planned_work": _SENSOR,
     "marts.reading_values": _TEST,
     "marts.readings": Rule(_on("t.read_on")),
@@ -213,6 +217,7 @@ RULES: dict[str, Rule] = {
             **_own_or_null("comeback_of", "outcome_id", "repairs"),
             **_own_or_null("session_id", "session_id", "tests"),
         },
+        costs=("parts_cost", "labour_hours"),
     ),
     "marts.repairs_after_tests": Rule(f"{_TEST.where} and {_among('outcome_id', 'repairs')}"),
     "marts.riding_rates": _UNIT,
@@ -304,13 +309,14 @@ RULES: dict[str, Rule] = {
     "staging.calendar": _UNIT,
     "staging.fitments": _REFERENCE,
     "staging.odometer": Rule(_on("t.read_on")),
-    "staging.parts": _REFERENCE,
+    "staging.parts": Rule("true", costs=("unit_price",)),
     "staging.repair_outcomes": Rule(
         _among("outcome_id", "repairs"),
         {
             **_own_or_null("comeback_of", "outcome_id", "repairs"),
             **_own_or_null("session_id", "session_id", "tests"),
         },
+        costs=("parts_cost", "labour_hours"),
     ),
     "staging.ride_log": Rule(_on("t.started_at::date")),
     "staging.sensors": Rule(
@@ -329,11 +335,25 @@ RULES: dict[str, Rule] = {
 }
 
 
+def _without_amounts(column: str) -> str:
+    """The lines of a text that name no amount of money."""
+    lines = f"string_split(t.{column}, chr(10))"
+    amount = "'costs? (less than )?[0-9]'"
+    return (
+        f"array_to_string(list_filter({lines}, lambda line: not regexp_matches(line, {amount})), "
+        "chr(10))"
+    )
+
+
 def view_of(table: str, role: str) -> str:
     """The query of what a role may see of ``schema.table``, all in scope; nothing undeclared."""
     rule = RULES.get(table, _NOBODYS)
     if role not in rule.roles:
         rule = _NOBODYS
-    replaced = ", ".join(f"{sql} as {name}" for name, sql in rule.cells.items())
-    cells = f"t.* replace ({replaced})" if replaced else "t.*"
-    return f"select {cells} from whole.{table} as t where {rule.where}"
+    cells = dict(rule.cells)
+    if role == OPERATOR:
+        cells |= dict.fromkeys(rule.costs, "null")
+        cells |= {column: _without_amounts(column) for column in rule.told}
+    replaced = ", ".join(f"{sql} as {name}" for name, sql in cells.items())
+    shown = f"t.* replace ({replaced})" if replaced else "t.*"
+    return f"select {shown} from whole.{table} as t where {rule.where}"

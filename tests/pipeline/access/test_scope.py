@@ -7,6 +7,7 @@ import inspect
 import json
 import pkgutil
 import re
+import shutil
 from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
@@ -47,6 +48,7 @@ from pipeline.access.settings_view import settings_view
 from pipeline.asker import OPERATOR, OWNER, ROLES, TECHNICIAN, Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
+from pipeline.intake.settings_edit import keep_settings
 from pipeline.warehouse.publish import newest
 from tests.askers import HERE
 from tests.pipeline.two_owners import SESSIONS, UNITS, fill
@@ -205,6 +207,51 @@ def test_a_bike_that_changed_hands_leaves_its_tests_with_each_shop(two_owners):
     assert moved.odometer["read_on"].min() >= pd.Timestamp("2026-05-20")
     with pytest.raises(NotThereError):
         views.session_view(two_owners, south, "nqr-mqv-T1")
+
+
+def test_an_operator_is_told_no_costs(two_owners):
+    asker, _ = ASKERS["operator of rqd"]
+    whole = check_plan_view.check_plan_view(two_owners, HERE)
+    assert re.search(
+        r"costs? (less than )?\d", " ".join([*whole.visits["why"], *whole.unplaced["words"]])
+    )
+    view = check_plan_view.check_plan_view(two_owners, asker)
+    assert set(view.visits["unit_id"]) | set(view.unplaced["unit_id"]) == {"rqd-nqr", "rqd-sqv"}
+    assert view.visits["saves"].isna().all()
+    assert view.visits["waiting_costs"].isna().all()
+    assert view.unplaced["waiting_costs"].isna().all()
+    assert view.about.empty
+    told = " ".join(said([view.visits, view.unplaced, view.events]))
+    told += check_plan_view.check_calendar(view.events).decode()
+    assert not re.search(r"costs? (less than )?\d", told)
+
+
+def pooled_of(home: Home, asker: Asker) -> tuple[int, int]:
+    with reading(home, asker) as (_, connection):
+        bands = connection.execute("select count(*) from marts.bands").fetchone()[0]
+        judged = connection.execute(
+            "select count(*) from marts.checks where low is not null "
+            "and band_source like 'learned from %'"
+        ).fetchone()[0]
+    return bands, judged
+
+
+def test_what_all_say_together_is_shown_once_enough_stand_behind_it(two_owners, tmp_path):
+    asker, _ = ASKERS["owner of nqr"]
+    assert pooled_of(two_owners, asker) == (0, 0)
+    assert pooled_of(two_owners, HERE)[0] > 0
+    both = Asker("both", OWNER, frozenset({"nqr", "sqv"}))
+    assert pooled_of(two_owners, both) == pooled_of(two_owners, HERE)
+    shutil.copytree(two_owners.root, tmp_path / "copy")
+    copy = Home(tmp_path / "copy")
+    one_owner = {"pooled_least_shops": 2, "pooled_least_sensors": 1}
+    assert keep_settings(copy, one_owner, asker=HERE) == {}
+    assert pooled_of(copy, asker) == pooled_of(two_owners, HERE)
+    assert views.trust_view(copy, asker).about == views.trust_view(two_owners, HERE).about
+    assert wear_view.wear_view(two_owners, asker).about["reason"].startswith("too few shops")
+    sensors = {"pooled_least_sensors": 30}
+    keep_settings(copy, sensors, asker=HERE)
+    assert pooled_of(copy, asker) == (0, 0)
 
 
 def test_who_sees_all_sees_all(two_owners):
