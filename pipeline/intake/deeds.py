@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -118,10 +118,10 @@ def _held(home: Home) -> Iterator[_Record]:
 @contextmanager
 def kept_still(home: Home) -> Iterator[None]:
     """Keep the record, and the settings that are changed with it, as they are for a moment."""
-    if not home.deeds.exists():
-        yield
-        return
-    with _held(home):
+    with ExitStack() as held:
+        if home.deeds.exists():
+            with suppress(OSError):  # where nobody can write, it is still by itself
+                held.enter_context(_held(home))
         yield
 
 

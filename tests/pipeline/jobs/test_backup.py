@@ -189,6 +189,17 @@ def test_a_file_changed_since_it_was_handed_in_is_told_of(kept, tmp_path):
     assert "is not what came with its hand-in" in done.different[0]
 
 
+def test_a_home_that_cannot_be_written_can_be_backed_up(kept, tmp_path, monkeypatch):
+    def refuse(*args: object, **words: object) -> None:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr("pipeline.intake.deeds.FileLock.acquire", refuse)
+    made = back_up(kept, tmp_path / "b.tar")
+    assert len(made.warnings) == 1
+    assert "the record of deeds does not tell of it" in made.warnings[0]
+    assert made.backup.last_hand_in == 1
+
+
 def test_where_a_backup_may_not_go(kept, tmp_path):
     (tmp_path / "there.tar").write_text("")
     for target, told in (
