@@ -88,11 +88,10 @@ def back_up(
     Raises
     ------
     HomeError
-        There are no records, they are of a newer layout, or the target cannot be taken.
+        There are no records, they are of a newer layout, the target cannot be taken, or the backup
+        cannot be written; no half of it is left.
     BackupError
         What was written does not read back as it was; it is taken away again.
-    OSError
-        It cannot be written; no half of it is left.
     """
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: there is nothing to back up.")
@@ -110,6 +109,8 @@ def back_up(
         read = read_backup(draft)
         draft.rename(path)
         sync_folder(path.parent)
+    except OSError as error:
+        raise HomeError(f"{path} could not be made: {error}. No half of it is left.") from error
     finally:
         draft.unlink(missing_ok=True)
     backup = Backup(path, head, read.hashes, read.size)

@@ -71,9 +71,7 @@ def restore(
     BackupError
         The file is no backup, or is damaged or cut short. Nothing was restored.
     HomeError
-        Something is in the way at ``root``. Nothing was restored.
-    OSError
-        It cannot be written; no half of it is left.
+        Something is in the way at ``root``, or it cannot be written. Nothing was restored.
     """
     root = root.expanduser().resolve()
     _refuse_taken(root)
@@ -130,6 +128,8 @@ def _put_there(backup: Backup, root: Path) -> None:
             root.rmdir()
         draft.rename(root)
         sync_folder(root.parent)
+    except OSError as error:
+        raise HomeError(f"{root} could not be restored: {error}. No half of it is left.") from error
     finally:
         shutil.rmtree(draft, ignore_errors=True)
 

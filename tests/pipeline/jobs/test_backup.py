@@ -219,9 +219,20 @@ def test_no_half_of_a_backup_is_left(kept, tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(backup_module, "_add_file", fail)
-    with pytest.raises(OSError, match="No space"):
+    with pytest.raises(HomeError, match=r"b.tar could not be made: .*No space left"):
         back_up(kept, tmp_path / "b.tar")
     assert [path.name for path in tmp_path.iterdir()] == ["home"]
+
+
+def test_no_half_of_a_home_is_left(whole, tmp_path, monkeypatch):
+    def fail(content: object, target: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(restore_module, "copied", fail)
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(HomeError, match=r"new could not be restored: .*No space left"):
+        restore(whole, tmp_path / "new")
+    assert sorted(tmp_path.iterdir()) == before
 
 
 @pytest.fixture
