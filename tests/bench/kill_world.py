@@ -119,8 +119,8 @@ def amiss_in(home: Home, manifest: Manifest) -> list[str]:
         (files, last) = connection.execute(
             "select count(*), max(hand_in) from intake.files"
         ).fetchone()
-        connection.execute("select count(*) from marts.worklist").fetchone()
-        connection.execute("select count(*) from marts.notices").fetchone()
+        for table in ("sensor_lives", "sweep_measures", "sweep_passes"):
+            connection.execute(f"from marts.{table}").fetchall()
     finally:
         connection.close()
     found = [f"hand-in {last} instead of {manifest.hand_in}"] if last != manifest.hand_in else []
