@@ -114,7 +114,8 @@ def _instead_of_newer(home: Home, manifest: Manifest) -> str:
         return ""
     return (
         f"Newer records cannot be read ({why}), so that version {manifest.version} is shown. "
-        "Nothing handed in is lost by it: the next build makes them anew."
+        "Nothing handed in is lost by it: the next build, after the next entry or at the next "
+        "start, makes them anew."
     )
 
 
