@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-LONGEST_HEADER = 100_000
+LONGEST_HEADER = 1_000_000
 
 
 class BrokenFileError(Exception):
@@ -33,6 +33,10 @@ def read_header(path: Path) -> Header:
         first = file.readline(LONGEST_HEADER)
     if not first:
         raise BrokenFileError("the file is empty (zero bytes)")
+    if len(first) == LONGEST_HEADER:
+        raise BrokenFileError(
+            f"its first line is longer than {LONGEST_HEADER:,} bytes; expected a header row"
+        )
     if first.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise BrokenFileError("the text is UTF-16; expected UTF-8")
     if b"\x00" in first:
@@ -45,8 +49,15 @@ def read_header(path: Path) -> Header:
             )
     except UnicodeDecodeError:
         raise BrokenFileError("the header row is not UTF-8 text; expected CSV in UTF-8") from None
+    if line.count('"') % 2:
+        raise BrokenFileError(
+            "the quotes in the header row do not pair up; expected each column's name on one line"
+        )
     delimiter = ";" if line.count(";") > line.count(",") else ","
-    names = [name.strip() for name in next(csv.reader([line], delimiter=delimiter), [])]
+    try:
+        names = [name.strip() for name in next(csv.reader([line], delimiter=delimiter), [])]
+    except csv.Error as error:
+        raise BrokenFileError(f"the header row cannot be read: {error}") from None
     doubled = sorted({name for name in names if name and names.count(name) > 1})
     if doubled:
         raise BrokenFileError(f"the header row names {', '.join(doubled)} twice")

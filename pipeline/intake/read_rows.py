@@ -12,18 +12,20 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import duckdb
 import pyarrow as pa
 
 from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError, read_header
+from pipeline.intake.even_text import EvenText, even_text
 from pipeline.intake.receive import HandedFile
 from pipeline.intake.rejects import number_lines
 from pipeline.intake.seals import digest_of
 from pipeline.statements import one_row, run
 
-READ_VERSION = "4"
+READ_VERSION = "5"
 ISSUES_DDL = (
     "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
     " value varchar, reason varchar, effect varchar, row_count bigint)"
@@ -41,6 +43,7 @@ class Source:
     is_parquet: bool
     types: dict[str, str]
     delimiter: str = ","
+    text: EvenText | None = None
 
 
 def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
@@ -60,7 +63,8 @@ def read_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
             raise BrokenFileError(
                 "the file's name begins with no table's name; expected one of " + ", ".join(TABLES)
             )
-        _read_table(connection, file, table)
+        with TemporaryDirectory(prefix="even-") as folder:
+            _read_table(connection, file, table, Path(folder))
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
     except Exception as error:
@@ -124,11 +128,15 @@ def add_issue(
 
 
 def open_source(
-    connection: duckdb.DuckDBPyConnection, path: Path, columns: Iterable[tuple[str, str]] = ()
+    connection: duckdb.DuckDBPyConnection,
+    path: Path,
+    folder: Path,
+    columns: Iterable[tuple[str, str]] = (),
 ) -> Source:
     """Describe a CSV or Parquet file as a SQL relation of text (CSV) or typed (Parquet) columns.
 
-    ``columns`` are pairs of a column's name in the file and the name to read it under.
+    ``folder`` takes a copy where the text is to be made even first. ``columns`` are pairs of a
+    column's name in the file and the name to read it under.
     """
     ours = dict(columns)
     if path.suffix == ".parquet":
@@ -142,12 +150,13 @@ def open_source(
     names = [ours.get(name, name) or f"column {i}" for i, name in enumerate(header.names, 1)]
     types = dict.fromkeys(names, "VARCHAR")
     listed = ", ".join(f"'{_quoted(name)}': 'VARCHAR'" for name in types)
+    text = even_text(path, folder)
     relation = (
-        f"read_csv('{_quoted(path)}', header = true, auto_detect = false, "
+        f"read_csv('{_quoted(text.path)}', header = true, auto_detect = false, "
         f"delim = '{header.delimiter}', quote = '\"', escape = '\"', columns = {{{listed}}}, "
         "store_rejects = true, rejects_limit = 0, parallel = false)"
     )
-    return Source(relation, list(types), False, types, header.delimiter)
+    return Source(relation, list(types), False, types, header.delimiter, text)
 
 
 def _open_parquet(
@@ -186,10 +195,12 @@ def check_columns(connection: duckdb.DuckDBPyConnection, source: Source, table: 
     return [name for name in table.required if name not in source.names]
 
 
-def _read_table(connection: duckdb.DuckDBPyConnection, file: HandedFile, table: Table) -> None:
-    source = open_source(connection, file.path, file.columns)
+def _read_table(
+    connection: duckdb.DuckDBPyConnection, file: HandedFile, table: Table, folder: Path
+) -> None:
+    source = open_source(connection, file.path, folder, file.columns)
     missing = check_columns(connection, source, table)
-    _load_raw(connection, file, source, table)
+    _load_raw(connection, source, table)
     _register_fields(connection, table, source)
     latest = (file.handed_in_on + timedelta(days=1)).isoformat()
     run(connection, "intake/sql/read/cells", {"latest_day": latest})
@@ -202,9 +213,7 @@ def _read_table(connection: duckdb.DuckDBPyConnection, file: HandedFile, table: 
         run(connection, "intake/sql/read/keep_rejects")
 
 
-def _load_raw(
-    connection: duckdb.DuckDBPyConnection, file: HandedFile, source: Source, table: Table
-) -> None:
+def _load_raw(connection: duckdb.DuckDBPyConnection, source: Source, table: Table) -> None:
     """Load the known columns as text, each row under its line (CSV) or row number (Parquet)."""
     connection.execute("drop table if exists reject_errors")
     connection.execute("drop table if exists reject_scans")
@@ -212,12 +221,33 @@ def _load_raw(
         f', {_as_text(name, source)} as "{name}"' for name in table.names if name in source.names
     )
     ordinal = "file_row_number + 1" if source.is_parquet else "row_number() over ()"
-    connection.execute(
+    load(
+        connection,
+        source,
         f"create or replace temp table raw as select ({ordinal})::bigint as line{columns} "  # noqa: S608
-        f"from {source.relation}"
+        f"from {source.relation}",
     )
-    if not source.is_parquet:
-        number_lines(connection, file.path, table, source.names, source.delimiter)
+    if source.text is not None:
+        number_lines(connection, source.text, table, source.names, source.delimiter)
+
+
+def load(connection: duckdb.DuckDBPyConnection, source: Source, statement: str) -> None:
+    """Run a statement that reads a file.
+
+    Raises
+    ------
+    BrokenFileError
+        It is text, and where its records end cannot be told.
+    """
+    try:
+        connection.execute(statement)
+    except duckdb.InvalidInputException as error:
+        if source.is_parquet:
+            raise
+        raise BrokenFileError(
+            "its records cannot be told apart: quotes are missing or left open; expected quotes in "
+            "pairs and a line feed at each line's end"
+        ) from error
 
 
 def _as_text(name: str, source: Source) -> str:

@@ -7,6 +7,7 @@ place, blank; only a missing session, or a column without a single number, sets 
 from __future__ import annotations
 
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import duckdb
 from pyarrow import parquet
@@ -19,6 +20,7 @@ from pipeline.intake.read_rows import (
     add_issue,
     check_columns,
     keep,
+    load,
     open_source,
     refuse_troubled,
     set_aside_whole,
@@ -71,6 +73,8 @@ def samples_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> Non
         _load(connection, file)
     except BrokenFileError as error:
         add_issue(connection, "file", reason=str(error))
+    except Exception as error:
+        set_aside_whole(connection, error)
 
 
 def samples_path(sweeps: Path, stem: str) -> Path:
@@ -83,16 +87,22 @@ def _load(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
 
     The caller has made the tables ``read_rows`` and ``read_issues``.
     """
-    source = open_source(connection, file.path, file.columns)
+    with TemporaryDirectory(prefix="even-") as folder:
+        _load_from(connection, open_source(connection, file.path, Path(folder), file.columns))
+
+
+def _load_from(connection: duckdb.DuckDBPyConnection, source: Source) -> None:
     missing = check_columns(connection, source, TABLES["sweeps"])
     if "session_id" in missing:
         raise BrokenFileError("the column session_id is missing; no sample can be placed")
     for table in ("reject_errors", "reject_scans"):
         connection.execute(f"drop table if exists {table}")
     columns = ", ".join(f"{_number(name, source)} as {name}" for name in _NUMBERS)
-    connection.execute(
+    load(
+        connection,
+        source,
         "create or replace temp table samples as select "  # noqa: S608 - names of the contract
-        f"nullif(trim(session_id::varchar), '') as session_id, {columns} from {source.relation}"
+        f"nullif(trim(session_id::varchar), '') as session_id, {columns} from {source.relation}",
     )
     run(connection, "intake/sql/read/sweep_samples")
     wrong = _columns_without_numbers(connection, source)

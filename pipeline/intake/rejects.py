@@ -8,7 +8,6 @@ again.
 from __future__ import annotations
 
 import csv
-from pathlib import Path
 
 import duckdb
 import numpy as np
@@ -17,22 +16,25 @@ import pyarrow as pa
 
 from pipeline.intake.contract import Table
 from pipeline.intake.csv_text import BrokenFileError, line_of, record_starts
+from pipeline.intake.even_text import EvenText
 from pipeline.statements import one_row, run
 
 _TEXTS = pa.list_(pa.string())
+#: So many bytes of a rejected record are read for its key and its cells.
+_LONGEST = 100_000
 
 
 def number_lines(
-    connection: duckdb.DuckDBPyConnection, path: Path, table: Table, names: list[str], mark: str
+    connection: duckdb.DuckDBPyConnection, text: EvenText, table: Table, names: list[str], mark: str
 ) -> None:
     """Put each accepted record's line in place of its ordinal, and list the rejected ones.
 
     Fills ``reject_lines`` with line, key and readable cells of each rejected record. ``names`` are
     the header's, ``mark`` its delimiter.
     """
-    starts = record_starts(path)
+    starts = record_starts(text.path)
     rejected = _rejected(connection, starts)
-    lines = line_of(path, starts)
+    lines = line_of(text.path, starts)
     (count,) = one_row(connection.execute("select count(*) from raw"))
     if len(starts) - len(rejected) != count:
         raise BrokenFileError(
@@ -45,7 +47,7 @@ def number_lines(
     connection.register("numbers", numbers)
     run(connection, "intake/sql/read/number_lines")
     connection.unregister("numbers")
-    texts = _texts(path, starts, rejected)
+    texts = _texts(text, starts, rejected)
     _keep(connection, starts[rejected] + 1, lines[rejected], texts, table, names, mark)
 
 
@@ -60,15 +62,13 @@ def _rejected(connection: duckdb.DuckDBPyConnection, starts: np.ndarray) -> np.n
     return np.unique(places[places < len(starts)])
 
 
-def _texts(path: Path, starts: np.ndarray, rejected: np.ndarray) -> list[str]:
+def _texts(text: EvenText, starts: np.ndarray, rejected: np.ndarray) -> list[str]:
     if not len(rejected):
         return []
-    raw = path.read_bytes()
+    raw = text.path.read_bytes()
     ends = np.append(starts[1:], len(raw))
-    return [
-        raw[starts[place] : ends[place]].decode("utf-8", errors="replace").strip("\r\n")
-        for place in rejected
-    ]
+    records = (raw[starts[place] : ends[place]][:_LONGEST].strip(b"\r\n") for place in rejected)
+    return [text.as_it_came(record).decode(errors="replace") for record in records]
 
 
 def _keep(
@@ -98,7 +98,7 @@ def _keep(
 
 def _cells(text: str, table: Table, names: list[str], mark: str) -> dict[str, str]:
     """What stands under each known column, as far as the record goes."""
-    values = next(csv.reader([text.replace("\n", " ")], delimiter=mark), [])
+    values = next(csv.reader([" ".join(text.splitlines())], delimiter=mark), [])
     return {
         name: value.strip()
         for name, value in zip(names, values, strict=False)

@@ -58,3 +58,16 @@ def test_records_start_where_the_standard_reader_says(tmp_path_factory, rows):
         writer.writerow(row)
     path = _write(tmp_path_factory.mktemp("csv"), buffer.getvalue().encode())
     np.testing.assert_array_equal(line_of(path, record_starts(path)), starts)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (b'a,"b\nc",d\n', "quotes in the header row"),
+        (b"a," * 600_000 + b"\n", "longer than 1,000,000 bytes"),
+        (b"x" * 200_000 + b"\n", "cannot be read"),
+    ],
+)
+def test_a_header_that_cannot_be_told_is_refused(tmp_path, text, said):
+    with pytest.raises(BrokenFileError, match=said):
+        read_header(_write(tmp_path, text))

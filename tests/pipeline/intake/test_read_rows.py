@@ -120,7 +120,7 @@ def test_a_missing_required_column_sets_every_row_aside(tmp_path):
         ("units.csv", "unit_id,shop_id,model_code\rB1,s1,m\r", "carriage return alone"),
         ("units.parquet", b"PAR1 cut off", "cannot be read"),
         ("units.parquet", b"", "cannot be read"),
-        ("units.csv", 'unit_id,shop_id,model_code\nB1,"s1,m\nB2,s1,m\n', "quote"),
+        ("units.csv", 'unit_id,shop_id,model_code\nB"1,s1,m\nB"2,s1,m\nB"3,s1,m\n', "quote"),
     ],
 )
 def test_a_wholly_broken_file_is_one_issue(tmp_path, name, text, said):

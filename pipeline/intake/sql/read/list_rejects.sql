@@ -7,7 +7,12 @@ select
         when 'MISSING COLUMNS' then 'too few values in this line'
         when 'TOO MANY COLUMNS' then 'too many values in this line'
         when 'UNQUOTED VALUE' then 'the quotes in this line do not pair up'
-        when 'INVALID ENCODING' then 'this line is not UTF-8 text'
+        when 'INVALID ENCODING' then case
+            when contains(any_value(reject_lines.record), '�') then 'this line is not UTF-8 text'
+            when contains(any_value(reject_lines.record), chr(13)) then 'a carriage return stands alone in this line'
+            else 'the quotes in this line do not pair up'
+        end
+        when 'LINE SIZE OVER MAXIMUM' then 'this line is too long'
         else 'this line cannot be read'
     end || '; expected one value for each of the header''s ' || $columns || ' columns, in UTF-8',
     'row', 1
