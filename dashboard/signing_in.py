@@ -48,13 +48,25 @@ def who_asks() -> Asker:
         return whoever_is_here()
     claims = st.user.to_dict()
     if not served.sign_ins.holds(claims):
-        _ask_to_sign_in(served)
+        _ask_to_sign_in()
     return _part_of(served, claims)
 
 
 def signed_in_as() -> str | None:
     """The name of who is signed in; None where nobody signs in."""
     return None if network_served() is None else who_asks().name
+
+
+def reached_at() -> str | None:
+    """The address at which the shop's network reaches this; None where only this machine does."""
+    served = network_served()
+    return None if served is None else served.network.origin
+
+
+def sign_in_lasts() -> str:
+    """How long a sign-in lasts, in words; empty where nobody signs in."""
+    served = network_served()
+    return "" if served is None else _hours(served.network.sign_in_hours)
 
 
 def _part_of(served: Served, claims: Mapping[str, object]) -> Asker:
@@ -68,10 +80,10 @@ def _part_of(served: Served, claims: Mapping[str, object]) -> Asker:
     return asker
 
 
-def _ask_to_sign_in(served: Served) -> NoReturn:
+def _ask_to_sign_in() -> NoReturn:
     """The page of those who are not signed in: what this is, and the one button."""
     _ground()
-    lasts = f"A sign-in lasts {_hours(served.network.sign_in_hours)}."
+    lasts = f"A sign-in lasts {sign_in_lasts()}."
     said = tag("p", "This workshop's records are shown to those who have a part in it. ", lasts)
     st.html(joined([tag("h1", "Wear Atlas"), said]))
     if st.button("Sign in", key="sign_in", type="primary"):

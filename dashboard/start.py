@@ -149,8 +149,6 @@ def command(port: int) -> list[str]:
         os.path.join("dashboard", "app.py"),
         f"--server.port={port}",
         f"--server.address={HOST}",
-        f"--server.allowedHosts={HOST}",
-        "--server.allowedHosts=localhost",
         "--browser.gatherUsageStats=false",
     ]
 

@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import records, surround
 from dashboard.markup import Html, bullets, joined, link, tag
-from dashboard.signing_in import who_asks
+from dashboard.signing_in import reached_at, sign_in_lasts, who_asks
 from pipeline.access.allowed import require
 from pipeline.access.views import current_version
 from pipeline.home import DEMO, OWN, HomeError, demo_home, own_home
@@ -21,9 +21,17 @@ _WHAT = (
     "From that it says which sensors to test, which to replace and which parts to order, what that "
     "is expected to save, and how well its chances held in the shop's own past.",
     "It never declares a bike safe. Too little evidence is said to be just that.",
-    "Everything stays on this machine: nothing is sent anywhere.",
+    "Everything is kept on the machine where this runs: nothing is sent anywhere else.",
 )
 _BEGUN = "start_begun"
+_ALONE = (
+    "As it was started, this dashboard answers this machine alone. To let tablets and phones in "
+    "the shop reach it, start it with "
+)
+_TOGETHER = (
+    ". It then asks everyone to sign in, and shows nothing to those who have no part. The first "
+    "start writes the two files to fill in: how it is reached, and who is let in."
+)
 
 
 def show() -> None:
@@ -34,6 +42,7 @@ def show() -> None:
     surround.show_cautions(whole=False)
     _demo()
     _own()
+    _others()
 
 
 def _demo() -> None:
@@ -90,6 +99,18 @@ def _go_on(folder: str) -> None:
         st.html(tag("p", tag("strong", "Your own records are begun."), role="status"))
     kept = tag("p", "They are kept in ", tag("code", folder), ".", class_="wa-quiet")
     st.html(joined([kept, bullets(_ways())]))
+
+
+def _others() -> None:
+    """Whether tablets and phones reach this, and what to do so that they do."""
+    surround.heading("Tablets and phones")
+    address = reached_at()
+    if address is None:
+        command = tag("code", "python3 -m dashboard --network")
+        st.html(tag("p", _ALONE, command, _TOGETHER))
+        return
+    lasts = f" by those who have a part here; a sign-in lasts {sign_in_lasts()}."
+    st.html(tag("p", "This dashboard is reached at ", tag("code", address), lasts))
 
 
 def _ways() -> list[Html]:

@@ -8,14 +8,18 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.markup import Html, joined, link, tag
 from dashboard.prints.tags import one_tag, tag_sheet
+from dashboard.signing_in import reached_at
 from dashboard.words import counted
 from pipeline.access.tags_view import PAGE, tag_content
 
 SHOWN = 6
 _BARE = (
     "No address of this dashboard is set, so a tag holds the bike's bare number: scan it into the "
-    "field on the page Bench. With an address, a phone's camera opens the bike by itself, as far "
-    "as the phone can reach this dashboard: as it is started, it answers this machine alone."
+    "field on the page Bench. With an address, a phone's camera opens the bike by itself"
+)
+_ALONE = (
+    ", as far as the phone can reach this dashboard: as it was started, it answers this machine "
+    "alone."
 )
 
 
@@ -48,11 +52,20 @@ def show(shown: records.Shown) -> None:
 
 def _what_they_hold(base_address: str) -> Html:
     if not base_address:
-        return joined(
-            [tag("p", _BARE), tag("p", link("Set the address", "settings", "wa-pressed"))]
-        )
+        bare = tag("p", _BARE, _who_reaches_it())
+        return joined([bare, tag("p", link("Set the address", "settings", "wa-pressed"))])
     example = tag("code", tag_content("BIKE", base_address))
     return tag("p", "Scanned, a tag opens ", example, f", the bike on the page {PAGE.title()}.")
+
+
+def _who_reaches_it() -> Html:
+    address = reached_at()
+    if address is None:
+        way = link("How others reach it", "start", "wa-pressed")
+        return joined([_ALONE, " ", way])
+    return joined(
+        [", once its holder has signed in: here the address is ", tag("code", address), "."]
+    )
 
 
 def _chosen(bikes: pd.DataFrame) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import trustme
 
@@ -73,19 +74,28 @@ def provider() -> Iterator[int]:
 
 @contextmanager
 def network_shop(
-    demo: Home, folder: Path, *, metadata_url: str, provider_port: int, **changed: object
+    demo: Home,
+    folder: Path,
+    *,
+    metadata_url: str,
+    provider_port: int,
+    port: int | None = None,
+    people: str = PEOPLE,
+    **changed: object,
 ) -> Iterator[NetworkShop]:
     """`python -m dashboard --network` on a free port, looking at a demo.
 
     ``changed`` are keys of ``network.toml`` in place of the usual ones, None to leave one out.
     """
-    port = free_port()
+    port = port or free_port()
     home = Home(folder / "own")
     home.root.mkdir(parents=True)
-    authority = certify(folder)
+    authority = folder / "authority.pem"
+    if not authority.exists():
+        certify(folder)
     keys = usual_keys(folder, port) | {"provider": metadata_url} | changed
     write_keys(home.network, keys)
-    home.people.write_text(PEOPLE, encoding="utf-8")
+    home.people.write_text(people, encoding="utf-8")
     command = [sys.executable, "-m", "dashboard", "--network", "--home", str(home.root)]
     log = folder / "log"
     with log.open("w") as said:
@@ -138,6 +148,25 @@ def write_keys(path: Path, keys: Mapping[str, object]) -> None:
     """Write keys as TOML, which writes such values as JSON does; those that are None are left out."""
     lines = [f"{name} = {json.dumps(value)}" for name, value in keys.items() if value is not None]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@contextmanager
+def tablet_at(chromium, shop: NetworkShop, *, policy_kept: bool = True, **options) -> Iterator:
+    """A page of a browser of its own; nothing may have been asked of any other machine."""
+    usual = {"viewport": {"width": 820, "height": 1180}, "base_url": shop.address}
+    context = chromium.new_context(ignore_https_errors=True, **usual | options)
+    asked, told = [], []
+    context.on("request", lambda sent: asked.append(sent.url))
+    page = context.new_page()
+    page.on("console", lambda message: told.append(message.text))
+    page.set_default_timeout(20_000)
+    yield page
+    context.close()
+    ours = {(HOST, shop.port), ("localhost", shop.port), ("localhost", shop.provider_port)}
+    left = {(urlsplit(url).hostname, urlsplit(url).port) for url in asked if "//" in url}
+    pages_of_provider = {("cdn.jsdelivr.net", None)}  # the stand-in's own style sheet, never had
+    assert left - ours - pages_of_provider == set()
+    assert any("Content Security Policy" in text for text in told) is not policy_kept
 
 
 def sign_in(page, who: str) -> None:

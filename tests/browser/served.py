@@ -24,17 +24,21 @@ def free_port() -> int:
 
 
 def wait_until_up(
-    address: str, process: subprocess.Popen, log: Path, authority: Path | None = None
+    address: str,
+    process: subprocess.Popen,
+    log: Path,
+    authority: Path | None = None,
+    path: str = "/_stcore/health",
 ) -> None:
-    """Wait until a dashboard answers, or fail with what it said."""
+    """Wait until a server answers, or fail with what it said."""
     trust = ssl.create_default_context(cafile=str(authority)) if authority else None
     until = time.monotonic() + START_WITHIN_S
     while time.monotonic() < until:
         if process.poll() is not None:
             break
         try:
-            with urlopen(f"{address}/_stcore/health", timeout=2, context=trust):  # noqa: S310
+            with urlopen(f"{address}{path}", timeout=2, context=trust):  # noqa: S310
                 return
         except (URLError, OSError):
             time.sleep(0.2)
-    pytest.fail(f"the dashboard did not come up: {log.read_text()}")
+    pytest.fail(f"the server did not come up: {log.read_text()}")

@@ -5,8 +5,6 @@ from __future__ import annotations
 import socket
 import ssl
 from collections.abc import Iterator
-from contextlib import contextmanager
-from urllib.parse import urlsplit
 
 import pytest
 from websockets.exceptions import InvalidStatus
@@ -25,6 +23,7 @@ from tests.browser.network_shop import (
     network_shop,
     provider,
     sign_in,
+    tablet_at,
 )
 from tests.browser.served import HOST
 from tests.browser.test_technician_walk import walk_from_test_to_job
@@ -59,28 +58,9 @@ def network(demo, provider_port, tmp_path_factory) -> Iterator[NetworkShop]:
         yield shop
 
 
-@contextmanager
-def _tablet(chromium, shop: NetworkShop, *, policy_kept: bool = True, **options) -> Iterator:
-    """A page of a browser of its own; nothing may have been asked of any other machine."""
-    usual = {"viewport": {"width": 820, "height": 1180}, "base_url": shop.address}
-    context = chromium.new_context(ignore_https_errors=True, **usual | options)
-    asked, told = [], []
-    context.on("request", lambda sent: asked.append(sent.url))
-    page = context.new_page()
-    page.on("console", lambda message: told.append(message.text))
-    page.set_default_timeout(20_000)
-    yield page
-    context.close()
-    ours = {(HOST, shop.port), ("localhost", shop.port), ("localhost", shop.provider_port)}
-    left = {(urlsplit(url).hostname, urlsplit(url).port) for url in asked if "//" in url}
-    pages_of_provider = {("cdn.jsdelivr.net", None)}  # the stand-in's own style sheet, never had
-    assert left - ours - pages_of_provider == set()
-    assert any("Content Security Policy" in text for text in told) is not policy_kept
-
-
 @pytest.fixture
 def tablet(chromium, network) -> Iterator:
-    with _tablet(chromium, network) as page:
+    with tablet_at(chromium, network) as page:
         yield page
 
 
@@ -116,7 +96,7 @@ def test_whoever_comes_first_after_a_start_is_asked_to_sign_in_at_every_address(
         network_shop(
             demo, tmp_path, metadata_url=_metadata(provider_port), provider_port=provider_port
         ) as shop,
-        _tablet(chromium, shop) as page,
+        tablet_at(chromium, shop) as page,
     ):
         for address in ADDRESSES:
             page.goto(f"/{address}")
@@ -150,7 +130,7 @@ def test_a_part_that_is_taken_away_counts_from_the_next_press_on(
         network_shop(
             demo, tmp_path, metadata_url=_metadata(provider_port), provider_port=provider_port
         ) as shop,
-        _tablet(chromium, shop) as page,
+        tablet_at(chromium, shop) as page,
     ):
         page.goto("/bench")
         sign_in(page, OWNER)
@@ -177,7 +157,7 @@ def test_a_sign_in_ends_by_itself_while_a_page_is_open(chromium, demo, provider_
             provider_port=provider_port,
             sign_in_hours=25 / 3600,
         ) as shop,
-        _tablet(chromium, shop) as page,
+        tablet_at(chromium, shop) as page,
     ):
         page.goto("/bench?unit=U-002")
         sign_in(page, TECHNICIAN)
@@ -238,7 +218,7 @@ def test_every_page_keeps_to_the_policy_on_scripts_and_can_be_read_aloud(tablet)
 
 @pytest.mark.long
 def test_a_script_that_we_do_not_know_does_not_run(chromium, network):
-    with _tablet(chromium, network, policy_kept=False) as page:
+    with tablet_at(chromium, network, policy_kept=False) as page:
         page.goto("/bench")
         page.get_by_text(NOT_SIGNED_IN).wait_for()
         ran = page.evaluate(
@@ -340,7 +320,7 @@ def test_the_technicians_walk_goes_over_the_network_too(
             home, tmp_path, metadata_url=_metadata(provider_port), provider_port=provider_port
         ) as shop,
         home.one_builder(),
-        _tablet(chromium, shop, viewport=size) as page,
+        tablet_at(chromium, shop, viewport=size) as page,
     ):
         page.goto("/")
         sign_in(page, TECHNICIAN)
