@@ -81,7 +81,9 @@ def _make_venv() -> None:
 def _install(path: str) -> None:
     name = os.path.relpath(path, CHECKOUT)
     print("Installing " + name + " (once, about a minute) ...", flush=True)
-    command = [_venv_python(), "-m", "pip", "install", "--quiet", "-r", path]
+    # a file whose hash is not in the lock is refused, whoever serves it
+    hashed = ["--require-hashes", "-r", path]
+    command = [_venv_python(), "-m", "pip", "install", "--quiet", *hashed]
     done = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)  # noqa: S603
     if done.returncode != 0:
         lines = done.stdout.decode(errors="replace").strip().splitlines()
