@@ -13,6 +13,8 @@ from pipeline.intake.hand_in_cards import CARD, card_of, hand_in_folders
 from pipeline.intake.seals import digest_of
 from pipeline.jobs.findings import COPY, REMARK, Finding
 
+_RECORD = "Hold the record of deeds against the copy you kept; no sensor is judged by it."
+
 
 def handed_in_findings(home: Home) -> list[Finding]:
     """What is wrong with hand-ins, in their order."""
@@ -24,7 +26,10 @@ def handed_in_findings(home: Home) -> list[Finding]:
 def deed_findings(home: Home) -> list[Finding]:
     """Where the record of deeds is not as it was written, and hand-ins that only it knows of."""
     told = (sentence.partition(": ") for sentence in broken_links(home))
-    return [Finding(where, what.rstrip("."), COPY) for where, _, what in told]
+    return [
+        Finding(where, what.rstrip("."), COPY, "" if where.startswith("handed_in/") else _RECORD)
+        for where, _, what in told
+    ]
 
 
 def _gaps(folders: list[Path]) -> Iterator[Finding]:

@@ -15,7 +15,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from pipeline.home import Home, write_new
+from pipeline.home import Home, sync_folder, write_new
 from pipeline.intake.deeds import Version
 from pipeline.warehouse.shape import current_shape
 
@@ -142,6 +142,7 @@ def publish(
     known = asdict(manifest)
     card = {"warehouse": known.pop("path").name, **known}
     write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")
+    sync_folder(home.published)  # before the versions go that a power failure would need
     _tidy(home)
     return manifest
 

@@ -195,6 +195,16 @@ def test_the_command_prints_a_line_a_finding_and_its_code_says_whether_all_is_we
     assert printed.err == "1 found wrong; 1 need a copy you kept, the next build mends 0.\n"
 
 
+@pytest.mark.long
+def test_what_can_be_made_again_is_mended_when_asked(faulty_copy, capsys):
+    flip_a_byte(one(faulty_copy.measured, "*.profile.parquet"))
+    cut_short(newest(faulty_copy).path)
+    assert main(["check", "--repair", "--home", str(faulty_copy.root)]) == 0
+    printed = capsys.readouterr().out
+    assert "its warehouse is damaged" in printed
+    assert printed.endswith("All is well now.\n")
+
+
 def test_a_home_that_nobody_started_cannot_be_checked(tmp_path, capsys):
     assert main(["check", "--home", str(Home(tmp_path / "none").root)]) == 1
     assert "holds no records yet" in capsys.readouterr().err
