@@ -18,7 +18,7 @@ from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
-from pipeline.warehouse.damage import mark_if_damaged
+from pipeline.warehouse.damage import mark_if_shut
 from pipeline.warehouse.publish import Manifest, newest, passed_over, versions
 
 
@@ -91,7 +91,7 @@ def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None
     # another day, not a later one: a clock that ran ahead may have been set right
     if found is None or not found.is_current or found.as_of != today or found.hand_in < last:
         rebuild(home, progress=True, say=say)
-    elif mark_if_damaged(home, found) or passed_over(home):
+    elif mark_if_shut(home, found) or passed_over(home):
         say("The newest records cannot be read")
         rebuild(home, progress=True, say=say)
 
