@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -33,6 +33,8 @@ from pipeline.home import DEMO, OWN, Home, demo_home, own_home
 from pipeline.intake.receive import last_hand_in
 from pipeline.intake.settings_file import read_settings
 from pipeline.intake.shown_settings import ShownSettings
+from pipeline.jobs import take_up
+from pipeline.jobs.take_up import NotTakenUp
 
 #: In an address: whose records to look at, ``own`` or ``demo``.
 WHICH = "records"
@@ -105,6 +107,14 @@ def demo_asked_for() -> bool:
 def own_exists() -> bool:
     """Whether a shop's own home was begun."""
     return own_home().kind == OWN
+
+
+def waits(home: Home, asker: Asker) -> NotTakenUp:
+    """Entries that wait for a build; of what went wrong only who sees all reads more."""
+    found = take_up.not_taken_up(home)
+    if asker.sees_all or not found.failed:
+        return found
+    return replace(found, failed="who runs this dashboard finds the reason there.")
 
 
 def holds_no_bike(shown: Shown) -> bool:

@@ -264,7 +264,7 @@ def _look_out_for_newer(shown: records.Shown) -> None:
     try:
         newest = records.shown_records()
         take_up_if_due(shown.home)
-        waiting = not_taken_up(shown.home)
+        waiting = records.waits(shown.home, shown.asker)
     except (NotThereError, HomeError, OSError) as error:
         _LOG.warning("cannot tell whether there are newer records: %s", error)
         return

@@ -14,7 +14,6 @@ from dashboard.wording.hand_in_words import TABLE_NAMES, became_words, column_wo
 from pipeline.access.hand_ins import BecameOf, became_of
 from pipeline.home import DEMO
 from pipeline.intake.contract import TABLES
-from pipeline.jobs.take_up import not_taken_up
 
 TITLE = "Hand files in"
 _WHAT = (
@@ -83,7 +82,7 @@ def _wait(shown: records.Shown, number: int) -> None:
     """Say that a hand-in is kept, until the records hold it."""
     if became_of(shown.home, shown.asker, number) is not None:
         st.rerun(scope="app")
-    waiting = not_taken_up(shown.home)
+    waiting = records.waits(shown.home, shown.asker)
     if waiting.failed:
         said = f"Hand-in {number} is kept. The build begun for it ended: {waiting.failed}"
     else:

@@ -26,7 +26,6 @@ from dashboard.wording.verdict_words import rule_verdict, technician_verdict
 from dashboard.words import READINGS, good_range, known, moment, plain
 from pipeline.access.views import SessionView
 from pipeline.access.wear_view import TestWear
-from pipeline.jobs.take_up import not_taken_up
 
 TESTS_DRAWN = 3
 NOTE_SHOWN = 800  # letters; a longer note opens on a press
@@ -78,7 +77,7 @@ def _not_in_records(shown: records.Shown, view: SessionView) -> None:
         return
     said = [
         tag("p", tag("strong", "Just entered. "), NOT_HELD_YET),
-        tag("p", taken_up_words(not_taken_up(shown.home))),
+        tag("p", taken_up_words(records.waits(shown.home, shown.asker))),
     ]
     st.html(tag("div", *said, class_="wa-said", role="status"))
 
