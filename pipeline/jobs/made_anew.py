@@ -14,7 +14,7 @@ from pipeline.intake.receive import handed_files
 from pipeline.jobs.check_handed_in import handed_in_findings
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.warehouse.build import build
-from pipeline.warehouse.leftovers import SET_BY
+from pipeline.warehouse.leftovers import set_by
 from pipeline.warehouse.publish import Manifest, newest
 from pipeline.warehouse.record_digests import Digests, record_digests
 
@@ -74,7 +74,7 @@ def _records(home: Home) -> tuple[Manifest | None, Digests]:
 
 @contextmanager
 def _set_by(home: Home) -> Iterator[None]:
-    by = home.root / SET_BY
+    by = set_by(home)
     shutil.rmtree(by, ignore_errors=True)
     by.mkdir()
     folders = (home.rows, home.measured, home.kept_models)

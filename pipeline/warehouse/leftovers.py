@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import time
 from collections.abc import Iterator
@@ -11,8 +12,12 @@ from pipeline.home import Home
 
 #: Pages write without holding the home: what they began less than this ago may still be written.
 STILL_WRITTEN_S = 3600.0
-#: Where derived files wait while they are made anew from nothing.
-SET_BY = ".set_by"
+_SET_BY = ".set_by-"
+
+
+def set_by(home: Home) -> Path:
+    """Where derived files wait while this process makes them anew from nothing."""
+    return home.root / f"{_SET_BY}{os.getpid()}"
 
 
 def leftovers(home: Home) -> list[Path]:
@@ -31,8 +36,9 @@ def tidy(home: Home) -> None:
 
 def _of_builders(home: Home) -> Iterator[Path]:
     """In folders that only a builder writes to."""
-    if (home.root / SET_BY).exists():
-        yield home.root / SET_BY
+    for path in home.root.glob(f"{_SET_BY}*"):
+        if path != set_by(home):
+            yield path
     for folder in (home.rows, home.sweeps, home.measured, home.kept_models, home.published):
         for path in _inside(folder):
             if path.name.startswith(".") or path.suffix == ".draft":

@@ -6,10 +6,10 @@ import pytest
 
 from pipeline.commands import main
 from pipeline.home import HomeError
-from pipeline.jobs import made_anew
 from pipeline.jobs.check_home import check_home
 from pipeline.jobs.made_anew import rebuild_from_nothing
-from pipeline.warehouse.leftovers import SET_BY
+from pipeline.warehouse import build as build_module
+from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.publish import newest
 from tests.pipeline.damage_done import dump, flip_a_byte, published_again
 
@@ -38,7 +38,7 @@ def test_everything_derived_is_made_anew_and_every_table_is_the_same(faulty_copy
     again = _derived(faulty_copy)
     assert again.keys() == {name for name in files if "000009" not in name.name}
     assert min(again.values()) > max(files.values())  # each was written anew
-    assert not (faulty_copy.root / SET_BY).exists()
+    assert not list(faulty_copy.root.glob(".set_by*"))
     assert check_home(faulty_copy) == []
 
 
@@ -46,13 +46,24 @@ def test_what_was_set_by_comes_back_where_the_build_fails(faulty_copy, monkeypat
     def fails(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(made_anew, "build", fails)
+    monkeypatch.setattr(build_module, "settle", fails)
     files = _derived(faulty_copy)
     with pytest.raises(OSError, match="No space"):
         rebuild_from_nothing(faulty_copy)
-    assert _derived(faulty_copy) == files
-    assert not (faulty_copy.root / SET_BY).exists()
+    back = _derived(faulty_copy)
+    assert back.keys() == files.keys()
+    # samples are replaced file by file, the same as before
+    assert {name.parts[0] for name in files if back[name] != files[name]} <= {"sweeps"}
+    assert check_home(faulty_copy) == []
     assert newest(faulty_copy).version == 1
+
+
+def test_what_a_killed_process_had_set_by_is_taken_away_by_the_next(faulty_copy):
+    (faulty_copy.root / ".set_by-0" / "rows").mkdir(parents=True)
+    (found,) = check_home(faulty_copy)
+    assert found.where == ".set_by-0"
+    tidy(faulty_copy)
+    assert check_home(faulty_copy) == []
 
 
 def test_nothing_is_thrown_away_that_could_not_come_back(faulty_copy):
