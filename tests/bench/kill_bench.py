@@ -7,8 +7,8 @@ are killed (SIGKILL) after a random time, half as they are about to do the n-th 
 phases alike. To make many kills affordable, in all but a share of the runs (one in ten) the stages
 that only work out numbers into the draft are left out: nothing that outlasts a kill is theirs.
 After each kill the disk is held against what was handed in. Every tenth run may end, and must then
-hold every row once, and the check of the home finds nothing. A reader looks at the newest version all the while.
-Each home is left for a new one after 100 kills, so that builds stay short.
+hold every row once, and the check of the home finds nothing. A reader looks at the newest version
+all the while. Each home is left for a new one after 40 kills, so that builds stay short.
 """
 
 from __future__ import annotations
@@ -43,9 +43,9 @@ from tests.bench.kill_world import (
     begin,
 )
 
-KILLS_A_HOME = 100
+KILLS_A_HOME = 40
 ENDS_EVERY = 10
-ENTRIES_A_RUN = 3
+ENTRIES_A_RUN = 2
 #: Stages that write to nothing but the draft (and models kept for speed).
 NUMBERS_ONLY = (
     "judge_statics",
@@ -148,7 +148,7 @@ def _one_home(folder: Path, goal: int, whole: float, tally: Tally, chance: rando
             tally.by_phase[run.phase] += 1
             tally.whole += is_whole
             if tally.kills % 10 == 0:
-                print(f"{tally.kills} kills", flush=True)
+                print(f"{tally.kills} kills: {dict(tally.by_phase)}", flush=True)
         else:
             tally.ends += 1
         tally.wrong += _amiss(home, run, taken)
