@@ -137,6 +137,7 @@ def publish(
     version = 1 + _last_version(home)
     final = home.published / f"warehouse-{version:06d}.duckdb"
     _remove(final)  # a build killed between the two renames left it without a manifest
+    _remove(_mark(home, version))  # of a version of that number whose manifest is gone
     draft.rename(final)
     manifest = Manifest(version, final, built_at, as_of, kind, current_shape(), hand_in)
     known = asdict(manifest)

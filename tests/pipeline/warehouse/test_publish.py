@@ -1,8 +1,18 @@
 import json
 
 import duckdb
+import pytest
 
-from pipeline.warehouse.publish import KEPT_VERSIONS, draft_path, newest, publish
+from pipeline.warehouse.publish import (
+    KEPT_VERSIONS,
+    draft_path,
+    mark_damaged,
+    newest,
+    no_draft_left,
+    passed_over,
+    publish,
+    published,
+)
 
 
 def _publish(home, mark: str):
@@ -64,3 +74,44 @@ def test_a_build_killed_before_its_manifest_is_built_over(home):
     assert newest(home).version == 1
     assert _mark(_publish(home, "second").path) == "second"
     assert not list(home.published.glob(".draft-*"))
+
+
+def test_a_version_marked_as_damaged_is_passed_over_until_a_newer_one_takes_it_away(home):
+    _publish(home, "first")
+    mark_damaged(home, _publish(home, "second"), "block 3 cannot be read")
+    assert _mark(newest(home).path) == "first"
+    assert passed_over(home) == {2: "its warehouse published/warehouse-000002.duckdb is damaged"}
+    assert (home.published / "000002.damaged").read_text() == "block 3 cannot be read\n"
+    assert _publish(home, "third").version == 3
+    assert [manifest.version for manifest in published(home)] == [3, 1]
+    assert not list(home.published.glob("*.damaged"))
+    assert passed_over(home) == {}
+
+
+def test_a_mark_left_by_itself_never_condemns_a_new_version(home):
+    mark_damaged(home, _publish(home, "first"), "cut short")
+    (home.published / "000001.json").unlink()
+    assert _mark(_publish(home, "again").path) == "again"
+    assert newest(home).version == 1
+
+
+def test_damaged_versions_push_no_good_one_out(home):
+    for number in range(KEPT_VERSIONS):
+        _publish(home, str(number))
+    for version in range(2, 2 + KEPT_VERSIONS):
+        mark = home.published / f"{version:06d}.json"
+        mark.write_text("{")
+    _publish(home, "last")
+    assert {manifest.version for manifest in published(home)} == {1, KEPT_VERSIONS + 2}
+
+
+def _fails_half_way(home):
+    with no_draft_left(home):
+        draft_path(home).write_bytes(b"half")
+        raise OSError("full")
+
+
+def test_a_build_that_fails_leaves_no_draft(home):
+    with pytest.raises(OSError, match="full"):
+        _fails_half_way(home)
+    assert list(home.published.iterdir()) == []
