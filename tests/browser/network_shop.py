@@ -7,7 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -17,6 +17,7 @@ import trustme
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
 from tests.browser.served import HOST, free_port, wait_until_up
+from tests.browser.tls_proxy import tls_proxy
 
 OWNER = "ana@workshop.example"
 TECHNICIAN = "tom@workshop.example"
@@ -81,19 +82,25 @@ def network_shop(
     provider_port: int,
     port: int | None = None,
     people: str = PEOPLE,
+    behind_proxy: bool = False,
     **changed: object,
 ) -> Iterator[NetworkShop]:
     """`python -m dashboard --network` on a free port, looking at a demo.
 
     ``changed`` are keys of ``network.toml`` in place of the usual ones, None to leave one out.
+    Behind a proxy the proxy has the free port, and the dashboard another.
     """
     port = port or free_port()
+    inner = free_port() if behind_proxy else port
     home = Home(folder / "own")
     home.root.mkdir(parents=True)
     authority = folder / "authority.pem"
     if not authority.exists():
         certify(folder)
-    keys = usual_keys(folder, port) | {"provider": metadata_url} | changed
+    keys = usual_keys(folder, port) | {"provider": metadata_url}
+    if behind_proxy:
+        keys |= {"tls": "proxy", "port": inner, "certificate": None, "key": None}
+    keys |= changed
     write_keys(home.network, keys)
     home.people.write_text(people, encoding="utf-8")
     command = [sys.executable, "-m", "dashboard", "--network", "--home", str(home.root)]
@@ -106,9 +113,11 @@ def network_shop(
             stdout=said,
             stderr=subprocess.STDOUT,
         )
+    front = tls_proxy(folder, port, inner) if behind_proxy else nullcontext()
     try:
-        wait_until_up(f"https://{HOST}:{port}", process, log, authority)
-        yield NetworkShop(port, provider_port, home, authority, process, log)
+        with front:
+            wait_until_up(f"https://{HOST}:{port}", process, log, authority)
+            yield NetworkShop(port, provider_port, home, authority, process, log)
     finally:
         process.terminate()
         process.wait(timeout=20)

@@ -169,6 +169,25 @@ def test_a_sign_in_ends_by_itself_while_a_page_is_open(chromium, demo, provider_
 
 
 @pytest.mark.long
+def test_a_proxy_in_front_may_end_tls(chromium, demo, provider_port, tmp_path):
+    with (
+        network_shop(
+            demo,
+            tmp_path,
+            metadata_url=_metadata(provider_port),
+            provider_port=provider_port,
+            behind_proxy=True,
+        ) as shop,
+        tablet_at(chromium, shop) as page,
+    ):
+        page.goto("/bench?unit=U-002")
+        sign_in(page, TECHNICIAN)
+        heading(page, "Bench test of bike harrow 2")
+        assert all(cookie["secure"] for cookie in page.context.cookies())
+        no_error(page)
+
+
+@pytest.mark.long
 def test_signing_out_on_one_page_ends_the_other_pages_of_the_same_browser(tablet):
     tablet.goto("/bench")
     sign_in(tablet, OWNER)
