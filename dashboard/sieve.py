@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from dashboard.wording.answer_words import STATES
 from dashboard.words import ACTIONS, MOUNTS
+from pipeline.intake.harmless import harmless
 
 ROWS_A_LEAF = 25
 PRIVATE, NO_DUTY = "no fleet", "duty not known"
@@ -137,7 +139,12 @@ def csv(rows: pd.DataFrame) -> bytes:
     """CSV in UTF-8; text that a spreadsheet would run as a formula is set in front of by ``'``."""
     safe = rows.copy()
     for name in safe.columns:
-        if pd.api.types.is_string_dtype(safe[name]) or safe[name].dtype == object:
-            formula = safe[name].astype("str").str.match(r"[=+\-@\t\r]")
-            safe[name] = safe[name].mask(formula, "'" + safe[name].astype("str"))
+        if isinstance(
+            safe[name].dtype, (pd.StringDtype, pd.CategoricalDtype, np.dtypes.ObjectDType)
+        ):
+            safe[name] = safe[name].astype(object).map(_harmless)
     return safe.to_csv(index=False, date_format="%Y-%m-%d").encode("utf-8-sig")
+
+
+def _harmless(value: object) -> object:
+    return harmless(value) if isinstance(value, str) else value

@@ -20,6 +20,7 @@ import pyarrow as pa
 from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError, read_header
 from pipeline.intake.even_text import EvenText, even_text
+from pipeline.intake.harmless import as_it_was
 from pipeline.intake.receive import HandedFile
 from pipeline.intake.rejects import number_lines
 from pipeline.intake.seals import digest_of
@@ -228,7 +229,19 @@ def _load_raw(connection: duckdb.DuckDBPyConnection, source: Source, table: Tabl
         f"from {source.relation}",
     )
     if source.text is not None:
+        if BECAUSE in source.names:  # handed back by us, and harmless in a spreadsheet since
+            _take_guards_away(connection, [name for name in table.names if name in source.names])
         number_lines(connection, source.text, table, source.names, source.delimiter)
+
+
+def _take_guards_away(connection: duckdb.DuckDBPyConnection, names: list[str]) -> None:
+    for name in names:
+        found = connection.execute(
+            f"select distinct \"{name}\" from raw where starts_with(\"{name}\", '''')"  # noqa: S608
+        ).fetchall()
+        pairs = [(text, as_it_was(text)) for (text,) in found if as_it_was(text) != text]
+        if pairs:
+            connection.executemany(f'update raw set "{name}" = $2 where "{name}" = $1', pairs)  # noqa: S608
 
 
 def load(connection: duckdb.DuckDBPyConnection, source: Source, statement: str) -> None:

@@ -14,9 +14,10 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from pipeline.intake.contract import Table
+from pipeline.intake.contract import BECAUSE, Table
 from pipeline.intake.csv_text import BrokenFileError, line_of, record_starts
 from pipeline.intake.even_text import EvenText
+from pipeline.intake.harmless import as_it_was
 from pipeline.statements import one_row, run
 
 _TEXTS = pa.list_(pa.string())
@@ -98,7 +99,9 @@ def _keep(
 
 def _cells(text: str, table: Table, names: list[str], mark: str) -> dict[str, str]:
     """What stands under each known column, as far as the record goes."""
-    values = next(csv.reader([" ".join(text.splitlines())], delimiter=mark), [])
+    values: list[str] = next(csv.reader([" ".join(text.splitlines())], delimiter=mark), [])
+    if BECAUSE in names:
+        values = [as_it_was(value) for value in values]
     return {
         name: value.strip()
         for name, value in zip(names, values, strict=False)

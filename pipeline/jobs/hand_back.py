@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipeline.home import Home, HomeError, write_new
 from pipeline.intake.contract import BECAUSE, TABLES, Table
+from pipeline.intake.harmless import harmless
 from pipeline.statements import connect, run
 from pipeline.warehouse.publish import Manifest
 
@@ -26,7 +27,6 @@ def write_set_aside(home: Home, manifest: Manifest) -> tuple[Path, int]:
     connection = connect(manifest.path, read_only=True)
     try:
         listed = run(connection, "intake/sql/report/set_aside").df()
-        listed["value"] = listed["value"].map(_harmless, na_action="ignore")
         try:
             write_new(home.set_aside, _csv(listed))
             _write_to_correct(connection, home)
@@ -56,11 +56,10 @@ def _rows_of(connection: duckdb.DuckDBPyConnection, table: Table) -> list[dict]:
     return [{**cells, BECAUSE: because} for _, cells, because, *_ in found]
 
 
-def _harmless(value: str) -> str:
-    """A value that a spreadsheet will show and not work out; plain numbers stay as they are."""
-    number = value.lstrip("+-").replace(".", "", 1).isdigit()
-    return f"'{value}" if value.startswith(("=", "+", "-", "@")) and not number else value
-
-
 def _csv(frame: pd.DataFrame) -> str:
-    return frame.to_csv(index=False, lineterminator="\n")
+    safe = frame.astype(object).map(_harmless)
+    return safe.to_csv(index=False, lineterminator="\n")
+
+
+def _harmless(value: object) -> object:
+    return harmless(value) if isinstance(value, str) else value

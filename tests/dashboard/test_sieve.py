@@ -105,13 +105,19 @@ def test_the_export_has_every_row_asked_for_and_units_in_its_names():
     assert bare == []
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx"])
+@pytest.mark.parametrize("text", ["=1+1", "+1+1", "-1-1", "@x", "\tx", " =x", "\uff1d1"])
 def test_text_that_a_spreadsheet_would_run_is_made_harmless(text):
     line = sieve.csv(pd.DataFrame({"note": [text, "plain"]})).decode("utf-8-sig").splitlines()
     assert "'" + text in line[1]
     assert line[2] == "plain"
 
 
+def test_words_of_a_choice_are_made_harmless_too():
+    rows = pd.DataFrame({"note": pd.Categorical(["=1", "b", "=1"])})
+    assert sieve.csv(rows).decode("utf-8-sig").splitlines() == ["note", "'=1", "b", "'=1"]
+
+
 def test_negative_numbers_stay_numbers_in_the_export():
     assert b"-5.5" in sieve.csv(pd.DataFrame({"n": [-5.5]}))
     assert b"'-5.5" not in sieve.csv(pd.DataFrame({"n": [-5.5]}))
+    assert b"'" not in sieve.csv(pd.DataFrame({"n": ["-5.5", "+3e-4", "-.5"]}))

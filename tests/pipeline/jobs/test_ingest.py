@@ -36,20 +36,18 @@ def test_set_aside_csv_has_the_contract_s_columns(home, tmp_path):
 
 
 def test_the_rows_to_correct_can_be_corrected_and_handed_in_again(home, tmp_path):
-    hand_in(
-        home,
-        tmp_path / "a",
-        {**SHOP, "test_sessions": SHOP["test_sessions"].replace("9000", "9OOO")},
-    )
+    head, first, *others = SHOP["test_sessions"].replace("9000", "9OOO").splitlines()
+    lines = [f"{head},note,symptom", f"{first},=1+1,-2", *(f"{line},," for line in others)]
+    hand_in(home, tmp_path / "a", {**SHOP, "test_sessions": "\n".join(lines)})
     waiting = (home.to_correct / "test_sessions.csv").read_text()
     assert "9OOO" in waiting
+    assert "'=1+1" in waiting  # not worked out by a spreadsheet, and yet handed in as it was
     report = hand_in(home, tmp_path / "b", {"test_sessions": waiting.replace("9OOO", "9000")})
     assert _set_aside(home) == []
     assert report.notices == []
     assert not (home.to_correct / "test_sessions.csv").exists()
-    assert query(
-        home, report, "select odometer_km from staging.test_sessions where session_id = 'T1'"
-    ) == [(9000.0,)]
+    kept = "select odometer_km, note, symptom from staging.test_sessions where session_id = 'T1'"
+    assert query(home, report, kept) == [(9000.0, "=1+1", "-2")]
 
 
 def test_rows_that_had_waited_are_reported_when_they_come_in(home, tmp_path):
