@@ -157,8 +157,8 @@ def _files_compared(home: Home, backup: Backup) -> tuple[list[str], list[str]]:
     different += broken_links(home)
     compared = [
         f"{len(backup.hashes):,} files ({backup.size / 1e6:,.1f} MB) with the backup's own hashes",
-        f"{len(on_cards):,} files handed in with the hashes on the cards of their hand-ins, of which "
-        f"the last is {backup.last_hand_in:,}",
+        f"{len(on_cards):,} files handed in with the hashes on their cards, up to hand-in "
+        f"{backup.last_hand_in:,}",
         "the record of deeds, line by line",
     ]
     return compared, different
