@@ -41,7 +41,7 @@ def test_a_setting_that_is_not_there_goes_to_its_section_with_its_meaning(home):
     keep_settings(home, {"currency": "crowns"})
     before, _, after = OWN.partition("fee = 3\n")
     text = home.settings.read_text()
-    assert text.startswith(f"{before}fee = 3\n# name of the shop's currency")
+    assert text.startswith(f"{before}fee = 3\n# name of the currency")
     assert text.endswith(f'default ""\ncurrency = "crowns"\n{after}')
 
 
