@@ -15,6 +15,21 @@ import numpy as np
 LONGEST_HEADER = 1_000_000
 
 
+#: How files of other kinds begin.
+_CONTENT = {
+    b"PK\x03\x04": "a packed file such as a workbook (.xlsx, .ods)",
+    b"\xd0\xcf\x11\xe0": "an old or encrypted workbook (.xls)",
+    b"PAR1": "Parquet",
+    b"\x1f\x8b": "a packed file (.gz)",
+    b"%PDF-": "a PDF",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"SQLite format 3": "a database",
+    b"\x7fELF": "a program",
+    b"MZ\x90\x00": "a program",
+}
+
+
 class BrokenFileError(Exception):
     """A file cannot be taken in at all; the message is the reason to list."""
 
@@ -37,6 +52,7 @@ def read_header(path: Path) -> Header:
         raise BrokenFileError(
             f"its first line is longer than {LONGEST_HEADER:,} bytes; expected a header row"
         )
+    refuse_other_content(first, "CSV in UTF-8 with a header row")
     if first.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise BrokenFileError("the text is UTF-16; expected UTF-8")
     if b"\x00" in first:
@@ -62,6 +78,15 @@ def read_header(path: Path) -> Header:
     if doubled:
         raise BrokenFileError(f"the header row names {', '.join(doubled)} twice")
     return Header(names, delimiter)
+
+
+def refuse_other_content(first: bytes, expected: str) -> None:
+    """Raise BrokenFileError where a file's first bytes are those of another kind of file."""
+    for begins, kind in _CONTENT.items():
+        if first.startswith(begins):
+            raise BrokenFileError(
+                f"by its content this is {kind}, whatever its name says; expected {expected}"
+            )
 
 
 def record_starts(path: Path) -> np.ndarray:

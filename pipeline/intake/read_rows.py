@@ -16,9 +16,10 @@ from tempfile import TemporaryDirectory
 
 import duckdb
 import pyarrow as pa
+from pyarrow import parquet
 
 from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
-from pipeline.intake.csv_text import BrokenFileError, read_header
+from pipeline.intake.csv_text import BrokenFileError, read_header, refuse_other_content
 from pipeline.intake.even_text import EvenText, even_text
 from pipeline.intake.harmless import as_it_was
 from pipeline.intake.receive import HandedFile
@@ -31,6 +32,8 @@ ISSUES_DDL = (
     "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
     " value varchar, reason varchar, effect varchar, row_count bigint)"
 )
+#: Of one Parquet file: a few bytes may claim any number.
+MOST_ROWS = 200_000_000
 _UNKNOWN_NAMED = 10
 _NESTED = ("STRUCT", "MAP", "UNION", "[", "BLOB")
 
@@ -163,6 +166,7 @@ def open_source(
 def _open_parquet(
     connection: duckdb.DuckDBPyConnection, path: Path, ours: Mapping[str, str]
 ) -> Source:
+    _refuse_other_parquet(path)
     relation = f"read_parquet('{_quoted(path)}', file_row_number = true)"
     if ours:
         pairs = ", ".join(f"{_name(theirs)} as {_name(own)}" for theirs, own in ours.items())
@@ -171,6 +175,26 @@ def _open_parquet(
     types = dict(zip(described.columns, map(str, described.types), strict=True))
     types.pop("file_row_number", None)
     return Source(relation, list(types), True, types)
+
+
+def _refuse_other_parquet(path: Path) -> None:
+    """Raise BrokenFileError for what is no Parquet by its content, or claims too many rows."""
+    with path.open("rb") as file:
+        first = file.read(4)
+    if first != b"PAR1":
+        refuse_other_content(first, "Parquet")
+        raise BrokenFileError("this is no Parquet and cannot be read; expected Parquet")
+    try:
+        rows = parquet.read_metadata(path).num_rows
+    except (pa.ArrowException, OSError) as error:
+        said = (str(error).splitlines() or ["no words"])[0]
+        raise BrokenFileError(
+            f"the file is damaged and cannot be read ({said}); expected whole Parquet"
+        ) from error
+    if rows > MOST_ROWS:
+        raise BrokenFileError(
+            f"it holds {rows:,} rows; expected at most {MOST_ROWS:,} in one file: hand it in by parts"
+        )
 
 
 def _name(column: str) -> str:

@@ -21,6 +21,7 @@ from python_calamine import (
     load_workbook,
 )
 
+from pipeline.intake.bounded_workbook import refuse_boundless
 from pipeline.intake.contract import YES_NO, Field, Table
 from pipeline.intake.csv_text import BrokenFileError
 
@@ -41,8 +42,9 @@ def open_workbook(path: Path) -> CalamineWorkbook:
     Raises
     ------
     BrokenFileError
-        It is none, is damaged, or is kept behind a password.
+        It is none, is damaged, is kept behind a password, or is larger than can be read.
     """
+    refuse_boundless(path)
     try:
         return load_workbook(path)
     except (CalamineError, OSError, ValueError) as error:

@@ -116,7 +116,7 @@ def test_a_missing_required_column_sets_every_row_aside(tmp_path):
     [
         ("letters.csv", "a\n1\n", "begins with no table's name"),
         ("units.xlsx", "PK", "expected .csv or .parquet"),
-        ("units.csv", "%PDF-1.7 nothing\n", "names no column of units"),
+        ("units.csv", "%PDF-1.7 nothing\n", "this is a PDF"),
         ("units.csv", "unit_id,shop_id,model_code\rB1,s1,m\r", "carriage return alone"),
         ("units.parquet", b"PAR1 cut off", "cannot be read"),
         ("units.parquet", b"", "cannot be read"),
