@@ -74,7 +74,7 @@ def _part_of(served: Served, claims: Mapping[str, object]) -> Asker:
         asker = asker_of(served.home, claims)
     except PeopleFileError as error:
         _LOG.error("nobody is let in: %s", error)
-        _say("Nobody is let in just now", tag("p", _NO_LIST), _signed_in_words(claims))
+        _say("Nobody is let in just now", _signed_in_words(claims), tag("p", _NO_LIST))
     if asker is None:
         _say("You have no part here yet", _signed_in_words(claims), tag("p", _NO_PART))
     return asker
@@ -93,16 +93,16 @@ def _ask_to_sign_in() -> NoReturn:
 
 def _say(heading: str, *body: Html) -> NoReturn:
     _ground()
-    st.html(joined([tag("h1", heading), *body]))
+    out = [] if network_served() is None else [tag("p", sign_out_link("Sign out"))]
+    st.html(joined([tag("h1", heading), *body, *out]))
     st.stop()
 
 
 def _signed_in_words(claims: Mapping[str, object]) -> Html:
-    """Who the provider says one is, what an owner needs to write down, and the way out."""
+    """Who the provider says one is, and what an owner needs to write down."""
     words = tag("p", "You are signed in as ", tag("strong", _called(claims)), ".")
     known = tag("p", "The provider's own name for you is ", tag("code", claims.get("sub")), ".")
-    out = tag("p", sign_out_link("Sign out"))
-    return joined([words, known, out])
+    return joined([words, known])
 
 
 def sign_out_link(words: str) -> Html:

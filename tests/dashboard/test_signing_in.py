@@ -21,7 +21,7 @@ part = "technician"
 shops = "all"
 """
 TOM = CLAIMS | {"email": "tom@workshop.example", "email_verified": True}
-PAGES = ("worklist", "bench", "fleet", "settings", "start", "hand_in", "session", "tags")
+PAGES = ("worklist", "start", "session")  # all of them in the browser
 
 
 @pytest.fixture
@@ -86,6 +86,18 @@ def test_who_has_a_part_stands_at_the_top_of_each_page_with_the_way_out(
     assert "Tom &lt;b&gt;Lind&lt;/b&gt;" in said
     assert 'href="auth/logout"' in said
     assert "auth/logout" not in said.replace('href="auth/logout"', "", 1)
+
+
+def test_pages_tell_an_owner_at_which_address_they_are_reached(served, own_shop):
+    served.home.people.write_text(PEOPLE.replace("technician", "owner"))
+    served.claims = TOM
+    assert f"<code>{ORIGIN}</code> by those who have a part" in words_of(page_at("start"))
+    assert f"here the address is <code>{ORIGIN}</code>" in words_of(page_at("tags"))
+
+
+def test_at_this_machine_they_tell_how_others_could_reach_them(own_shop):
+    assert "python3 -m dashboard --network" in words_of(page_at("start"))
+    assert "answers this machine alone" in words_of(page_at("tags"))
 
 
 def test_the_part_is_read_anew_at_each_run(served, own_shop):
