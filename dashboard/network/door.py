@@ -7,7 +7,7 @@ The host was looked at before (Starlette's own ``TrustedHostMiddleware``).
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from urllib.parse import quote, unquote, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -43,12 +43,19 @@ class Door:
 
     Other names of this machine lead on to the one that people sign in at. A connection or a
     change must come from our own pages (``Origin``). Files and uploads need a sign-in that
-    holds; one that is over, or was ended, is taken out of the request, so that no page sees it,
-    and a connection opened with it is cut at its next message.
+    holds, of somebody who ``has_part``; one that is over, or was ended, is taken out of the
+    request, so that no page sees it, and a connection opened with it is cut at its next message.
     """
 
-    def __init__(self, app: ASGIApp, network: Network, sign_ins: SignIns) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        network: Network,
+        sign_ins: SignIns,
+        has_part: Callable[[Claims], bool],
+    ) -> None:
         self._app, self._network, self._sign_ins = app, network, sign_ins
+        self._has_part = has_part
         self._headers = security_headers(network.authority)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -84,8 +91,11 @@ class Door:
         path = scope["path"]
         if path.startswith(_CORE) and not path.startswith(_OPEN_CORE + _SIGNED_IN_CORE):
             return PlainTextResponse("Not found", 404)
-        if path.startswith(_SIGNED_IN_CORE + _SIGNED_IN) and claims is None:
-            return PlainTextResponse("Sign in first.", 401)
+        if path.startswith(_SIGNED_IN_CORE + _SIGNED_IN):
+            if claims is None:
+                return PlainTextResponse("Sign in first.", 401)
+            if not self._has_part(claims):
+                return PlainTextResponse("You have no part here.", 403)
         return None
 
     def _own_hosts(self) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+from functools import partial
 from pathlib import Path
 
 from starlette.middleware import Middleware
@@ -14,9 +15,10 @@ from streamlit.starlette import App
 import dashboard
 from dashboard.network.door import Door
 from dashboard.network.in_force import PROVIDER, Served, serve_as
-from dashboard.network.sign_ins import SignIns
+from dashboard.network.sign_ins import Claims, SignIns
 from pipeline.home import Home
 from pipeline.intake.network_file import Network
+from pipeline.intake.people_file import PeopleFileError, asker_of
 
 
 def serve(network: Network, home: Home) -> None:
@@ -25,10 +27,10 @@ def serve(network: Network, home: Home) -> None:
     serve_as(Served(network, home, sign_ins))
     if network.provider.authority:
         os.environ["SSL_CERT_FILE"] = network.provider.authority  # asked for by httpx
-    application(network, sign_ins).run(config=options(network))
+    application(network, sign_ins, home).run(config=options(network))
 
 
-def application(network: Network, sign_ins: SignIns) -> App:
+def application(network: Network, sign_ins: SignIns, home: Home) -> App:
     """The pages behind the door. Secrets are handed over in memory and never written down."""
     # Until app.py has run once, Streamlit would run a file of pages/ without it.
     PagesManager.uses_pages_directory = False
@@ -41,9 +43,16 @@ def application(network: Network, sign_ins: SignIns) -> App:
                 allowed_hosts=list(network.allowed_hosts),
                 www_redirect=False,
             ),
-            Middleware(Door, network=network, sign_ins=sign_ins),
+            Middleware(Door, network=network, sign_ins=sign_ins, has_part=partial(_has_part, home)),
         ],
     )
+
+
+def _has_part(home: Home, claims: Claims) -> bool:
+    try:
+        return asker_of(home, claims) is not None
+    except PeopleFileError:  # who it is cannot be told: nobody, as on the pages
+        return False
 
 
 def sign_in_settings(network: Network) -> dict:

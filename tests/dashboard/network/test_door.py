@@ -78,7 +78,12 @@ class Shop:
                     allowed_hosts=list(NETWORK.allowed_hosts),
                     www_redirect=False,
                 ),
-                Middleware(Door, network=NETWORK, sign_ins=self.sign_ins),
+                Middleware(
+                    Door,
+                    network=NETWORK,
+                    sign_ins=self.sign_ins,
+                    has_part=lambda claims: claims["sub"] != "nobody",
+                ),
             ],
         )
         self.client = TestClient(app, base_url=ORIGIN, follow_redirects=False)
@@ -145,6 +150,10 @@ def test_files_and_uploads_are_for_those_signed_in(shop):
     assert shop.ask(upload, "PUT", claims=CLAIMS, origin=ORIGIN).status_code == 200
     assert shop.ask(upload, "PUT", origin=ORIGIN).status_code == 401
     assert shop.ask("/_stcore/metrics", claims=CLAIMS).status_code == 404
+    without_part = CLAIMS | {"sub": "nobody"}
+    assert shop.ask("/media/0123.csv", claims=without_part).status_code == 403
+    assert shop.ask(upload, "PUT", claims=without_part, origin=ORIGIN).status_code == 403
+    assert shop.ask("/bench", claims=without_part).status_code == 200  # says so
 
 
 @pytest.mark.parametrize("origin", ["https://evil.example", "null", f"{ORIGIN}.evil", None])
@@ -272,5 +281,5 @@ def test_what_is_neither_page_nor_connection_passes():
     async def app(scope, _receive, _send):
         seen.append(scope["type"])
 
-    asyncio.run(Door(app, NETWORK, SignIns(ORIGIN, 10))({"type": "lifespan"}, None, None))
+    asyncio.run(Door(app, NETWORK, SignIns(ORIGIN, 10), bool)({"type": "lifespan"}, None, None))
     assert seen == ["lifespan"]

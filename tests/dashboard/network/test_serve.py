@@ -3,8 +3,9 @@ from dataclasses import replace
 from streamlit.runtime.pages_manager import PagesManager
 
 from dashboard.network.door import Door
-from dashboard.network.serve import PROVIDER, application, options, sign_in_settings
+from dashboard.network.serve import PROVIDER, _has_part, application, options, sign_in_settings
 from dashboard.network.sign_ins import SignIns
+from pipeline.home import Home
 from tests.dashboard.network.test_door import HOST, NETWORK, ORIGIN
 
 
@@ -31,8 +32,18 @@ def test_the_provider_is_asked_to_see_the_person_anew():
     assert told["authorize_params"] == {"max_age": 36_000}
 
 
-def test_the_door_stands_before_the_pages_and_no_page_is_run_around_the_entry(monkeypatch):
+def test_the_door_stands_before_the_pages_and_no_page_is_run_around_the_entry(
+    monkeypatch, tmp_path
+):
     monkeypatch.setattr(PagesManager, "uses_pages_directory", None)
-    app = application(NETWORK, SignIns(ORIGIN, 10))
+    app = application(NETWORK, SignIns(ORIGIN, 10), Home(tmp_path))
     assert [one.cls for one in app._user_middleware][-1] is Door
     assert PagesManager.uses_pages_directory is False
+
+
+def test_who_has_a_part_is_asked_of_the_file_and_nobody_has_one_without_it(tmp_path):
+    home, claims = Home(tmp_path), {"sub": "7"}
+    assert not _has_part(home, claims)
+    home.people.write_text('[[person]]\nname = "A"\nsubject = "7"\npart = "owner"\nshops = "all"\n')
+    assert _has_part(home, claims)
+    assert not _has_part(home, {"sub": "8"})
