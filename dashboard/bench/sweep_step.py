@@ -12,6 +12,7 @@ from dashboard.bench.typed import PLACES, SWEEP_FIELDS, TABLE, Bench
 from dashboard.forms.fields import ask
 from dashboard.markup import bullets, tag
 from dashboard.parts.trace_part import show_still
+from dashboard.upload_limits import too_much
 from dashboard.wording.verdict_words import could_have_missed, sweep_verdict
 from dashboard.wording.wear_words import passes_in_short, slowest
 from dashboard.words import counted
@@ -97,6 +98,10 @@ def _taken(bench: Bench) -> bytes | None:
     with st.form(draft.key("paste_form"), border=False):
         pasted = st.text_area("Or paste it here", key=draft.key("pasted"), height=120)
         taken = st.form_submit_button("Take the pasted lines", key=draft.key("take_pasted"))
+    refused = too_much([dropped], LARGEST_MB) if dropped else []
+    if refused:
+        st.html(tag("div", bullets(refused), class_="wa-waits", role="alert"))
+        return None
     content = dropped.getvalue() if dropped else pasted.encode() if taken and pasted else None
     if content is not None:
         draft.keep_sweep(content)

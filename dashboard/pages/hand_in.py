@@ -10,6 +10,7 @@ from dashboard.parts.arriving_part import HANDED_IN, arriving_part
 from dashboard.parts.column_names_part import remembered_names
 from dashboard.parts.correct_part import correct_part
 from dashboard.parts.records_part import records_part
+from dashboard.upload_limits import COMMAND, file_limit_mb
 from dashboard.wording.hand_in_words import TABLE_NAMES, became_words, column_words, table_words
 from pipeline.access.hand_ins import BecameOf, became_of
 from pipeline.home import DEMO
@@ -21,7 +22,7 @@ _WHAT = (
     "test_sessions-2026-11.xlsx); the first line names the columns, in any order. Dates as "
     "2026-03-14, decimals with a point, distances in km. A blank means not known."
 )
-_LARGE = "Files above 200 MB, and whole folders, are handed in by the command "
+_LARGE = "Files above {:,} MB, and whole folders, are handed in by the command "
 _DEMO = "What is handed in here goes into the demo, which never mixes with a shop's own records."
 
 
@@ -43,7 +44,8 @@ def show(shown: records.Shown) -> None:
 
 def _tables() -> Html:
     pairs = [(table_words(name), column_words(TABLES[name])) for name in TABLE_NAMES]
-    large = tag("p", _LARGE, tag("code", "python3 -m pipeline ingest FOLDER"), ".")
+    most = _LARGE.format(file_limit_mb())
+    large = tag("p", most, tag("code", f"{COMMAND} FOLDER"), ".")
     return fold("What may be handed in, table by table", facts(pairs), large)
 
 

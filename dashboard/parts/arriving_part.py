@@ -13,6 +13,7 @@ from dashboard import records
 from dashboard.forms.entry_troubles import not_saved
 from dashboard.markup import bullets, table, tag
 from dashboard.parts.column_names_part import ask_for_names
+from dashboard.upload_limits import too_much
 from dashboard.wording.hand_in_words import (
     TABLE_NAMES,
     effect_words,
@@ -51,6 +52,10 @@ def arriving_part(shown: records.Shown) -> None:
     dropped = st.file_uploader(_UPLOAD, accept_multiple_files=True, key=f"files_{number}")
     if not dropped:
         st.session_state.pop(_TABLES, None)
+        return
+    refused = too_much(dropped)
+    if refused:
+        not_saved(refused)
         return
     contents = dict(_named_once(dropped))
     tables: dict[str, str] = st.session_state.setdefault(_TABLES, {})

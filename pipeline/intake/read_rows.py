@@ -193,7 +193,7 @@ def _refuse_other_parquet(path: Path) -> None:
         ) from error
     if rows > MOST_ROWS:
         raise BrokenFileError(
-            f"it holds {rows:,} rows; expected at most {MOST_ROWS:,} in one file: hand it in by parts"
+            f"it holds {rows:,} rows; expected at most {MOST_ROWS:,} in a file: hand it in by parts"
         )
 
 

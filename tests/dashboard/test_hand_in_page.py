@@ -218,3 +218,19 @@ def test_in_the_demo_it_is_said_that_files_go_into_the_demo(shop):
     card = shop.root / "home.json"
     card.write_text(card.read_text().replace('"own"', f'"{DEMO}"'))
     assert "goes into the demo" in words_of(page_at("hand_in"))
+
+
+def test_more_than_a_page_may_take_is_refused_with_the_way_beyond(shop, monkeypatch):
+    monkeypatch.setattr("dashboard.upload_limits.file_limit_mb", lambda: 1)
+    rows = b"unit_id,shop_id,model_code\n" + b"B7,s1,alder\n" * 100_000
+    app = dropped(page_at("hand_in"), ("units.csv", rows))
+    text = words_of(app)
+    assert "units.csv has 1.1 MB; expected at most 1 MB" in text
+    assert "python3 -m pipeline ingest FILE" in text
+    assert not [button for button in app.button if button.key == "hand_in_now"]
+
+
+def test_so_is_too_much_at_once(shop, monkeypatch):
+    monkeypatch.setattr("dashboard.upload_limits.file_limit_mb", lambda: 1)
+    files = [(f"units-{n}.csv", UNITS * 18_000) for n in range(3)]
+    assert "Together the files have" in words_of(dropped(page_at("hand_in"), *files))
