@@ -12,6 +12,7 @@ from dashboard.parts.sensor_list import action_mark, sensor_list
 from dashboard.parts.set_aside_list import show_set_aside
 from dashboard.wording import empty_words
 from dashboard.words import ACTION_MEANINGS, counted
+from pipeline.access.allowed import may_enter
 from pipeline.access.answers import with_pending_answers
 from pipeline.access.views import WorklistView
 
@@ -86,7 +87,8 @@ def _list(shown: records.Shown, rows: pd.DataFrame) -> None:
     if found.empty:
         surround.nothing("No sensor matches. Take a filter away to see more.")
         return
-    answer_part(shown, found)
+    if may_enter(shown.asker, "advice_answers"):
+        answer_part(shown, found)
     leaves = sieve.leaf_count(len(found))
     above = st.container()
     number = 1

@@ -118,7 +118,7 @@ _LIMITS = {
 _OWN_WAITING = (
     "(select string_agg(own.sentence, chr(10) order by own.row_id, own.sentence) "
     "from whole.marts.waiting as own where own.unit_id = t.unit_id and own.stands_aside "
-    "and own.row_id in (select row_id from scope.own_rows))"
+    "and own.row_id in (select row_id from scope.own_aside))"
 )
 #: That something of the bike waits is told, though not what another shop handed in.
 _TEXT_OF_WAITING = (
@@ -141,7 +141,7 @@ RULES: dict[str, Rule] = {
     ),
     "intake.row_outcomes": _ROW,
     "intake.rows": _ROW,
-    "intake.set_aside": _ROW,
+    "intake.set_aside": Rule(_among("row_id", "own_aside")),
     "intake.standing": _ROW,
     "marts.advice": _SENSOR,
     "marts.advice_answers": Rule(_sensor_on("answered_on")),
@@ -276,7 +276,7 @@ RULES: dict[str, Rule] = {
     "marts.tests": _TEST,
     "marts.tests_of_sound_sensors": _NOBODYS,
     "marts.travel_bands": _GOOD_POOLED,
-    "marts.waiting": Rule(f"{_UNIT.where} and {_ROW.where}"),
+    "marts.waiting": Rule(f"{_UNIT.where} and {_among('row_id', 'own_aside')}"),
     "marts.wear_about": _ALL_POOLED,
     "marts.wear_bands": _TEST,
     "marts.wear_gathered": Rule(_pool("any", "t.part_no", "t.duty", "t.n_seen")),

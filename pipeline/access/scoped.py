@@ -21,7 +21,7 @@ from pipeline.statements import connect, run, statement
 _SCHEMAS = ("intake", "staging", "marts")
 _SCOPE = (
     *("spans", "shops", "fleets", "units", "tests", "sensors", "old_sensors", "lives", "repairs"),
-    *("shown_pools", "own_rows"),
+    *("shown_pools", "own_rows", "own_aside"),
 )
 
 

@@ -40,6 +40,8 @@ ADDRESSES = [
     ("settings", {}),
     ("start", {}),
 ]
+#: The other pages are left to the long run.
+_SHORT = [("worklist", {}), ("bike", {"unit": "sqv-1"}), ("settings", {})]
 NOT_FOR = {
     TECHNICIAN: {"costs", "parts", "checks", "fleet", "repairs", "settings", "start"},
     OWNER: {"settings", "start"},
@@ -73,7 +75,10 @@ def everything_on(app) -> str:
     return "\n".join(said)
 
 
-@pytest.mark.parametrize(("page", "address"), ADDRESSES)
+@pytest.mark.parametrize(
+    ("page", "address"),
+    [pytest.param(*one, marks=() if one in _SHORT else pytest.mark.long) for one in ADDRESSES],
+)
 def test_an_owners_page_shows_nothing_of_another_shop(asks, page, address):
     asks(NQR)
     _holds(page, address, NQR, OTHERS)

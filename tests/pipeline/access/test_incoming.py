@@ -11,11 +11,14 @@ from hypothesis import settings as tried
 from hypothesis import strategies as st
 
 from pipeline.access.allowed import NotAllowedError
-from pipeline.access.pending import pending_rows
+from pipeline.access.pending import in_order, pending_files, pending_rows
+from pipeline.access.reach import Reach, Row, parents_first
+from pipeline.access.reading import reading
 from pipeline.asker import OPERATOR, OWNER, TECHNICIAN, Asker
 from pipeline.home import Home
 from pipeline.intake.advice_answers import Answer, save_answers
 from pipeline.intake.column_names import read_column_names, remember_column_names
+from pipeline.intake.contract import TABLES
 from pipeline.intake.drafts import draft, drafts, drop_draft, keep_draft, keep_sweep, kept_sweep
 from pipeline.intake.entries import EntryError, save_entry
 from pipeline.intake.fleet_entries import save_windows, take_back_windows, take_out_of_service
@@ -107,6 +110,22 @@ def id_safe(row: dict) -> dict:
     return {name: str(cell).replace(" ", "-").replace("'", "") for name, cell in row.items()}
 
 
+def key_of(table: str, row: dict) -> str:
+    return "/".join(str(row[name]) for name in TABLES[table].key)
+
+
+def test_no_such_row_is_within_reach(two_owners):  # noqa: F811 - the fixture above
+    waiting = [Row(*row) for row in in_order(pending_files(two_owners)) if row.table != "sweeps"]
+    with reading(two_owners, OWNER_OF) as (_, connection):
+        for table, cells in BEYOND:
+            row = Row(table, key_of(table, cells), {name: str(c) for name, c in cells.items()})
+            reach = Reach(connection, OWNER_OF, [*waiting, row])
+            for _, one in parents_first(waiting):
+                reach.sees(one)
+            assert reach.let_in(row) is not None, (table, cells)
+
+
+@pytest.mark.long
 @pytest.mark.parametrize(("table", "row"), BEYOND)
 def test_a_row_that_reaches_beyond_is_refused(shared, table, row):
     before = last_hand_in(shared)
@@ -175,6 +194,7 @@ def test_a_technician_answers_no_advice_and_counts_no_stock(shared):
         save_answers(shared, [("sqv-1-S", "test")], Answer("accept"), now=NOW, asker=OWNER_OF)
 
 
+@pytest.mark.long
 def test_an_operator_says_when_own_bikes_are_free_and_leave_service_and_nothing_else(copy):
     days = datetime(2026, 8, 1).date(), datetime(2026, 8, 2).date()
     save_windows(copy, ["rqd-nqr", "rqd-sqv"], *days, now=NOW, asker=FLEET_OF)
