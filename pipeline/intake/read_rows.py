@@ -151,7 +151,7 @@ def open_source(
             "such as .xlsx"
         )
     header = read_header(path)
-    names = [ours.get(name, name) or f"column {i}" for i, name in enumerate(header.names, 1)]
+    names = _told_apart([ours.get(name, name) for name in header.names])
     types = dict.fromkeys(names, "VARCHAR")
     listed = ", ".join(f"'{_quoted(name)}': 'VARCHAR'" for name in types)
     text = even_text(path, folder)
@@ -161,6 +161,20 @@ def open_source(
         "store_rejects = true, rejects_limit = 0, parallel = false)"
     )
     return Source(relation, list(types), False, types, header.delimiter, text)
+
+
+def _told_apart(names: list[str]) -> list[str]:
+    """Names that differ by more than capitals, as SQL wants them; ours, in small ones, stay."""
+    small = {name for name in names if name == name.lower()}
+    found: list[str] = []
+    taken = set(small)
+    for place, name in enumerate(names, 1):
+        if name and (name in small or name.lower() not in taken):
+            found.append(name)
+            taken.add(name.lower())
+        else:
+            found.append(f"{name} (column {place})" if name else f"column {place}")
+    return found
 
 
 def _open_parquet(

@@ -14,6 +14,7 @@ import pyarrow as pa
 import pytest
 from openpyxl import Workbook
 from pyarrow import parquet
+from pyarrow.csv import write_csv
 
 from pipeline.environment import CHECKOUT
 from pipeline.intake import read_rows
@@ -233,3 +234,37 @@ def test_links_and_devices_are_set_aside_and_never_read(home, tmp_path, target):
     (file,) = handed_files(home)
     assert file.trouble
     assert not Path(file.path).exists()
+
+
+def test_each_odd_value_is_named_with_its_line_column_and_what_was_expected(tmp_path):
+    odd = {
+        "unit_id": ["B\u202e1", "\u200fB1", "B\x00", "B\x07", "B\u200b1", "e\u0301", "../B1", "B1\u2028"],
+        "read_on": ["1900-01-01", "2200-01-01", "0000-00-00", "10000-01-01", "2026-02-30"],
+        "odometer_km": [
+            *("1e12", "nan", "NaN", "inf", "-Infinity", "1_0", "0x10", "\u0967", "1e999"),
+            *("9" * 400, "-" + "9" * 400, "1" + "0" * 399 + "e-999999"),
+        ],
+    }  # fmt: skip
+    good = {"unit_id": "B1", "read_on": "2026-01-01", "odometer_km": "5"}
+    cells = [(name, value) for name, values in odd.items() for value in values]
+    lines = [";".join((good | {name: value}).values()) for name, value in cells]
+    text = "\n".join([";".join(good), *lines, ";".join(good.values())])
+    rows, issues = _read(tmp_path, "odometer.csv", text)
+    lasting = [issue for issue in issues if issue[2] != "1" + "0" * 399 + "e-999999"]
+    named = [(line, column, value) for line, column, value, _, _ in lasting]
+    assert named == [(line, name, value) for line, (name, value) in enumerate(cells[:-1], start=2)]
+    assert all("expected" in reason for _, _, _, reason, _ in issues)
+    assert rows[-1][1] == "B1/2026-01-01"
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet"])
+def test_names_of_columns_are_names_whatever_stands_in_them(tmp_path, kind):
+    hostile = ["a'b", 'c"d', "'); drop table raw; --", "{e}", "$latest_day", "UNIT_ID", "f\\", ""]
+    table = pa.table({"unit_id": ["B1"], "shop_id": ["s1"], "model_code": ["m"]})
+    for name in hostile:
+        table = table.append_column(name, pa.array(["x"]))
+    out = io.BytesIO()
+    (parquet.write_table if kind == "parquet" else write_csv)(table, out)
+    rows, issues = _read(tmp_path, f"units.{kind}", out.getvalue())
+    assert [row[1] for row in rows] == ["B1"], issues
+    assert {issue[4] for issue in issues} == {"notice"}
