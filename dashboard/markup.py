@@ -20,7 +20,9 @@ Cell = Callable[[dict], object]
 # Identifiers may run to 64 characters; up to this many stay on one line.
 SHORT = 20
 #: Controls of ASCII save tab and line breaks, and the marks of direction (Unicode UAX 9, sec. 2).
-_UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_TURNS = "\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"
+_UNSEEN = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f{_TURNS}]")
+_TURNING = re.compile(f"[{_TURNS}]")
 
 
 class Html(str):
@@ -40,6 +42,11 @@ def esc(value: object) -> Html:
     if value is None or (not isinstance(value, (list, tuple)) and pd.isna(value)):
         return Html("")
     return Html(escape(_UNSEEN.sub(_spelled, str(value)), quote=True))
+
+
+def turns_spelled(text: str) -> str:
+    """The text with marks that turn the direction of writing spelled out."""
+    return _TURNING.sub(_spelled, text)
 
 
 def _spelled(found: re.Match[str]) -> str:

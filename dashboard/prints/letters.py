@@ -14,6 +14,8 @@ from pathlib import Path
 
 from fontTools.ttLib import TTFont
 
+from dashboard.markup import turns_spelled
+
 FAMILY = "DejaVu Sans"
 _FILES = {"": "DejaVuSans.ttf", "B": "DejaVuSans-Bold.ttf"}
 _KEPT = frozenset("\n")
@@ -42,8 +44,11 @@ def font_files() -> dict[str, Path]:
 
 
 def in_these_letters(text: str) -> tuple[str, bool]:
-    """The text with what the letters lack written as numbers, and whether anything was."""
-    composed = unicodedata.normalize("NFC", text)
+    """The text with what the letters lack written as numbers, and whether anything was.
+
+    Marks of direction are spelled out, as on the pages: the letters have signs for them.
+    """
+    composed = unicodedata.normalize("NFC", turns_spelled(text))
     shown = "".join(_shown(character) for character in composed)
     return shown, shown != "".join(" " if _is_unseen(c) else c for c in composed)
 

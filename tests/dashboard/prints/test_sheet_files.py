@@ -108,6 +108,14 @@ def test_a_note_whose_letters_are_written_in_two_ways_is_shown_in_one():
     assert in_these_letters("Gru\u0308\u00dfe\ttab\x00") == ("Gr\u00fc\u00dfe tab ", False)
 
 
+def test_marks_of_direction_turn_nothing_on_paper():
+    note = "A\u202eB \u200f C\u2066D <script>alert(1)</script>"
+    shown = "A[U+202E]B [U+200F] C[U+2066]D <script>alert(1)</script>"
+    assert in_these_letters(note) == (shown, False)
+    assert shown.split()[0] in text_of(as_pdf(words_only(note)))
+    assert "\u202e" not in as_html(words_only(note))
+
+
 @settings(max_examples=15, suppress_health_check=list(HealthCheck))
 @given(st.text(max_size=300), st.text(max_size=60))
 def test_no_text_breaks_the_pdf(note, cell):
