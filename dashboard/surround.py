@@ -159,6 +159,8 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
             markup.link("Back to your own records", "./", "wa-pressed", records=OWN)
             if records.own_exists()
             else markup.link("Start your own records", "start", "wa-pressed")
+            if allowed(who_asks(), "start")
+            else ""
         )
         said = markup.tag("p", "Demo: invented shops, not measured. ", way)
         st.html(markup.tag("div", said, class_="wa-said"))

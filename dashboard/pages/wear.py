@@ -78,7 +78,19 @@ def show(shown: records.Shown) -> None:
         _one(view)
     _who(view.choices)
     _worn(view)
-    _rests_on(view.about)
+    if _all_told(view):
+        _rests_on(view.about)
+    else:
+        surround.nothing(
+            "What all shops' sweeps say together is not shown here: "
+            f"{plain(view.about['reason'])}. Maps above rest on this shop's own sensors alone, or "
+            "on enough shops."
+        )
+
+
+def _all_told(view: WearView) -> bool:
+    """Whether what the map rests on is told, or its reason alone."""
+    return "use_answer" in view.about
 
 
 def _map(view: WearView) -> None:
@@ -252,7 +264,8 @@ def _one(view: WearView) -> None:
         name=f"wear_of_{sensor['life_id']}",
     )
     _plan(one)
-    _use(view, one)
+    if _all_told(view):
+        _use(view, one)
 
 
 def _pick(view: WearView, one: OneSensor) -> None:
