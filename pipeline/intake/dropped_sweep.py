@@ -117,10 +117,17 @@ def _cells(lines: list[str]) -> list[tuple[str, ...]]:
         mark = None
         rows = [tuple(line.split()) for line in lines]
     else:
-        rows = [tuple(row) for row in csv.reader(lines, delimiter=mark)]
+        rows = _split(lines, mark)
     if mark == ",":
         return rows
     return [tuple(_with_point(cell) for cell in row) for row in rows]
+
+
+def _split(lines: list[str], mark: str) -> list[tuple[str, ...]]:
+    try:
+        return [tuple(row) for row in csv.reader(lines, delimiter=mark)]
+    except csv.Error as error:
+        raise SweepTextError(f"a line cannot be read ({error}); expected short cells") from None
 
 
 def _with_point(cell: str) -> str:

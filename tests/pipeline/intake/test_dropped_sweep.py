@@ -80,3 +80,8 @@ def test_every_sample_comes_through(samples):
     sweep = read_sweep_text(content)
     written = sweep_csv(sweep, "T1", likely_columns(sweep.names, {})).decode().splitlines()[1:]
     assert [tuple(map(float, line.split(",")[1:])) for line in written] == samples
+
+
+def test_a_cell_without_end_is_no_sweep():
+    with pytest.raises(SweepTextError, match="a line cannot be read"):
+        read_sweep_text(b"1,2\n" * 5 + b"x" * 200_000 + b",1\n3,4\n")
