@@ -87,6 +87,7 @@ def save_entry(
         The home cannot be written.
     """
     moment = now or datetime.now(UTC)
+    refuse(_not_text(rows))
     with _written(rows, files or {}) as paths:
         refuse(_troubles(paths, moment))
         return _received(home, paths, moment, rows, asker, deed)
@@ -147,8 +148,22 @@ def refuse(troubles: Iterable[Trouble]) -> None:
 
 def entry_troubles(rows: Rows, *, now: datetime | None = None) -> list[Trouble]:
     """What the contract has against these rows; nothing is saved."""
+    halved = list(_not_text(rows))
+    if halved:
+        return halved
     with _written(rows, {}) as paths:
         return list(_troubles(paths, now or datetime.now(UTC)))
+
+
+def _not_text(rows: Rows) -> Iterator[Trouble]:
+    """Each cell that cannot be written, since it holds half of a character (a lone surrogate)."""
+    for table, records in rows.items():
+        for line, record in enumerate(records, start=1):
+            for column, value in record.items():
+                shown = str(value).encode(errors="backslashreplace").decode()
+                if isinstance(value, str) and shown != value:
+                    reason = "holds half of a character; expected text in UTF-8"
+                    yield Trouble(table, line, column, shown, reason)
 
 
 @contextmanager

@@ -88,3 +88,13 @@ def test_a_damaged_file_of_column_names_stops_no_entry(home):
     home.column_names.write_text("{", encoding="utf-8")
     row = {"shop_id": "s1", "name": "Weir Lane"}
     assert save_entry(home, {"shops": [row]}, now=NOW) == 1
+
+
+def test_half_a_character_is_named_and_nothing_is_saved(home):
+    rows = {"shops": [{"shop_id": "s1", "name": "a\ud800b"}]}
+    with pytest.raises(EntryError) as refused:
+        save_entry(home, rows)
+    (trouble,) = refused.value.troubles
+    assert (trouble.line, trouble.column, trouble.value) == (1, "name", "a\\ud800b")
+    assert list(refused.value.troubles) == entry_troubles(rows)
+    assert not list(home.handed_in.glob("0*"))
