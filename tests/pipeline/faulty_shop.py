@@ -19,12 +19,13 @@ FILES = {
 
 
 @pytest.fixture(scope="session")
-def faulty_home(tmp_path_factory) -> Home:
+def faulty_home(built_once) -> Home:
     """The shop, published; not to be written to."""
-    folder = tmp_path_factory.mktemp("faulty")
-    home = Home(folder / "home").prepare()
-    hand_in(home, folder / "a", FILES)
-    return home
+
+    def fill(folder: Path) -> None:
+        hand_in(Home(folder / "home").prepare(), folder / "a", FILES)
+
+    return built_once("faulty", fill)
 
 
 @pytest.fixture
