@@ -17,6 +17,7 @@ from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.access.views import NotThereError
 from pipeline.home import HomeError
 from pipeline.intake.contract import TABLES
+from pipeline.intake.entries import EntryError
 from pipeline.jobs.correct import Corrected, Correction, correct
 
 #: More rows at a time make a table that nobody works through.
@@ -152,7 +153,7 @@ def _save(
         return
     try:
         done = correct(shown.home, [one for _, one in changed], asker=shown.asker)
-    except (HomeError, NotThereError) as error:
+    except (HomeError, NotThereError, EntryError) as error:
         not_saved([str(error)])
         return
     reasons = _still_wrong(changed, done)

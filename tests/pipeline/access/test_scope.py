@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import dataclasses
 import inspect
 import json
@@ -360,3 +361,23 @@ def test_the_manifest_is_the_same_for_all(two_owners):
     assert found is not None
     assert edition.version == found.version
     assert json.dumps(edition.built_at)
+
+
+def test_every_save_of_a_page_says_who_saves():
+    savers = re.compile(
+        r"save_\w+|take_back_windows|take_out_of_service|bring_back|close_job|correct|receive"
+        r"|keep_settings|remember_column_names|forget_column_names|check_files"
+    )
+    ours = {"save_csv"}
+    folder = Path(pipeline.__file__).parent.parent / "dashboard"
+    found = 0
+    for path in folder.rglob("*.py"):
+        if path.parent.name == "network":
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name)):
+                continue
+            if savers.fullmatch(node.func.id) and node.func.id not in ours:
+                found += 1
+                assert "asker" in {word.arg for word in node.keywords}, (path, node.lineno)
+    assert found > 15
