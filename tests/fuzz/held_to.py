@@ -19,7 +19,7 @@ _SAYS_WHAT = re.compile("expected|required|missing|lies after|needs its session|
 def records_in(content: bytes) -> int:
     """Records of a CSV file behind its header, counted byte by byte: empty lines are none.
 
-    The quotes of a line that alone has an odd number of them are taken for nothing.
+    A carriage return on its own is something, if nothing good. The quotes of a line that alone has an odd number of them are taken for nothing.
     """
     records, inside, empty = 0, False, True
     lines = content.split(b"\n")
@@ -27,12 +27,12 @@ def records_in(content: bytes) -> int:
     if len(odd) == 1:
         lines[odd[0]] = lines[odd[0]].replace(b'"', b"?")
         content = b"\n".join(lines)
-    for byte in content.removeprefix(b"\xef\xbb\xbf"):
+    for byte in content.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n"):
         if byte == 0x22:
             inside, empty = not inside, False
         elif byte == 0x0A and not inside:
             records, empty = records + (not empty), True
-        elif byte != 0x0D:
+        else:
             empty = False
     return max(records + (not empty) - 1, 0)
 
