@@ -44,6 +44,7 @@ def _read_through(home):
             connection.execute(f'from {schema}."{table}"').fetchall()
 
 
+@pytest.mark.long
 def test_the_next_build_makes_all_that_came_to_harm_anew_and_says_so(faulty_copy):
     before = dump(faulty_copy)
     flip_a_byte(one(faulty_copy.rows, "*0002.rows.*"))
