@@ -43,7 +43,8 @@ def test_each_line_is_a_pin_or_a_hash_and_nothing_says_where_from(name):
 
 @pytest.mark.parametrize("name", LOCKS)
 def test_what_is_named_by_hand_is_locked_as_named(name):
-    by_hand = [Requirement(line) for line in _text(name.replace(".txt", ".in")).splitlines()]
+    source = _text(name).split("\n", 1)[0].removeprefix("# Made from ").split(":")[0]
+    by_hand = [Requirement(line) for line in _text(source).splitlines()]
     locked = _named(name)
     assert by_hand
     for one in by_hand:
