@@ -14,7 +14,6 @@ from pipeline.access import (
     bench_view,
     check_plan_view,
     fleet_view,
-    pending_test,
     records_view,
     register_view,
     repairs_view,
@@ -26,13 +25,14 @@ from pipeline.access import (
 )
 from pipeline.access import set_aside_rows as set_aside
 from pipeline.access import stock_book as stock_book_view
-from pipeline.access.allowed import require
-from pipeline.access.standing import standing_rows
+from pipeline.access.entered import pending_test
+from pipeline.access.entered.standing import standing_rows
+from pipeline.access.scope.allowed import require
 from pipeline.asker import Asker
 from pipeline.home import DEMO, OWN, Home, demo_home, own_home
 from pipeline.intake.receive import last_hand_in
-from pipeline.intake.settings_file import read_settings
-from pipeline.intake.shown_settings import ShownSettings
+from pipeline.intake.settings.settings_file import read_settings
+from pipeline.intake.settings.shown_settings import ShownSettings
 from pipeline.jobs import take_up
 from pipeline.jobs.take_up import NotTakenUp
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
-from pipeline.intake.shown_settings import ShownSettings
+from pipeline.intake.settings.shown_settings import ShownSettings
 
 DEFAULT = ShownSettings()
 #: Sessions remembered; the oldest is forgotten first and takes its settings up with its next run.

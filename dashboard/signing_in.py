@@ -16,7 +16,7 @@ from dashboard import look
 from dashboard.markup import Html, joined, tag
 from dashboard.network.in_force import PROVIDER, Served, network_served
 from pipeline.asker import Asker, whoever_is_here
-from pipeline.intake.people_file import PeopleFileError, asker_of
+from pipeline.intake.settings.people_file import PeopleFileError, asker_of
 
 SIGN_OUT = "auth/logout"
 _LOG = logging.getLogger("dashboard")

@@ -16,10 +16,15 @@ from collections.abc import Sequence
 from pipeline.access.views import current_version
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home, HomeError, own_home
-from pipeline.intake.network_file import TEMPLATE as NETWORK_TEMPLATE
-from pipeline.intake.network_file import Network, NetworkFileError, read_network, write_template
-from pipeline.intake.people_file import TEMPLATE as PEOPLE_TEMPLATE
-from pipeline.intake.people_file import PeopleFileError, read_people
+from pipeline.intake.settings.network_file import TEMPLATE as NETWORK_TEMPLATE
+from pipeline.intake.settings.network_file import (
+    Network,
+    NetworkFileError,
+    read_network,
+    write_template,
+)
+from pipeline.intake.settings.people_file import TEMPLATE as PEOPLE_TEMPLATE
+from pipeline.intake.settings.people_file import PeopleFileError, read_people
 from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import ensure_current
 

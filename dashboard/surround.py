@@ -14,8 +14,8 @@ from dashboard.shown_as import show_as
 from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
 from dashboard.words import counted, day
-from pipeline.access.allowed import NotAllowedError, allowed
 from pipeline.access.reading import TooFewShopsError
+from pipeline.access.scope.allowed import NotAllowedError, allowed
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
 from pipeline.home import OWN, Home, HomeError

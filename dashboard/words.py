@@ -13,7 +13,7 @@ import pandas as pd
 
 from dashboard.shown_as import shown_as
 from dashboard.wording.date_words import day_words
-from pipeline.intake.shown_settings import MILES
+from pipeline.intake.settings.shown_settings import MILES
 
 MILE_KM = 1.609344
 NOT_KNOWN = "not known"

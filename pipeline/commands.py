@@ -11,13 +11,13 @@ import duckdb
 import pandas as pd
 
 from pipeline.home import Home, HomeError, own_home
-from pipeline.intake.settings_file import read_settings
-from pipeline.jobs.backup import back_up
-from pipeline.jobs.check_home import check_home
+from pipeline.intake.settings.settings_file import read_settings
 from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import IngestReport, ingest, rebuild
+from pipeline.jobs.keeping.backup import back_up
+from pipeline.jobs.keeping.check_home import check_home
+from pipeline.jobs.keeping.restore import restore
 from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
-from pipeline.jobs.restore import restore
 
 #: A build that cannot be written changes nothing.
 _KEPT = (

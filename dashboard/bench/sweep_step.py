@@ -16,10 +16,10 @@ from dashboard.upload_limits import too_much
 from dashboard.wording.verdict_words import could_have_missed, sweep_verdict
 from dashboard.wording.wear_words import passes_in_short, slowest
 from dashboard.words import counted
-from pipeline.access.typed_sweep import TypedSweep, typed_sweep
+from pipeline.access.entered.typed_sweep import TypedSweep, typed_sweep
 from pipeline.home import HomeError
 from pipeline.intake.column_names import read_column_names, remember_column_names
-from pipeline.intake.dropped_sweep import (
+from pipeline.intake.typed.dropped_sweep import (
     SAMPLES,
     SweepText,
     SweepTextError,

@@ -10,7 +10,7 @@ from dashboard.forms.fields import as_cell, moment_cell
 from dashboard.forms.open_draft import OpenDraft
 from pipeline.access.bench_view import BenchView
 from pipeline.asker import Asker
-from pipeline.intake.dropped_sweep import SAMPLES
+from pipeline.intake.typed.dropped_sweep import SAMPLES
 
 TABLE = "test_sessions"
 #: Fields that a sweep brings with it.

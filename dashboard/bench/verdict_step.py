@@ -15,9 +15,9 @@ from dashboard.markup import bullets, table, tag
 from dashboard.parts.state_mark import state_mark
 from dashboard.wording.verdict_words import rule_verdict
 from dashboard.words import READINGS, VERDICTS, good_range, plain
-from pipeline.access.typed_sweep import TypedSweep
-from pipeline.intake.dropped_sweep import SweepTextError
-from pipeline.intake.entries import save_entry
+from pipeline.access.entered.typed_sweep import TypedSweep
+from pipeline.intake.typed.dropped_sweep import SweepTextError
+from pipeline.intake.typed.entries import save_entry
 
 _MEANING = (
     "A verdict is yours; the rules only say what they see. Neither says that the bike is safe."

@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard.markup import bullets, joined, tag
 from pipeline.home import HomeError
-from pipeline.intake.entries import EntryError, Trouble
+from pipeline.intake.typed.entries import EntryError, Trouble
 
 #: What forms call a column, where its own words are not plain.
 ASKED_AS = {

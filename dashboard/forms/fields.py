@@ -13,7 +13,7 @@ import streamlit as st
 from dashboard.words import MILE_KM, distance_unit, plain
 from pipeline.intake.contract import TABLES, Field
 from pipeline.intake.read_rows import expected
-from pipeline.intake.shown_settings import MILES
+from pipeline.intake.settings.shown_settings import MILES
 
 NOT_SAID = "not recorded"
 #: Digits after the point by unit, as a workshop meter shows them.

@@ -14,7 +14,7 @@ import streamlit as st
 
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.drafts import (
+from pipeline.intake.typed.drafts import (
     Draft,
     Value,
     draft,

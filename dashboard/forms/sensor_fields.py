@@ -12,7 +12,7 @@ from dashboard.forms.part_fields import TypedPart, part_choice, part_particulars
 from dashboard.words import MOUNTS
 from pipeline.access.register_view import Choices
 from pipeline.intake.contract import MOUNTS as EVERY_MOUNT
-from pipeline.intake.registering import NewSensor, new_sensor_id
+from pipeline.intake.typed.registering import NewSensor, new_sensor_id
 
 ORIGINS = {
     "original": "on the bike since new",

@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard.wording.check_plan_words import WEEKDAYS
 from dashboard.words import plain
-from pipeline.intake.settings_file import known_settings
+from pipeline.intake.settings.settings_file import known_settings
 
 SETTINGS = known_settings()
 _WIDTH = 340

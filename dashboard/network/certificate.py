@@ -9,7 +9,7 @@ from pathlib import Path
 
 from cryptography import x509
 
-from pipeline.intake.network_file import Network
+from pipeline.intake.settings.network_file import Network
 
 SOON = timedelta(days=21)
 

@@ -22,7 +22,7 @@ from streamlit.web.server.starlette.starlette_server_config import (
 
 from dashboard.network.headers import security_headers
 from dashboard.network.sign_ins import Claims, SignIns
-from pipeline.intake.network_file import Network
+from pipeline.intake.settings.network_file import Network
 
 _SAFE = ("GET", "HEAD", "OPTIONS")
 #: Below this Streamlit answers machines, not readers: only what a page needs stays open.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pipeline.home import Home
-from pipeline.intake.network_file import Network
+from pipeline.intake.settings.network_file import Network
 
 if TYPE_CHECKING:  # not needed, and not loaded, where nobody signs in
     from dashboard.network.sign_ins import SignIns

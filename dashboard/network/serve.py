@@ -17,8 +17,8 @@ from dashboard.network.door import Door
 from dashboard.network.in_force import PROVIDER, Served, serve_as
 from dashboard.network.sign_ins import Claims, SignIns
 from pipeline.home import Home
-from pipeline.intake.network_file import Network
-from pipeline.intake.people_file import PeopleFileError, asker_of
+from pipeline.intake.settings.network_file import Network
+from pipeline.intake.settings.people_file import PeopleFileError, asker_of
 
 
 def serve(network: Network, home: Home) -> None:

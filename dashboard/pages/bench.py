@@ -18,9 +18,9 @@ from dashboard.markup import Html, joined, link, tag, to_bike
 from dashboard.parts.find_bike import find_bike
 from dashboard.parts.sensor_list import sensor_list
 from dashboard.words import MOUNTS, km, moment, plain
-from pipeline.access.allowed import require
 from pipeline.access.bench_view import BenchView, checks_as_typed
-from pipeline.intake.drafts import drafts
+from pipeline.access.scope.allowed import require
+from pipeline.intake.typed.drafts import drafts
 
 REASONS = {
     "routine": "routine",

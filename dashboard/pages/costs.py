@@ -27,7 +27,7 @@ from dashboard.wording.what_if_words import (
     orders_reading,
 )
 from dashboard.words import ACTIONS, counted, in_100, known, money, number, plain
-from pipeline.access.allowed import may_settle
+from pipeline.access.scope.allowed import may_settle
 from pipeline.access.what_if import (
     SETTINGS,
     WeighedAnew,
@@ -38,7 +38,7 @@ from pipeline.access.what_if import (
     what_if,
 )
 from pipeline.home import HomeError
-from pipeline.intake.settings_edit import keep_settings
+from pipeline.intake.settings.settings_edit import keep_settings
 
 TITLE = "Costs and levels, and what they change"
 _OF_ALL = "Settings hold for all shops: an owner who sees all of them keeps them."

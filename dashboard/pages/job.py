@@ -14,7 +14,7 @@ from dashboard.markup import link, tag, to_bike
 from dashboard.parts.find_bike import find_bike
 from dashboard.words import CONFIRMED_BY, MOUNTS, REPAIRS, VERDICTS, day, km, plain
 from pipeline.access.register_view import JobView
-from pipeline.intake.closing import REPLACED, Fitted, close_job
+from pipeline.intake.typed.closing import REPLACED, Fitted, close_job
 
 TABLE = "repair_outcomes"
 _SAVED = "register_saved"  # said on the page that the save leads to

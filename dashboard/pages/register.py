@@ -14,7 +14,7 @@ from dashboard.markup import bullets, joined, link, tag, to_bike
 from dashboard.parts.to_work import to_work
 from dashboard.words import MOUNTS, km, plain
 from pipeline.access.register_view import RegisterView
-from pipeline.intake.registering import refuse_taken, save_bike, save_odometer, save_sensors
+from pipeline.intake.typed.registering import refuse_taken, save_bike, save_odometer, save_sensors
 
 _SAVED = "register_saved"
 _ODOMETER = ("odometer_km",)

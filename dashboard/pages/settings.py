@@ -17,8 +17,8 @@ from dashboard.wording.what_if_words import SECTION_NAMES
 from dashboard.words import counted
 from pipeline.access.settings_view import SettingsView, settings_view
 from pipeline.home import HomeError
-from pipeline.intake.settings_edit import keep_settings
-from pipeline.intake.shown_settings import BY_DAY, BY_YEAR, SECTION
+from pipeline.intake.settings.settings_edit import keep_settings
+from pipeline.intake.settings.shown_settings import BY_DAY, BY_YEAR, SECTION
 from pipeline.jobs.take_up import take_up
 
 TITLE = "Settings"

@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.markup import Html, bullets, joined, link, tag
 from dashboard.signing_in import reached_at, sign_in_lasts, who_asks
-from pipeline.access.allowed import require
+from pipeline.access.scope.allowed import require
 from pipeline.access.views import current_version
 from pipeline.home import DEMO, OWN, HomeError, demo_home, own_home
 from pipeline.jobs.start_own import start_own

@@ -12,8 +12,8 @@ from dashboard.parts.sensor_list import action_mark, sensor_list
 from dashboard.parts.set_aside_list import show_set_aside
 from dashboard.wording import empty_words
 from dashboard.words import ACTION_MEANINGS, counted
-from pipeline.access.allowed import may_enter
 from pipeline.access.answers import with_pending_answers
+from pipeline.access.scope.allowed import may_enter
 from pipeline.access.views import WorklistView
 
 _BOUND = {"bind": "query-params"}

@@ -12,7 +12,7 @@ from dashboard.forms.entry_troubles import begin_anew, saved, say_once
 from dashboard.markup import tag
 from dashboard.wording.answer_words import KINDS, MEANING, choice_words, floor_counted, saved_words
 from dashboard.words import counted
-from pipeline.intake.advice_answers import Answer, save_answers
+from pipeline.intake.typed.advice_answers import Answer, save_answers
 
 #: More would make a list that nobody reads to its end; filters bring the rest up.
 OFFERED = 200

@@ -27,8 +27,8 @@ from pipeline.home import Home, HomeError
 from pipeline.intake.arriving import is_readable_kind
 from pipeline.intake.check_files import ISSUES_SHOWN, FileCheck, FilesCheck, check_files
 from pipeline.intake.column_names import names_path
-from pipeline.intake.entries import EntryError
 from pipeline.intake.receive import receive
+from pipeline.intake.typed.entries import EntryError
 from pipeline.jobs.take_up import take_up
 
 ROUND, HANDED_IN = "hand_in_round", "handed_in"

@@ -17,7 +17,7 @@ from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.access.views import NotThereError
 from pipeline.home import HomeError
 from pipeline.intake.contract import TABLES
-from pipeline.intake.entries import EntryError
+from pipeline.intake.typed.entries import EntryError
 from pipeline.jobs.correct import Corrected, Correction, correct
 
 #: More rows at a time make a table that nobody works through.

@@ -18,9 +18,9 @@ from dashboard.wording.fleet_words import (
     window_words,
 )
 from dashboard.words import counted, day
+from pipeline.access.entered.standing import standing_rows
 from pipeline.access.fleet_view import window_key
-from pipeline.access.standing import standing_rows
-from pipeline.intake.fleet_entries import (
+from pipeline.intake.typed.fleet_entries import (
     bring_back,
     save_windows,
     take_back_windows,

@@ -15,7 +15,7 @@ from dashboard.records import Shown
 from dashboard.shown_as import shown_as
 from pipeline.access.views import SessionView
 from pipeline.intake.receive import last_hand_in
-from pipeline.intake.shown_settings import ShownSettings
+from pipeline.intake.settings.shown_settings import ShownSettings
 
 _WHAT = (
     "The bike, both verdicts, readings with their good ranges, drop-outs, charts and cautions, "

@@ -25,7 +25,7 @@ from dashboard.wording.stock_entry_words import (
 from dashboard.wording.stock_words import order_now
 from dashboard.words import counted
 from pipeline.access.reading import Edition
-from pipeline.intake.stock_entries import save_arrival, save_count, save_order
+from pipeline.intake.typed.stock_entries import save_arrival, save_count, save_order
 
 _FIELDS = ("stock_on_hand", "stock_on_order", "stock_many", "stock_due")
 _SAVED, _DONE, _ASKED = "stock_saved", "stock_done", "stock_asked"

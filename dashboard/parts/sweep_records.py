@@ -12,9 +12,10 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.records import Shown
-from pipeline.access import pending_sweep, sweep_traces
-from pipeline.access.allowed import require
+from pipeline.access import sweep_traces
+from pipeline.access.entered import pending_sweep
 from pipeline.access.reading import NotThereError
+from pipeline.access.scope.allowed import require
 from pipeline.access.views import SessionView
 from pipeline.asker import Asker
 from pipeline.home import Home

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pandas as pd
 
 from dashboard.shown_as import shown_as
-from pipeline.intake.shown_settings import BY_YEAR
+from pipeline.intake.settings.shown_settings import BY_YEAR
 
 _MONTHS = {
     "English": "January February March April May June July August September October November "

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.access.allowed import view
-from pipeline.access.pending import pending_rows
-from pipeline.access.schemas import WORKLIST
+from pipeline.access.entered.pending import pending_rows
+from pipeline.access.frames.view_schemas import WORKLIST
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import ADVISED

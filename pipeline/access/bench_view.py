@@ -11,11 +11,11 @@ import pandas as pd
 from models.frames import Column, FrameSchema
 from models.statics.checks import check_readings
 from models.statics.schemas import BANDS, CHECKS, READINGS
-from pipeline.access import schemas
-from pipeline.access.allowed import view
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
+from pipeline.access.entered.standing import standing_in
+from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
-from pipeline.access.standing import standing_in
+from pipeline.access.scope.allowed import view
 from pipeline.access.wear_view import BikeWear, bike_wear
 from pipeline.asker import Asker
 from pipeline.home import Home

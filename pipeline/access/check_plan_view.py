@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from models.check_plan import schemas
-from pipeline.access.allowed import view
 from pipeline.access.icalendar_export import calendar_file
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.warehouse.check_plan import CHECK_SETTINGS

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 import pandas as pd
 
 from models.frames import Column, FrameSchema
-from pipeline.access.allowed import view
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.deed_lines import deed_of, standing_of
 from pipeline.home import Home

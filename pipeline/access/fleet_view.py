@@ -12,10 +12,10 @@ from models.check_plan.schemas import CHECK_EVENTS, CHECK_VISITS
 from models.frames import Column, FrameSchema
 from models.plans.schemas import PLAN_RATES
 from models.risk.bike_weeks import SENSOR_DAYS, WEEKS_SHOWN, any_of, bike_weeks
-from pipeline.access.allowed import view
-from pipeline.access.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
-from pipeline.access.pending import pending_in_order, pending_rows
+from pipeline.access.entered.pending import pending_in_order, pending_rows
+from pipeline.access.frames.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run

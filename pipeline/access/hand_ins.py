@@ -8,8 +8,8 @@ from datetime import datetime
 import duckdb
 import pandas as pd
 
-from pipeline.access.allowed import view
 from pipeline.access.reading import NotThereError, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.hand_in_cards import card_of

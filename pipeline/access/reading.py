@@ -13,10 +13,10 @@ import pandas as pd
 
 from models.frames import FrameSchema
 from pipeline.access.kept_open import opened
-from pipeline.access.scoped import connect_scoped
+from pipeline.access.scope.scoped import connect_scoped
 from pipeline.asker import Asker
 from pipeline.home import DEMO, Home
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_file import read_settings
 from pipeline.statements import connect, run
 from pipeline.warehouse.damage import mark_if_damaged
 from pipeline.warehouse.publish import Manifest, passed_over, published

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from models.frames import Column, FrameSchema
-from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.receive import handed_in_at

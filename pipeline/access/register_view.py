@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import duckdb
 import pandas as pd
 
-from pipeline.access import schemas
-from pipeline.access.allowed import view
 from pipeline.access.bench_view import last_odometer_km, sensors_on_bike
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
+from pipeline.access.entered.standing import standing_in
+from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
-from pipeline.access.standing import standing_in
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_file import read_settings
 from pipeline.statements import run
 
 Cells = dict[str, str]

@@ -12,8 +12,8 @@ from models.plans.saving import EXPECTED_COST
 from models.plans.settings import PlanSettings
 from models.repairs.rates import COMEBACK_DAYS, REPAIR_JOBS, repair_rates
 from models.risk.ahead import road_share
-from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.access.what_if import built_with
 from pipeline.asker import Asker
 from pipeline.home import Home

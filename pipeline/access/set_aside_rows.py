@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import duckdb
 import pandas as pd
 
-from pipeline.access.allowed import view
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
+from pipeline.access.frames.view_schemas import SET_ASIDE
 from pipeline.access.reading import read_frame, reading
-from pipeline.access.schemas import SET_ASIDE
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES

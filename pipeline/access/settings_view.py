@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, edition_of, reading
+from pipeline.access.scope.allowed import view
 from pipeline.access.what_if import built_with
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_file import read_settings
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ import pandas as pd
 
 from models.frames import Column, FrameSchema
 from models.stock.schemas import STOCK_COUNTS
-from pipeline.access.allowed import view
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run

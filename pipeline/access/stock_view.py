@@ -16,9 +16,9 @@ from models.stock.schemas import (
     STOCK_WEEKS,
     WALK_INS,
 )
-from pipeline.access.allowed import view
+from pipeline.access.frames.stock_schemas import STOCK_ASKING, STOCK_LEFT_OUT, STOCK_ROWS
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
-from pipeline.access.stock_schemas import STOCK_ASKING, STOCK_LEFT_OUT, STOCK_ROWS
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import one_row, run

@@ -15,9 +15,9 @@ from models.sweeps.decimate import decimate_minmax
 from models.sweeps.over_travel import OVER_TRAVEL, lay_over_travel
 from models.sweeps.scale import scale_of
 from models.sweeps.schemas import DROPOUTS, PASSES, PROFILE
-from pipeline.access.allowed import view
+from pipeline.access.frames.view_schemas import TRACE
 from pipeline.access.reading import NotThereError, read_frame, reading
-from pipeline.access.schemas import TRACE
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run

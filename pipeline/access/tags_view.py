@@ -8,12 +8,12 @@ from urllib.parse import quote
 import pandas as pd
 
 from models.frames import Column, FrameSchema
-from pipeline.access.allowed import view
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_file import read_settings
 
 #: The page that a tag opens.
 PAGE = "bench"

@@ -8,10 +8,9 @@ import duckdb
 import pandas as pd
 
 from models.statics.cautions import next_look
-from pipeline.access import schemas
-from pipeline.access.allowed import view
+from pipeline.access.frames import view_schemas as schemas
+from pipeline.access.frames.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.notices import notices_for
-from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.reading import (
     Edition,
     NotThereError,
@@ -20,6 +19,7 @@ from pipeline.access.reading import (
     read_frame,
     reading,
 )
+from pipeline.access.scope.allowed import view
 from pipeline.access.sweep_traces import thinned_trace
 from pipeline.access.wear_view import BikeWear, TestWear, bike_wear, wear_at_test
 from pipeline.asker import Asker

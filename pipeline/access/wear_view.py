@@ -10,8 +10,8 @@ import pandas as pd
 from models.frames import Column, FrameSchema
 from models.wear.schemas import BANDS, WEAR_MAP
 from models.wear.test_plan import LiftChance, passes_needed, sureness
-from pipeline.access.allowed import view
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run

@@ -30,12 +30,12 @@ from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
 from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED, WALK_INS
 from models.stock.settings import StockSettings
-from pipeline.access import plan_schemas as schemas
-from pipeline.access.allowed import view
+from pipeline.access.frames import plan_schemas as schemas
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
+from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.settings_file import SettingsFile, read_settings
+from pipeline.intake.settings.settings_file import SettingsFile, read_settings
 from pipeline.statements import one_row, run
 from pipeline.warehouse.check_plan import check_records, settings_for_checks
 from pipeline.warehouse.plans import read_outlook, stock_settings

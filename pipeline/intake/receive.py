@@ -77,7 +77,7 @@ def receive(
     names each row.
     """
     # the check reads what was received before, so that neither can be loaded first
-    from pipeline.access.incoming import refuse_beyond
+    from pipeline.access.scope.incoming import refuse_beyond
 
     who = asker or whoever_is_here()
     home.refuse_newer()

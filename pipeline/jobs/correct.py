@@ -6,13 +6,13 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from pipeline.access.entered.standing import standing_rows
 from pipeline.access.set_aside_rows import SetAsideRow
-from pipeline.access.standing import standing_rows
 from pipeline.asker import Asker, whoever_is_here
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
-from pipeline.intake.entries import Trouble, entry_troubles, save_entry
 from pipeline.intake.hand_in_cards import CORRECTED
+from pipeline.intake.typed.entries import Trouble, entry_troubles, save_entry
 
 TAKEN_OFF = "taken off the list of what was set aside"
 

@@ -11,8 +11,8 @@ import duckdb
 
 from pipeline.home import Home, HomeError
 from pipeline.intake.receive import handed_files
-from pipeline.jobs.check_handed_in import handed_in_findings
 from pipeline.jobs.hand_back import write_set_aside
+from pipeline.jobs.keeping.check_handed_in import handed_in_findings
 from pipeline.warehouse.build import build
 from pipeline.warehouse.leftovers import set_by
 from pipeline.warehouse.publish import Manifest, newest

@@ -12,7 +12,7 @@ from models.plans.settings import PlanSettings
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.deeds import make_up_if_possible
-from pipeline.intake.settings_file import SettingsFile, read_settings, write_settings
+from pipeline.intake.settings.settings_file import SettingsFile, read_settings, write_settings
 from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.backtest import backtest
 from pipeline.jobs.measure import measure_missing

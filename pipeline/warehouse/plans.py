@@ -32,7 +32,7 @@ from models.risk.outlook import (
 )
 from models.risk.score import RiskResults
 from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
-from pipeline.intake.settings_file import SettingsFile
+from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.lives import MARTS, RiskFrames
 from pipeline.warehouse.stock import plan_stock

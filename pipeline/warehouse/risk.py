@@ -20,7 +20,7 @@ from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
 from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, riding_rates
 from models.risk.outlook import DefectsAhead
 from models.risk.score import RiskResults, fit_and_score
-from pipeline.intake.settings_file import SettingsFile
+from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import believed_sensitivity, fitted_risk

@@ -18,8 +18,8 @@ from models.statics import schemas as statics
 from models.sweeps import schemas as sweeps
 from models.sweeps.measure import MEASURE_VERSION
 from models.wear import schemas as wear
-from pipeline.access import schemas as access
-from pipeline.access import stock_schemas as stock
+from pipeline.access.frames import stock_schemas as stock
+from pipeline.access.frames import view_schemas as access
 from pipeline.intake.read_rows import READ_VERSION
 from pipeline.statements import ROOT
 from pipeline.warehouse import wear_schemas as wear_kept

@@ -16,9 +16,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pipeline.home import Home
-from pipeline.intake.closing import Fitted, close_job
-from pipeline.intake.entries import save_entry
-from pipeline.intake.registering import save_odometer
+from pipeline.intake.typed.closing import Fitted, close_job
+from pipeline.intake.typed.entries import save_entry
+from pipeline.intake.typed.registering import save_odometer
 
 TIMES, WAITING, SAMPLES = 20, 200, 60_000
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)

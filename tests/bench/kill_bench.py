@@ -30,8 +30,8 @@ from pathlib import Path
 
 from pipeline.home import Home
 from pipeline.intake.receive import receive
-from pipeline.jobs.check_home import check_home
 from pipeline.jobs.ingest import ingest
+from pipeline.jobs.keeping.check_home import check_home
 from pipeline.warehouse import build as build_module
 from pipeline.warehouse.publish import newest
 from tests.bench.kill_world import (

@@ -33,7 +33,7 @@ from websockets.asyncio.client import ClientConnection, connect
 from pipeline.access.views import worklist_view
 from pipeline.asker import whoever_is_here
 from pipeline.home import Home
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from tests.bench.pages_bench import serving
 
 READS_S = (5.0, 15.0)

@@ -6,8 +6,8 @@ import re
 
 import pytest
 
+from pipeline.access.entered.standing import standing_rows
 from pipeline.access.records_view import bike_count
-from pipeline.access.standing import standing_rows
 from pipeline.home import OWN, Home
 from pipeline.intake.column_names import read_column_names
 from tests.askers import HERE

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.jobs.demo import AS_OF
 from tests.askers import HERE
 from tests.browser.forms import choose, open_fold, press, type_day

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.asker import Asker
 from pipeline.home import Home
-from pipeline.intake.drafts import drafts
+from pipeline.intake.typed.drafts import drafts
 from tests.askers import HERE
 from tests.browser.forms import choose, press, type_number
 from tests.browser.test_owner_walk import TABLET_AND_DESKTOP

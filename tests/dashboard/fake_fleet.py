@@ -8,8 +8,8 @@ import pandas as pd
 
 from models.check_plan.schemas import CHECK_EVENTS, CHECK_VISITS
 from models.risk.bike_weeks import BIKE_WEEKS
-from pipeline.access.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
 from pipeline.access.fleet_view import FleetView
+from pipeline.access.frames.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
 from tests.dashboard.fake_views import HOSTILE, edition, rows
 
 DAY = pd.Timestamp("2026-03-15")

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.stats import poisson
 
 from models.stock import schemas
-from pipeline.access import stock_schemas as access
+from pipeline.access.frames import stock_schemas as access
 from pipeline.access.stock_book import STOCK_BOOK, StockBook
 from pipeline.access.stock_view import OnePart, StockView
 from tests.dashboard.fake_views import HOSTILE, edition, rows

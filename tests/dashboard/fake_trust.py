@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.access import schemas
-from pipeline.access.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
+from pipeline.access.frames import view_schemas as schemas
+from pipeline.access.frames.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.views import TrustView
 from tests.dashboard.fake_views import HOSTILE, edition, one, rows
 

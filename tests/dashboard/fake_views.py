@@ -10,7 +10,7 @@ import pandas as pd
 from models.frames import FrameSchema
 from models.sweeps.schemas import DROPOUTS, FINDINGS, MEASURES, PASSES, PROFILE
 from models.wear.schemas import BANDS
-from pipeline.access import schemas
+from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.views import (
     BikeView,
     Edition,

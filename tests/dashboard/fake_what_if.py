@@ -16,7 +16,7 @@ from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
 from models.stock.settings import StockSettings
 from models.stock.walk_in import walk_in_rates
-from pipeline.access import plan_schemas
+from pipeline.access.frames import plan_schemas
 from pipeline.access.what_if import WhatIfBase
 from tests.dashboard.fake_views import HOSTILE, edition, rows
 from tests.models.plans.outlooks import outlook

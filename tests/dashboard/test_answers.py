@@ -21,7 +21,7 @@ from dashboard.wording.answer_words import (
     floor_words,
 )
 from pipeline.access import views
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.home import HomeError, own_home
 from pipeline.intake.receive import last_hand_in
 from tests.askers import HERE

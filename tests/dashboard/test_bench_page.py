@@ -6,10 +6,10 @@ import pandas as pd
 import pytest
 
 from dashboard.bench.steps import STEPS
-from pipeline.access.pending_test import pending_session_view
+from pipeline.access.entered.pending_test import pending_session_view
 from pipeline.access.views import session_view
 from pipeline.home import Home
-from pipeline.intake.drafts import drafts
+from pipeline.intake.typed.drafts import drafts
 from pipeline.jobs.ingest import rebuild
 from tests.askers import HERE
 from tests.dashboard.page_app import keyed, page_at, words_of
@@ -191,7 +191,7 @@ def test_back_and_forth_go_one_step():
 
 
 def test_a_bike_without_a_sensor_leads_to_registering_one(own_shop):
-    from pipeline.intake.registering import save_bike
+    from pipeline.intake.typed.registering import save_bike
 
     save_bike(own_shop, {"unit_id": "N1", "shop_id": "s1", "model_code": "alder"})
     words = words_of(page_at("bench", unit="N1"))

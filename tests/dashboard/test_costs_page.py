@@ -9,7 +9,7 @@ import pytest
 from models.plans.settings import PlanSettings
 from pipeline.access import views, what_if
 from pipeline.home import Home
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_file import read_settings
 from tests.dashboard.fake_views import HOSTILE
 from tests.dashboard.fake_what_if import what_if_base
 from tests.dashboard.test_pages import opened, text_of

@@ -18,8 +18,8 @@ from dashboard.wording.fleet_words import (
 )
 from models.risk.bike_weeks import BIKE_WEEKS
 from pipeline.access import fleet_view, views
-from pipeline.access.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
+from pipeline.access.frames.fleet_schemas import FLEET_BIKES, FLEET_WINDOWS
 from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in
 from tests.askers import HERE

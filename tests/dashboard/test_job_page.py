@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline.access.entered.standing import standing_rows
 from pipeline.access.register_view import job_view
-from pipeline.access.standing import standing_rows
 from tests.askers import HERE
 from tests.dashboard.page_app import page_at, words_of
 

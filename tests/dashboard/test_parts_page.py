@@ -10,7 +10,8 @@ from dashboard.markup import table
 from dashboard.parts import show_chart
 from dashboard.wording.stock_words import exported
 from models.stock import schemas
-from pipeline.access import stock_book, stock_schemas, stock_view, views
+from pipeline.access import stock_book, stock_view, views
+from pipeline.access.frames import stock_schemas
 from tests.dashboard import fake_stock as fakes
 from tests.dashboard.fake_views import worklist_view
 from tests.dashboard.test_pages import opened, text_of

@@ -14,7 +14,8 @@ from dashboard.parts import job_sheet_part, sweep_records
 from dashboard.prints.job_sheet import job_sheet
 from dashboard.shown_as import DEFAULT
 from dashboard.wording import pending_words
-from pipeline.access import pending_sweep, pending_test, sweep_traces, views
+from pipeline.access import sweep_traces, views
+from pipeline.access.entered import pending_sweep, pending_test
 from pipeline.access.reading import NotThereError
 from pipeline.home import Home
 from pipeline.jobs import take_up

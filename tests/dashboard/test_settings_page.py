@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from pipeline.home import Home
-from pipeline.intake.settings_edit import keep_settings
-from pipeline.intake.settings_file import read_settings
-from pipeline.intake.shown_settings import BY_DAY, ShownSettings
+from pipeline.intake.settings.settings_edit import keep_settings
+from pipeline.intake.settings.settings_file import read_settings
+from pipeline.intake.settings.shown_settings import BY_DAY, ShownSettings
 from tests.dashboard.page_app import page_at, words_of
 from tests.pipeline.faulty_shop import faulty_copy, faulty_home
 

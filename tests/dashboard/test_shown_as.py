@@ -10,7 +10,7 @@ from dashboard.charts.odometer import odometer_chart, odometer_reading
 from dashboard.charts.survival import survival_chart
 from dashboard.forms import fields
 from dashboard.wording import date_words
-from pipeline.intake.shown_settings import BY_DAY, LANGUAGES, ShownSettings
+from pipeline.intake.settings.shown_settings import BY_DAY, LANGUAGES, ShownSettings
 
 MILES = ShownSettings(distances="miles")
 

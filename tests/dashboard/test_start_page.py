@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.access.views import current_version
 from pipeline.home import DEMO, OWN, Home
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs.start_own import start_own
 from tests.dashboard.page_app import page_at, words_of
 from tests.pipeline.faulty_shop import faulty_home

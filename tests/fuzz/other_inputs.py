@@ -14,18 +14,18 @@ from models.plans.settings import PlanSettings
 from pipeline.home import Home, HomeError
 from pipeline.intake.column_names import read_column_names, renamed
 from pipeline.intake.contract import TABLES
-from pipeline.intake.drafts import draft, keep_draft
-from pipeline.intake.dropped_sweep import (
-    SweepTextError,
-    likely_columns,
-    read_sweep_text,
-    sweep_csv,
-)
-from pipeline.intake.settings_file import (
+from pipeline.intake.settings.settings_file import (
     known_settings,
     read_settings,
     settings_text,
     value_text,
+)
+from pipeline.intake.typed.drafts import draft, keep_draft
+from pipeline.intake.typed.dropped_sweep import (
+    SweepTextError,
+    likely_columns,
+    read_sweep_text,
+    sweep_csv,
 )
 from tests.askers import HERE
 from tests.fuzz.made_files import ODD, damaged

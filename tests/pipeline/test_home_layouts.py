@@ -18,11 +18,11 @@ from pipeline.home import Home, HomeError
 from pipeline.home_layouts import LAYOUT, STEPS, carry_forward
 from pipeline.intake.column_names import read_column_names, remember_column_names
 from pipeline.intake.deeds_check import broken_links, read_deeds
-from pipeline.intake.drafts import drafts
-from pipeline.intake.entries import save_entry
 from pipeline.intake.receive import handed_files
-from pipeline.intake.settings_edit import keep_settings
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_edit import keep_settings
+from pipeline.intake.settings.settings_file import read_settings
+from pipeline.intake.typed.drafts import drafts
+from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs.ingest import ensure_current, rebuild
 from pipeline.statements import connect
 from tests.askers import HERE

@@ -10,8 +10,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from pipeline.home import Home
-from pipeline.intake.entries import save_entry
 from pipeline.intake.receive import receive
+from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs.ingest import ingest
 from tests.pipeline.shop_files import sweep_csv, write_files
 

@@ -10,7 +10,7 @@ from dashboard.charts.readings import (
     readings_chart,
     readings_reading,
 )
-from pipeline.access import schemas
+from pipeline.access.frames import view_schemas as schemas
 from tests.dashboard.charts.specs import data_of, layers_with, spec_of
 from tests.dashboard.fake_views import band_readings, rows
 

@@ -18,7 +18,7 @@ from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_N
 
 from dashboard.network.door import Door
 from dashboard.network.sign_ins import SignIns
-from pipeline.intake.network_file import Network, Provider
+from pipeline.intake.settings.network_file import Network, Provider
 
 HOST = "bench.example:8650"
 ORIGIN = f"https://{HOST}"

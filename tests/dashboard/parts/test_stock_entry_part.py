@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard.wording.stock_entry_words import arrival_words, known_words
 from pipeline.access import stock_book, stock_view, views
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.access.stock_book import STOCK_BOOK, StockBook
 from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in

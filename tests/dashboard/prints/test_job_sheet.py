@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dashboard.prints.job_sheet import DROPOUTS_PRINTED, job_sheet
-from pipeline.access import schemas
+from pipeline.access.frames import view_schemas as schemas
 from tests.dashboard import fake_views as fakes
 
 

@@ -15,7 +15,7 @@ from dashboard.wording.trust_words import (
     silence_reading,
     skill_in_words,
 )
-from pipeline.access import schemas
+from pipeline.access.frames import view_schemas as schemas
 from tests.dashboard.fake_trust import (
     calibration,
     life_quantiles,

@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.access.bench_view import bench_view, checks_as_typed, find_bikes
 from pipeline.access.reading import NotThereError
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)

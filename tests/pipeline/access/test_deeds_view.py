@@ -3,13 +3,13 @@ from datetime import UTC, datetime
 import pandas as pd
 import pytest
 
-from pipeline.access.allowed import NotAllowedError
 from pipeline.access.deeds_view import DEEDS, deeds_view
+from pipeline.access.scope.allowed import NotAllowedError
 from pipeline.asker import OPERATOR, OWNER, TECHNICIAN, Asker
 from pipeline.intake import deeds
 from pipeline.intake.deeds import Version, make_up, note
-from pipeline.intake.entries import save_entry
-from pipeline.intake.settings_edit import keep_settings
+from pipeline.intake.settings.settings_edit import keep_settings
+from pipeline.intake.typed.entries import save_entry
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 OWNS_ALL = Asker("ben", OWNER)

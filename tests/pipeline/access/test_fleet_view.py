@@ -8,18 +8,18 @@ from datetime import UTC, date, datetime
 import pandas as pd
 import pytest
 
+from pipeline.access.entered.standing import standing_rows
 from pipeline.access.fleet_view import fleet_view, window_key
-from pipeline.access.standing import standing_rows
 from pipeline.access.views import NotThereError, worklist_view
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError
-from pipeline.intake.fleet_entries import (
+from pipeline.intake.receive import last_hand_in
+from pipeline.intake.typed.entries import EntryError
+from pipeline.intake.typed.fleet_entries import (
     bring_back,
     save_windows,
     take_back_windows,
     take_out_of_service,
 )
-from pipeline.intake.receive import last_hand_in
 from pipeline.statements import connect
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import newest

@@ -3,7 +3,7 @@
 from pipeline.access.records_view import bike_count, records_view
 from pipeline.access.settings_view import settings_view
 from pipeline.home import Home
-from pipeline.intake.settings_edit import keep_settings
+from pipeline.intake.settings.settings_edit import keep_settings
 from pipeline.jobs.start_own import start_own
 from tests.askers import HERE
 

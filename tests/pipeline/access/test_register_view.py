@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.access.reading import NotThereError
 from pipeline.access.register_view import job_view, register_view
-from pipeline.intake.registering import NewSensor, save_bike, save_odometer
+from pipeline.intake.typed.registering import NewSensor, save_bike, save_odometer
 from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -72,7 +72,7 @@ def test_a_job_offers_the_tests_and_repairs_behind_it(stocked_home):
 
 
 def test_a_test_just_entered_stands_first(stocked_copy):
-    from pipeline.intake.entries import save_entry
+    from pipeline.intake.typed.entries import save_entry
 
     row = {"session_id": "N7", "sensor_id": "S1", "tested_at": "2026-05-30T09:00:00+02:00"}
     save_entry(stocked_copy, {"test_sessions": [row | {"odometer_km": 29_000}]}, now=NOW)

@@ -9,7 +9,7 @@ import pytest
 from pipeline.access.repairs_view import repairs_view
 from pipeline.access.views import NotThereError, worklist_view
 from pipeline.home import Home
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from pipeline.warehouse.build import build
 from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in

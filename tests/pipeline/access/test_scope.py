@@ -21,18 +21,14 @@ from hypothesis import strategies as st
 
 import pipeline.access
 from pipeline.access import (
-    allowed,
     bench_view,
     check_plan_view,
     fleet_view,
     hand_ins,
-    pending_sweep,
-    pending_test,
     records_view,
     register_view,
     repairs_view,
     set_aside_rows,
-    standing,
     stock_book,
     stock_view,
     sweep_traces,
@@ -43,13 +39,15 @@ from pipeline.access import (
 )
 from pipeline.access.answers import pending_answer_count, with_pending_answers
 from pipeline.access.deeds_view import deeds_view
+from pipeline.access.entered import pending_sweep, pending_test, standing
 from pipeline.access.reading import NotThereError, reading
-from pipeline.access.scope_rules import RULES
+from pipeline.access.scope import allowed
+from pipeline.access.scope.scope_rules import RULES
 from pipeline.access.settings_view import settings_view
 from pipeline.asker import OPERATOR, OWNER, ROLES, TECHNICIAN, Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
-from pipeline.intake.settings_edit import keep_settings
+from pipeline.intake.settings.settings_edit import keep_settings
 from pipeline.warehouse.publish import newest
 from tests.askers import HERE
 from tests.pipeline.two_owners import SESSIONS, UNITS, fill
@@ -266,7 +264,7 @@ def test_every_table_of_a_build_has_a_rule(two_owners):
             "select table_schema || '.' || table_name from information_schema.tables"
         ).fetchall()
     without = sorted(table for (table,) in tables if table not in RULES)
-    assert not without, "declare in pipeline/access/scope_rules.py whose rows these are"
+    assert not without, "declare in pipeline/access/scope/scope_rules.py whose rows these are"
     assert not sorted(set(RULES) - {table for (table,) in tables}), "rules of no table"
 
 

@@ -1,7 +1,7 @@
 """Rows set aside come back whole, with why; what cannot be corrected row by row is listed apart."""
 
 from pipeline.access.set_aside_rows import set_aside_in_files, set_aside_rows
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from tests.askers import HERE
 
 

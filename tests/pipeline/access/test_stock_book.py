@@ -7,14 +7,14 @@ from datetime import UTC, date, datetime
 import pandas as pd
 import pytest
 
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.access.stock_book import stock_book
 from pipeline.access.stock_view import stock_view
 from pipeline.access.views import NotThereError
 from pipeline.home import Home
-from pipeline.intake.entries import EntryError
 from pipeline.intake.receive import last_hand_in
-from pipeline.intake.stock_entries import save_arrival, save_count, save_order
+from pipeline.intake.typed.entries import EntryError
+from pipeline.intake.typed.stock_entries import save_arrival, save_count, save_order
 from pipeline.warehouse.build import build
 from tests.askers import HERE
 from tests.pipeline.stocked_shop import DAY

@@ -9,12 +9,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.access import pending_sweep, sweep_traces
-from pipeline.access.pending_test import pending_session_view
+from pipeline.access import sweep_traces
+from pipeline.access.entered import pending_sweep
+from pipeline.access.entered.pending_test import pending_session_view
 from pipeline.access.reading import NotThereError
 from pipeline.access.views import session_view
 from pipeline.home import Home
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs.ingest import rebuild
 from tests.askers import HERE
 from tests.pipeline.shop_files import hand_in, sweep_csv

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from pipeline.access.tags_view import tag_content, tags_view
-from pipeline.intake.registering import save_bike
+from pipeline.intake.typed.registering import save_bike
 from tests.askers import HERE
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)

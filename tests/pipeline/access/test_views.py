@@ -2,7 +2,7 @@ import dataclasses
 
 import pytest
 
-from pipeline.access import schemas
+from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.views import (
     NotThereError,
     bike_view,

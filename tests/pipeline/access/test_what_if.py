@@ -8,8 +8,8 @@ from pipeline.access.reading import NotThereError
 from pipeline.access.stock_view import stock_view
 from pipeline.access.views import worklist_view
 from pipeline.access.what_if import checks_if, weigh_anew, what_if, what_if_base
-from pipeline.intake.settings_edit import keep_settings
-from pipeline.intake.settings_file import read_settings
+from pipeline.intake.settings.settings_edit import keep_settings
+from pipeline.intake.settings.settings_file import read_settings
 from pipeline.jobs.ingest import rebuild
 from tests.askers import HERE
 from tests.pipeline.shop_files import SHOP, hand_in

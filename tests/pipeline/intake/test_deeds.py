@@ -8,14 +8,14 @@ import pytest
 from pipeline.asker import OWNER, TECHNICIAN, Asker
 from pipeline.home import Home, HomeError
 from pipeline.intake import deeds
-from pipeline.intake.advice_answers import Answer, save_answers
 from pipeline.intake.column_names import remember_column_names
 from pipeline.intake.deeds import Version, make_up, note
 from pipeline.intake.deeds_check import broken_links, read_deeds
-from pipeline.intake.entries import save_entry
-from pipeline.intake.fleet_entries import take_back_windows
 from pipeline.intake.receive import receive
-from pipeline.intake.settings_edit import keep_settings
+from pipeline.intake.settings.settings_edit import keep_settings
+from pipeline.intake.typed.advice_answers import Answer, save_answers
+from pipeline.intake.typed.entries import save_entry
+from pipeline.intake.typed.fleet_entries import take_back_windows
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 ANA = Asker("ana", TECHNICIAN)

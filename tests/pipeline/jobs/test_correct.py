@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.access.pending import pending_rows
+from pipeline.access.entered.pending import pending_rows
 from pipeline.access.set_aside_rows import SetAsideRow, set_aside_rows
 from pipeline.intake.receive import last_hand_in
 from pipeline.jobs.correct import Correction, correct

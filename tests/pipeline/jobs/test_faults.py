@@ -13,8 +13,8 @@ from pipeline.environment import CHECKOUT
 from pipeline.home import HomeError
 from pipeline.intake.receive import handed_files, receive
 from pipeline.jobs import ingest as ingest_job
-from pipeline.jobs.check_home import check_home
 from pipeline.jobs.ingest import ensure_current, rebuild
+from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.made_anew import rebuild_from_nothing
 from pipeline.jobs.take_up import QUIET, STARTING, not_taken_up, take_up_if_due
 from pipeline.statements import run

@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.commands import main
 from pipeline.home import HomeError
-from pipeline.jobs.check_home import check_home
+from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.made_anew import rebuild_from_nothing
 from pipeline.warehouse import build as build_module
 from pipeline.warehouse.leftovers import tidy

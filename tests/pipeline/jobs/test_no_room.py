@@ -17,9 +17,9 @@ import pytest
 from pipeline.access.reading import reading
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home, HomeError
-from pipeline.intake.entries import save_entry
 from pipeline.intake.receive import handed_files, receive
-from pipeline.jobs.check_home import check_home
+from pipeline.intake.typed.entries import save_entry
+from pipeline.jobs.keeping.check_home import check_home
 from pipeline.warehouse.publish import newest
 from tests.askers import HERE
 from tests.pipeline.shop_files import NOW, SHOP, sweep_csv, write_files

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from pipeline.intake.entries import save_entry
+from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs import take_up as job
 from pipeline.jobs.take_up import QUIET, STARTING, not_taken_up, take_up, take_up_if_due
 

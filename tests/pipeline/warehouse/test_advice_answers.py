@@ -9,10 +9,10 @@ import pytest
 from pipeline.access.answers import with_pending_answers
 from pipeline.access.views import trust_view, worklist_view
 from pipeline.home import Home
-from pipeline.intake.advice_answers import Answer, save_answers
-from pipeline.intake.entries import EntryError, save_entry
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.intake.settle import read_all, settle
+from pipeline.intake.typed.advice_answers import Answer, save_answers
+from pipeline.intake.typed.entries import EntryError, save_entry
 from pipeline.statements import connect
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import newest
