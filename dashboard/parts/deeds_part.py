@@ -29,7 +29,7 @@ def deeds_part(shown: records.Shown) -> None:
         st.html(tag("p", "Nothing is on the record yet: it begins with the next entry."))
         return
     columns = {
-        "When": lambda row: moment(row["at"]),
+        "When": lambda row: moment(row["done_at"]),
         "Who": who_words,
         "What": deed_words,
         "About": about_words,
@@ -48,4 +48,4 @@ def deeds_part(shown: records.Shown) -> None:
 
 def _with_times(rows: pd.DataFrame) -> pd.DataFrame:
     """Moments as text, so that the file keeps the time of day."""
-    return rows.assign(at=rows["at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    return rows.assign(done_at=rows["done_at"].dt.strftime("%Y-%m-%dT%H:%M:%SZ"))

@@ -18,7 +18,7 @@ DEEDS = FrameSchema(
     "one deed, the latest first",
     (
         Column("number", "whole", "its place in the record, from 1"),
-        Column("at", "moment", "when"),
+        Column("done_at", "moment", "when"),
         Column("who", "text", "who did it; blank where that is not known", blank=True),
         Column("role", "text", "technician, owner or operator; blank likewise", blank=True),
         Column("deed", "text", "handed_in, corrected, retracted, answered, settings_changed, ..."),
@@ -57,7 +57,7 @@ def _row(deed: Mapping) -> dict[str, object]:
     said = deed["said"] if isinstance(deed.get("said"), dict) else {}
     return {
         "number": standing_of(deed).number,
-        "at": pd.to_datetime(deed["at"], utc=True),
+        "done_at": pd.to_datetime(deed["at"], utc=True),
         "who": str(deed["who"]) or None,
         "role": str(deed.get("role") or "") or None,
         "deed": str(deed["deed"]),

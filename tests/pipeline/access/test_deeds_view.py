@@ -37,7 +37,7 @@ def test_an_owner_of_all_sees_all_the_latest_first(told):
     said = ["as of 2026-05-31", "b.tar", "test_hours 0.5 → 0.9", "odometer 2"]
     assert rows["said"].tolist() == said
     assert rows["number"].tolist() == [4, 3, 2, 1]
-    assert rows["at"].iloc[3] == pd.Timestamp(NOW)
+    assert rows["done_at"].iloc[3] == pd.Timestamp(NOW)
     assert len(deeds_view(told, OWNS_ALL, 1)) == 1
 
 
