@@ -55,7 +55,7 @@ def shown(monkeypatch, tmp_path):
     monkeypatch.setattr(
         fleet_entry_part,
         "standing_rows",
-        lambda home, table, keys: {key: UNITS[key] for key in keys if key in UNITS},
+        lambda home, asker, table, keys: {key: UNITS[key] for key in keys if key in UNITS},
     )
 
     def show(view):

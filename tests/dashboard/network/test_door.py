@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from starlette.applications import Starlette
@@ -281,5 +282,7 @@ def test_what_is_neither_page_nor_connection_passes():
     async def app(scope, _receive, _send):
         seen.append(scope["type"])
 
-    asyncio.run(Door(app, NETWORK, SignIns(ORIGIN, 10), bool)({"type": "lifespan"}, None, None))
+    passed = Door(app, NETWORK, SignIns(ORIGIN, 10), bool)({"type": "lifespan"}, None, None)
+    with ThreadPoolExecutor(1) as thread:  # a browser test may have left a loop in this one
+        thread.submit(asyncio.run, passed).result()
     assert seen == ["lifespan"]

@@ -152,7 +152,7 @@ def test_words_of_what_is_known_and_of_more_than_was_ordered():
 def test_the_part_named_in_the_address_is_chosen_to_begin_with_and_another_can_be(
     book, monkeypatch
 ):
-    def view(home, shop_id=None, part_no=None):
+    def view(home, asker, shop_id=None, part_no=None):
         row = fakes.stock_rows().to_dict("records")[2 if shop_id else 0]
         return dataclasses.replace(fakes.stock_view(), one=fakes.one_part(row))
 
