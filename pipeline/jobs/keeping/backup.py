@@ -160,15 +160,19 @@ def _picture(home: Home) -> _Picture:
             picture.small[name] = path.read_bytes()
     for path in record_files(home):
         picture.sizes[f"deeds/{path.name}"] = path.stat().st_size
-    for path in _whole_files(home):
+    for path in _whole_files(home, picture.last_hand_in):
         picture.sizes[path.relative_to(home.root).as_posix()] = -1
     return picture
 
 
-def _whole_files(home: Home) -> Iterator[Path]:
-    """Files that are never changed once they have their name."""
+def _whole_files(home: Home, last: int) -> Iterator[Path]:
+    """Files that are never changed once they have their name.
+
+    Of hand-ins those up to the last one of the picture: another may appear at any moment.
+    """
     for folder in sorted(hand_in_folders(home), key=lambda found: int(found.name)):
-        yield from _files(folder)
+        if int(folder.name) <= last:
+            yield from _files(folder)
     for folder in sorted(home.root.iterdir()):
         if (
             folder.is_dir()

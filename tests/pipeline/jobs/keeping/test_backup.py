@@ -13,6 +13,7 @@ from pipeline.asker import OWNER, Asker
 from pipeline.commands import main
 from pipeline.home import Home, HomeError
 from pipeline.home_layouts import LAYOUT
+from pipeline.intake import receive as receive_module
 from pipeline.intake.deeds_check import broken_links, read_deeds
 from pipeline.intake.receive import last_hand_in
 from pipeline.intake.settings.settings_edit import keep_settings
@@ -109,6 +110,23 @@ def test_hand_ins_saved_meanwhile_are_whole_or_not_in_it(kept, tmp_path):
             told[-1]["stands"]["settings"]
             == hashlib.sha256(restored.home.settings.read_bytes()).hexdigest()
         )
+
+
+def test_a_hand_in_that_appears_while_files_are_listed_is_left_out(kept, tmp_path, monkeypatch):
+    counted = last_hand_in(kept)
+
+    def then_one_more(home) -> int:
+        save_entry(home, {"odometer": [READING]})
+        return counted
+
+    with monkeypatch.context() as patched:
+        # the record is held still meanwhile: its line comes afterwards
+        patched.setattr(receive_module, "make_up_if_possible", lambda home: None)
+        patched.setattr(backup_module, "last_hand_in", then_one_more)
+        backup = back_up(kept, tmp_path / "b.tar").backup
+    assert last_hand_in(kept) == counted + 1
+    restored = restore(backup.path, tmp_path / "restored", build=False)
+    assert last_hand_in(restored.home) == backup.last_hand_in == counted
 
 
 def test_records_built_anew_are_held_against_those_backed_up(stocked_copy, tmp_path, monkeypatch):
