@@ -10,6 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import look, markup, records
+from dashboard.heap import settle_heap
 from dashboard.shown_as import show_as
 from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
@@ -80,6 +81,7 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
         not_there(str(error))
     else:
         _look_out_for_newer(shown)
+    settle_heap()
 
 
 def bare_page(draw: Callable[[], None]) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import look
 from dashboard.markup import Cell, table, tag
+from dashboard.parts.drawn import drawn
 from dashboard.parts.save_csv import save_csv
 
 ROWS_SHOWN = 200
@@ -32,10 +33,17 @@ def show_chart(
     `rows` are the chart's own rows: the table shows the first of them, the CSV file all.
     ``on_choose`` is called when the reader has chosen something in the chart.
     """
-    chart = draw(ink=look.ink(st.context.theme.type))
-    _title_above(chart)
-    chosen = on_choose or "ignore"
-    st.altair_chart(chart, width="stretch", key=f"chart_{name}", alt=reading, on_select=chosen)
+    chart = drawn(draw, look.ink(st.context.theme.type))
+    if chart.title:
+        said = [tag("span", line) for line in chart.under]
+        st.html(tag("p", tag("strong", chart.title), *said, class_="wa-chart-title"))
+    st.vega_lite_chart(
+        chart.spec,
+        width="stretch",
+        key=f"chart_{name}",
+        alt=reading,
+        on_select=on_choose or "ignore",
+    )
     st.html(tag("p", reading, f" {hint}" if hint else "", class_="wa-reading"))
     same_as_table(rows, columns, reading, name=name)
 
@@ -54,12 +62,3 @@ def same_as_table(
             caption = f"The first {ROWS_SHOWN} of {len(rows):,} rows; the CSV file holds all."
         st.html(table(rows.head(ROWS_SHOWN), columns, caption))
         save_csv(rows, name)
-
-
-def _title_above(chart: alt.LayerChart) -> None:
-    title, chart.title = chart.title, alt.Undefined
-    if not isinstance(title, alt.TitleParams):
-        return
-    under = title.subtitle if isinstance(title.subtitle, list) else [title.subtitle]
-    said = [tag("span", line) for line in under if line is not alt.Undefined]
-    st.html(tag("p", tag("strong", title.text), *said, class_="wa-chart-title"))

@@ -1,0 +1,134 @@
+"""Charts as they are sent, drawn once for the same rows.
+
+Building a chart and checking it against its grammar takes longer than all else on many pages, and
+the rows behind it change with the records alone.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+from hashlib import blake2b
+from typing import Any
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+#: Charts kept, those drawn last.
+MOST = 200
+_LOCK = threading.Lock()
+_KEPT: dict[str, Drawn] = {}
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A chart's grammar as JSON, and the rows it names; ``title`` and ``under`` stand outside."""
+
+    grammar: str
+    rows: dict[str, pd.DataFrame]
+    title: str
+    under: tuple[str, ...]
+
+    @property
+    def spec(self) -> dict[str, Any]:
+        """What a page shows, a copy of its own each time."""
+        return json.loads(self.grammar) | {"datasets": dict(self.rows)}
+
+
+class _NoDigestError(TypeError):
+    """A value that cannot be told from another by its contents."""
+
+
+def drawn(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
+    """The chart of ``draw(ink=ink)``, from before where its arguments hold the same.
+
+    Only a ``functools.partial`` of a chart's function tells what it was given; anything else is
+    drawn each time.
+    """
+    try:
+        key = _digest(draw, ink)
+    except _NoDigestError:
+        return _draw(draw, ink)
+    with _LOCK:
+        found = _KEPT.pop(key, None)
+    found = found or _draw(draw, ink)
+    with _LOCK:
+        _KEPT[key] = found  # the last in order is the one shown last
+        for oldest in list(_KEPT)[:-MOST]:
+            del _KEPT[oldest]
+    return found
+
+
+def _draw(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
+    chart = draw(ink=ink)
+    title, chart.title = chart.title, alt.Undefined
+    words, under = "", ()
+    if isinstance(title, alt.TitleParams):
+        lines = title.subtitle if isinstance(title.subtitle, list) else [title.subtitle]
+        words = title.text
+        under = tuple(str(line) for line in lines if line is not alt.Undefined)
+    rows: dict[str, pd.DataFrame] = {}
+
+    def by_name(data: pd.DataFrame) -> dict[str, str]:
+        name = _Contents().add(data).name
+        rows[name] = data
+        return {"name": name}
+
+    with _LOCK:  # which way data go is one setting for all threads
+        alt.data_transformers.register("by_name", by_name)
+        with alt.data_transformers.enable("by_name"), alt.theme.enable("none"):
+            grammar = chart.to_dict()
+    return Drawn(json.dumps(grammar), rows, words, under)
+
+
+def _digest(draw: Callable[..., alt.LayerChart], ink: str) -> str:
+    if not isinstance(draw, partial):
+        raise _NoDigestError
+    contents = _Contents().add(f"{draw.func.__module__}.{draw.func.__qualname__}", ink)
+    return contents.add(list(draw.args), draw.keywords).name
+
+
+class _Contents:
+    """A name for values, the same for the same contents."""
+
+    def __init__(self) -> None:
+        self._hash = blake2b(digest_size=16)
+
+    @property
+    def name(self) -> str:
+        return self._hash.hexdigest()
+
+    def add(self, *values: object) -> _Contents:
+        for value in values:
+            self._add(value)
+        return self
+
+    def _add(self, value: object) -> None:
+        self._hash.update(type(value).__name__.encode() + b":")
+        if isinstance(value, pd.DataFrame):
+            self._add({name: value[name] for name in value.columns})
+        elif isinstance(value, pd.Series):
+            self._add(str(value.dtype))
+            self._hash.update(_hashes(value))
+        elif isinstance(value, np.ndarray):
+            self._add(pd.Series(value))
+        elif isinstance(value, dict):
+            self.add(len(value), *(part for pair in value.items() for part in pair))
+        elif isinstance(value, list | tuple):
+            self.add(len(value), *value)
+        elif value is None or isinstance(value, str | int | float | date | np.generic):
+            self._hash.update(repr(value).encode(errors="surrogatepass") + b";")
+        else:
+            raise _NoDigestError(type(value).__name__)
+
+
+def _hashes(values: pd.Series) -> bytes:
+    try:
+        return pd.util.hash_pandas_object(values, index=True).to_numpy().tobytes()
+    except TypeError as error:  # lists in cells
+        raise _NoDigestError from error
