@@ -10,7 +10,9 @@ computing the distribution function for the Poisson binomial distribution", Comp
 Statistics & Data Analysis 59 (2013) 41, eq. 9 (both from memory). All terms are positive, so that
 each probability keeps its relative accuracy far into the tail, where a Fourier transform leaves
 about 1e-16 of noise; and P(k) needs nothing above k, so that stopping at some k loses nothing.
-Many groups, draws and horizons are taken in side by side.
+Many groups, draws and horizons are taken in side by side. The recursion takes as many steps as the
+largest group has sensors, each over all counts; groups of more than ``_MANY`` sensors go by their
+characteristic function instead (``models.stock.transform``), right to 1e-13.
 
 A sensor may ask twice, where its new part fails again: with q_i the chance of that, it asks for 0,
 1 or 2 parts with chances 1 - p_i, p_i - q_i and q_i, and the recursion has three terms.
@@ -19,11 +21,17 @@ A sensor may ask twice, where its new part fails again: with q_i the chance of t
 from __future__ import annotations
 
 import numpy as np
+from scipy.fft import next_fast_len
 
 from models.stock.counts import CountDistribution
+from models.stock.transform import by_transform
 
 #: Probability that may lie above the last count kept; means and back orders stay exact.
 TAIL = 1e-12
+#: What may lie beyond the counts that a transform tells apart.
+_BEYOND = 1e-17
+#: Sensors in a group above which it goes by its transform.
+_MANY = 100
 
 
 def poisson_binomial(
@@ -68,7 +76,14 @@ def poisson_binomial(
         mean = mean + _by_group(twice, group, n_groups)
     most = np.bincount(group, minlength=n_groups).max(initial=0) * (1 if twice is None else 2)
     size = size or min(int(most), counts_needed(mean, 1 if twice is None else 2)) + 1
-    return CountDistribution(_taken_in(chances, twice, group, n_groups, size), mean)
+    members = np.bincount(group, minlength=n_groups)
+    few = members[group] <= _MANY
+    some_twice = None if twice is None else twice[few]
+    pmf = _taken_in(chances[few], some_twice, group[few], n_groups, size)
+    for number in np.flatnonzero(members > _MANY).tolist():
+        own = group == number
+        pmf[number] = _of_many(chances[own], None if twice is None else twice[own], size)
+    return CountDistribution(pmf, mean)
 
 
 def counts_needed(mean: np.ndarray, largest: int = 1, tail: float = TAIL) -> int:
@@ -94,6 +109,21 @@ def _by_group(values: np.ndarray, group: np.ndarray, n_groups: int) -> np.ndarra
     total = np.zeros((n_groups, *values.shape[1:]))
     np.add.at(total, group, values)
     return total
+
+
+def _of_many(chances: np.ndarray, twice: np.ndarray | None, size: int) -> np.ndarray:
+    """One large group by its transform, shape (..., size)."""
+    flat = chances.reshape(len(chances), -1, chances.shape[-1] if chances.ndim > 1 else 1)
+    again = None if twice is None else twice.reshape(flat.shape)
+    largest = 1 if twice is None else 2
+    found = np.empty((*flat.shape[1:], size))
+    for k in range(flat.shape[2]):  # horizons differ in how many counts and frequencies they need
+        p, q = flat[:, :, k], None if again is None else again[:, :, k]
+        mean = p.sum(axis=0) + (0.0 if q is None else q.sum(axis=0))
+        most = min(largest * len(p), counts_needed(mean, largest, _BEYOND))
+        length = next_fast_len(most + 1, real=True)
+        found[:, k] = by_transform(p, q, length, size)
+    return found.reshape(*chances.shape[1:], size)
 
 
 def _taken_in(
