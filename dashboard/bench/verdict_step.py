@@ -6,8 +6,9 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.bench.answers import cannot_stand, not_read
+from dashboard.bench.recording import Recorded, recorded
 from dashboard.bench.steps import Step
-from dashboard.bench.sweep_step import contract_file, measured_so_far, remember_columns
+from dashboard.bench.sweep_step import measured_so_far, remember_columns
 from dashboard.bench.typed import TABLE, Bench
 from dashboard.forms.entry_troubles import not_saved, saved
 from dashboard.forms.fields import ask
@@ -16,7 +17,7 @@ from dashboard.parts.state_mark import state_mark
 from dashboard.wording.verdict_words import rule_verdict
 from dashboard.words import READINGS, VERDICTS, good_range, plain
 from pipeline.access.entered.typed_sweep import TypedSweep
-from pipeline.intake.typed.dropped_sweep import SweepTextError
+from pipeline.intake.loggers.recording import LogError
 from pipeline.intake.typed.entries import save_entry
 
 _MEANING = (
@@ -67,17 +68,31 @@ def _at_a_glance(
 
 def _save(bench: Bench) -> str | None:
     try:
-        sweep = contract_file(bench)
-    except SweepTextError as error:
+        sweep = recorded(bench)
+    except LogError as error:
         not_saved([f"The sweep cannot be read: {error}. Take it away or put in another one."])
         return None
-    if sweep is not None and bench.draft.value("sweep_channel") is None:
+    cells = bench.cells()
+    if sweep is not None and not sweep.not_judged and bench.draft.value("sweep_channel") is None:
         not_saved(["What the sweep's signal is in is not said yet: it stands in that step."])
         return None
-    files = {f"sweeps-{bench.session_id}.csv": sweep} if sweep is not None else {}
-    home, rows = bench.draft.home, {TABLE: [bench.cells()]}
-    if not saved(lambda: save_entry(home, rows, files=files, asker=bench.asker)):
+    files, made_from = {}, {}
+    if sweep is not None:
+        files, made_from = {sweep.name: sweep.content}, sweep.made_from
+        cells = _with(cells, sweep)
+    home, rows = bench.draft.home, {TABLE: [cells]}
+    if not saved(
+        lambda: save_entry(home, rows, files=files, made_from=made_from, asker=bench.asker)
+    ):
         return None
     remember_columns(bench)
     bench.draft.drop()
     return bench.session_id
+
+
+def _with(cells: dict[str, str], sweep: Recorded) -> dict[str, str]:
+    """The row with what the recording says: none may be judged that cannot be."""
+    if not sweep.not_judged:
+        return cells
+    note = " ".join(filter(None, [cells.get("note"), sweep.not_judged]))
+    return {name: cell for name, cell in cells.items() if name != "sweep_channel"} | {"note": note}

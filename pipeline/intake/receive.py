@@ -64,6 +64,7 @@ def receive(
     asker: Asker | None = None,
     deed: str = HANDED_IN,
     said: Mapping[str, object] | None = None,
+    beside: Sequence[Path] = (),
 ) -> int:
     """Copy files, and the files of folders, into the home; return the number of the hand-in.
 
@@ -73,6 +74,7 @@ def receive(
     names the table of files whose own name does not tell it, ``names`` what columns stand for
     where that is not what the home remembers. ``asker`` is who hands in (whoever is at this
     machine), ``deed`` what it amounts to and ``said`` what the record of deeds tells of it beside.
+    ``beside`` are files that a file handed in was made from, kept with it as they came.
     Of who does not see all nothing is taken that reaches beyond their own records: an `EntryError`
     names each row.
     """
@@ -95,7 +97,7 @@ def receive(
             arrived = arrival(found, Path(folder), tables, names=known)
             refuse_beyond(home, who, arrived.files)
             files = [_copy(file, draft, file_no) for file_no, file in enumerate(arrived.files, 1)]
-        books = sorted({file.workbook for file in arrived.files if file.workbook})
+        books = sorted({*beside, *(file.workbook for file in arrived.files if file.workbook)})
         card = {
             "handed_in_at": (now or datetime.now(UTC)).isoformat(),
             "handed_in_by": _person(who),

@@ -30,7 +30,7 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0, help="the first seed")
     parser.add_argument("--tables", type=int, default=100_000, help="files of contract tables")
     parser.add_argument(
-        "--others", type=int, default=100_000, help="sweeps, settings, names, drafts"
+        "--others", type=int, default=100_000, help="recordings, settings, names, drafts"
     )
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:

@@ -1,19 +1,24 @@
-"""What else comes from outside as text: sweeps dropped in, settings, column names, drafts.
+"""What else comes from outside: recordings of loggers, settings, column names, drafts.
 
 Each is held to the same: it is read, or refused in the words declared for it.
 """
 
 from __future__ import annotations
 
+import io
 import json
 import random
 from collections.abc import Callable
 from dataclasses import asdict
 
+from pyarrow import parquet
+
 from models.plans.settings import PlanSettings
 from pipeline.home import Home, HomeError
 from pipeline.intake.column_names import read_column_names, renamed
 from pipeline.intake.contract import TABLES
+from pipeline.intake.loggers.readers import as_log_file, contract_file, look_at, sweep_of
+from pipeline.intake.loggers.recording import LogChoice, LogError
 from pipeline.intake.settings.settings_file import (
     known_settings,
     read_settings,
@@ -21,44 +26,34 @@ from pipeline.intake.settings.settings_file import (
     value_text,
 )
 from pipeline.intake.typed.drafts import draft, keep_draft
-from pipeline.intake.typed.dropped_sweep import (
-    SweepTextError,
-    likely_columns,
-    read_sweep_text,
-    sweep_csv,
-)
 from tests.askers import HERE
 from tests.fuzz.made_files import ODD, damaged
+from tests.fuzz.recordings import made_recording
 
 NAME = "0123456789abcdef"
 
 
-def sweep_amiss(lot: random.Random, home: Home) -> list[str]:
-    """A logger's export: every line that holds anything is a sample or the header."""
-    mark = lot.choice((",", ";", "\t", "  "))
-    header = [mark.join(("time", "signal", "more"))] if lot.random() < 0.5 else []
-    oddness = lot.choice((0.0, 0.05, 0.7))
-    lines = [
-        mark.join(_sweep_cell(lot, oddness) for _ in range(3))
-        for _ in range(lot.choice((0, 1, 40)))
-    ]
-    content = "\n".join([*header, *lines]).encode()
-    content = damaged(lot, content) if lot.random() < 0.5 else content
+def recording_amiss(lot: random.Random, home: Home) -> list[str]:
+    """A logger's recording: what is read of it is a sweep of the contract, sample by sample."""
+    content = made_recording(lot)
+    lost = lot.choice((True, False, None))
+    full_v, zero_v = lot.choice((5.0, None, 0.0, float("nan"))), lot.choice((0.0, 2.5))
     try:
-        sweep = read_sweep_text(content)
-    except SweepTextError as error:
+        with as_log_file(content, "made.log") as file:
+            look = look_at(file, {"signal": "signal"})
+            names = [channel.name for channel in look.channels]
+            columns = look.likely if lot.random() < 0.7 else {"signal": lot.choice([*names, "no"])}
+            choice = LogChoice(columns, lot.random() < 0.5, full_v, zero_v, lost)
+            sweep = sweep_of(file, choice)
+    except LogError as error:
         return [] if str(error) else ["refused without words"]
-    columns = likely_columns(sweep.names, {})
-    try:
-        text = sweep_csv(sweep, "T1", columns, time_in_ms=lot.random() < 0.5)
-    except SweepTextError:
-        return []
-    records = sum(line.startswith(b"T1,") for line in text.splitlines())
-    return [] if records >= len(sweep.rows) else [f"{records} of {len(sweep.rows)} samples"]
-
-
-def _sweep_cell(lot: random.Random, oddness: float) -> str:
-    return lot.choice(ODD) if lot.random() < oddness else f"{lot.uniform(-5, 50):.4f}"
+    name, written = contract_file(sweep, "T1")
+    said = [] if look.channels and all(sweep.troubles) else ["no channel, or a silent trouble"]
+    if name.endswith(".parquet"):
+        count = parquet.read_metadata(io.BytesIO(written)).num_rows
+    else:
+        count = sum(line.startswith(b"T1,") for line in written.splitlines())
+    return said if count >= len(sweep.samples) else [f"{count} of {len(sweep.samples)} samples"]
 
 
 def settings_amiss(lot: random.Random, home: Home) -> list[str]:
@@ -118,7 +113,7 @@ def draft_amiss(lot: random.Random, home: Home) -> list[str]:
 
 
 OTHERS: tuple[Callable[[random.Random, Home], list[str]], ...] = (
-    sweep_amiss,
+    recording_amiss,
     settings_amiss,
     column_names_amiss,
     draft_amiss,

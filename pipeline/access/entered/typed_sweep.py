@@ -38,7 +38,7 @@ class TypedSweep:
 
 
 def typed_sweep(
-    sensor: Mapping[str, object], test: Mapping[str, object], content: bytes
+    sensor: Mapping[str, object], test: Mapping[str, object], content: bytes, name: str = FILE
 ) -> TypedSweep:
     """Measure one sweep by itself.
 
@@ -50,8 +50,10 @@ def typed_sweep(
         Cells of ``test_sessions`` as far as they are typed; ``session_id`` among them.
     content : bytes
         The contract's file of this one sweep.
+    name : str
+        What the file is called: its ending tells CSV from Parquet.
     """
-    samples, troubles = _read(content, str(test["session_id"]))
+    samples, troubles = _read(content, name, str(test["session_id"]))
     swept = measured(test, sensor, samples)
     found = swept.measures.to_dict("records") if len(samples) else []
     trace = thinned(samples.drop(columns="session_id"))
@@ -67,14 +69,14 @@ def measured(
     return measure_sweeps(samples, CONTEXTS.check(context))
 
 
-def _read(content: bytes, session_id: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def _read(content: bytes, name: str, session_id: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """SAMPLES, and what the intake has against the file."""
     connection = connect()
     try:
         with tempfile.TemporaryDirectory(prefix="sweep-") as folder:
-            path = Path(folder) / FILE
+            path = Path(folder) / name
             path.write_bytes(content)
-            samples_into(connection, HandedFile(0, 1, FILE, path, datetime.now(UTC).date()))
+            samples_into(connection, HandedFile(0, 1, name, path, datetime.now(UTC).date()))
             listed = run(connection, "access/sql/issues_as_typed").fetchall()
             found = run(connection, "access/sql/samples_as_typed", {"session_id": session_id}).df()
     finally:

@@ -58,6 +58,7 @@ def save_entry(
     rows: Rows,
     *,
     files: Mapping[str, bytes] | None = None,
+    made_from: Mapping[str, bytes] | None = None,
     now: datetime | None = None,
     asker: Asker | None = None,
     deed: str | None = None,
@@ -72,6 +73,9 @@ def save_entry(
         Contract table to rows, each a mapping from column to value; None and "" are blank.
     files : mapping, optional
         File name (beginning with a table's name) to its bytes, such as a sweep.
+    made_from : mapping, optional
+        File name to bytes of what those were made from, such as a logger's recording: kept beside
+        them as it came.
     now : datetime, optional
         When it is handed in; the present moment.
     asker : Asker, optional
@@ -88,14 +92,15 @@ def save_entry(
     """
     moment = now or datetime.now(UTC)
     refuse(_not_text(rows))
-    with _written(rows, files or {}) as paths:
+    with _written(rows, files or {}) as paths, _written({}, made_from or {}) as beside:
         refuse(_troubles(paths, moment))
-        return _received(home, paths, moment, rows, asker, deed)
+        return _received(home, paths, beside, moment, rows, asker, deed)
 
 
 def _received(
     home: Home,
     paths: list[Path],
+    beside: list[Path],
     moment: datetime,
     rows: Rows,
     asker: Asker | None,
@@ -112,6 +117,7 @@ def _received(
             asker=asker,
             deed=deed or _deed_of(rows),
             said=_said_of(rows),
+            beside=beside,
         )
     except EntryError as error:
         troubles = [replace(trouble, line=max(trouble.line - 1, 1)) for trouble in error.troubles]

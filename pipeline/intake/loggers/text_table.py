@@ -1,25 +1,36 @@
-"""A sweep dropped in or pasted at the bench, turned into the contract's rows.
+"""A logger's export as text: a table of numbers with its columns in any order.
 
-A logger's export is a table of numbers: with or without a header, with commas, semicolons, tabs or
-blanks between, with points or commas for decimals. What does not read as a number stays as it is,
-in its place: the intake marks it.
+With or without a header, with commas, semicolons, tabs or blanks between, with points or commas
+for decimals. What does not read as a number stays as it is, in its place: the intake marks it.
 """
 
 from __future__ import annotations
 
 import csv
-import io
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-SAMPLES = ("t_s", "signal", "signal_b", "travel_pct")
+import numpy as np
+import pandas as pd
+
+from pipeline.intake.loggers.rate_shows import rate_shows
+from pipeline.intake.loggers.recording import (
+    SAMPLES,
+    TIME,
+    LogChannel,
+    LogChoice,
+    LogError,
+    LogFile,
+    LogLook,
+    LogSweep,
+    Troubles,
+    chosen,
+)
+
+KIND = "table of text (CSV)"
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _MARKS = (";", "\t", ",")
-
-
-class SweepTextError(ValueError):
-    """The text is no table of samples; the message says what was expected."""
 
 
 @dataclass(frozen=True)
@@ -35,20 +46,20 @@ def read_sweep_text(content: bytes) -> SweepText:
 
     Raises
     ------
-    SweepTextError
+    LogError
         Not text in UTF-8, or fewer than two columns of numbers.
     """
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise SweepTextError(f"not text in UTF-8 (byte {error.start + 1}); expected CSV") from None
+        raise LogError(f"not text in UTF-8 (byte {error.start + 1}); expected CSV") from None
     lines = [line for line in text.splitlines() if line.strip()]
     if not lines:
-        raise SweepTextError("the file is empty; expected a line for each sample")
+        raise LogError("the file is empty; expected a line for each sample")
     rows = _cells(lines)
     header = None if _is_samples(rows[0]) else tuple(cell.strip() for cell in rows.pop(0))
     if not rows or len(rows[0]) < 2 or not _mostly_samples(rows[:50]):
-        raise SweepTextError(
+        raise LogError(
             "most lines hold no two numbers; expected a time and a reading on each line, with a "
             "comma, semicolon or tab between"
         )
@@ -72,41 +83,46 @@ def likely_columns(names: tuple[str, ...], remembered: Mapping[str, str]) -> dic
     return found
 
 
-def sweep_csv(
-    sweep: SweepText, session_id: str, columns: Mapping[str, str], *, time_in_ms: bool = False
-) -> bytes:
-    """The contract's file of one sweep.
+def look(file: LogFile, remembered: Mapping[str, str]) -> LogLook:
+    """The columns of a table of text; which of them is the time is asked for."""
+    table = read_sweep_text(file.content())
+    count = len(table.rows)
+    return LogLook(
+        KIND,
+        tuple(LogChannel(name, name, "", count) for name in table.names),
+        frozenset({TIME}),
+        likely_columns(table.names, remembered),
+        (f"{count:,} lines of samples.",),
+        own_names=True,
+    )
 
-    Parameters
-    ----------
-    sweep : SweepText
-        The samples.
-    session_id : str
-        The bench test they belong to.
-    columns : mapping
-        Our columns to theirs; ``t_s`` and ``signal`` at least.
-    time_in_ms : bool
-        Whether the times are in milliseconds.
 
-    Raises
-    ------
-    SweepTextError
-        A column is named that the table does not have.
-    """
-    missing = [name for name in columns.values() if name not in sweep.names]
-    if missing or not {"t_s", "signal"} <= set(columns):
-        raise SweepTextError(f"no column {', '.join(missing) or 'for the time or the signal'}")
-    ours = [name for name in SAMPLES if name in columns]
-    places = [sweep.names.index(columns[name]) for name in ours]
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["session_id", *ours])
-    for row in sweep.rows:
-        cells = [row[place].strip() if place < len(row) else "" for place in places]
-        if time_in_ms:
-            cells[0] = _in_seconds(cells[0])
-        writer.writerow([session_id, *cells])
-    return out.getvalue().encode()
+def sweep(file: LogFile, choice: LogChoice) -> LogSweep:
+    """The chosen columns as the text they are; what is no number is named and left in place."""
+    table = read_sweep_text(file.content())
+    chosen(table.names, choice.columns, ("t_s", "signal"))
+    columns = {}
+    for ours in SAMPLES:
+        if ours in choice.columns:
+            place = table.names.index(choice.columns[ours])
+            columns[ours] = [row[place].strip() if place < len(row) else "" for row in table.rows]
+    if choice.time_in_ms:
+        columns["t_s"] = list(map(_in_seconds, columns["t_s"]))
+    troubles = Troubles(file.name)
+    numbers = {
+        ours: _numbers(cells, choice.columns[ours], troubles) for ours, cells in columns.items()
+    }
+    t_s = numbers["t_s"]
+    facts = rate_shows(t_s[np.isfinite(t_s)], None)
+    return LogSweep(pd.DataFrame(columns), None, tuple(facts), troubles.told())
+
+
+def _numbers(cells: list[str], name: str, troubles: Troubles) -> np.ndarray:
+    """Cells as numbers; what is none is blank and named by its sample."""
+    values = pd.to_numeric(pd.Series(cells, dtype=str), errors="coerce").to_numpy(dtype=float)
+    for place in np.flatnonzero(np.isnan(values)):
+        troubles.add(f"sample {place + 1:,}", name, cells[place], "a number")
+    return values
 
 
 def _cells(lines: list[str]) -> list[tuple[str, ...]]:
@@ -127,7 +143,7 @@ def _split(lines: list[str], mark: str) -> list[tuple[str, ...]]:
     try:
         return [tuple(row) for row in csv.reader(lines, delimiter=mark)]
     except csv.Error as error:
-        raise SweepTextError(f"a line cannot be read ({error}); expected short cells") from None
+        raise LogError(f"a line cannot be read ({error}); expected short cells") from None
 
 
 def _with_point(cell: str) -> str:
