@@ -10,15 +10,15 @@ import pandas as pd
 from models.plans.costs import Prices, prices_of
 from models.plans.new_life import new_life
 from models.plans.outlook import Outlook
-from models.plans.policy import KM_AHEAD, Alternatives, alternatives, at_km
+from models.plans.policy import KM_AHEAD, Alternatives, along, at_km
 from models.plans.schemas import CHEAPEST
 from models.plans.settings import PlanSettings
 
 #: Kinds of new life worked out between the lowest and the highest hazard; between them its cost is
 #: drawn straight over the logarithm of the hazard.
 _RATIOS = 9
-#: Points of the grids of chances: of the many sensors in service, and of the few kinds of new life.
-_BELIEFS, _NEW_BELIEFS = 13, 33
+#: Points of the grid of chances of the few kinds of new life.
+_NEW_BELIEFS = 33
 _LEAST_KM_PER_DAY = 0.1
 _COSTS = ("replace_now", "test_now", "test_later", "replace_later", "leave")
 
@@ -41,14 +41,7 @@ def weigh(outlook: Outlook, settings: PlanSettings, prices: Prices | None = None
     sensors = outlook.sensors.iloc[places]
     if prices is None:
         prices = priced(outlook, places, settings)
-    found = alternatives(
-        sensors["defect_now"].to_numpy(float),
-        outlook.onset[places],
-        prices,
-        outlook.test,
-        outlook.heard_per_km,
-        n_beliefs=_BELIEFS,
-    )
+    found = along(outlook.courses, prices)
     daily = np.maximum(sensors["km_per_day"].to_numpy(float), _LEAST_KM_PER_DAY)
     return Weighed(places, found, prices, daily)
 

@@ -13,9 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from models.plans.belief import Test, belief_after_pass, belief_grid, riding_step
+from models.plans.belief import Step, Test, belief_after_pass, belief_grid, near, riding_step
 from models.plans.costs import Prices
-from models.plans.policy import Plans, better_place, ridden_on, tested
 
 #: Ages between which a new sensor is ridden on.
 AGES_KM = np.concatenate(
@@ -76,9 +75,9 @@ def new_life(
     onset = -np.expm1(-np.diff(cumulative_hazard, axis=1))
     usual = _run_until_heard(cumulative_hazard, prices, rate_per_km, ages_km)
     least = np.full(len(onset), np.inf)
+    ridden = _ridden(onset, rate_per_km, ages_km, n_beliefs)
     for _ in range(_TURNS):
-        priced = prices._replace(usual_per_km=usual)
-        course = _cheapest_life(onset, priced, test, rate_per_km, ages_km, n_beliefs)
+        course = _cheapest_life(ridden, prices._replace(usual_per_km=usual), test)
         # what the plan just found costs per km: each is one that can be carried out
         found = usual + course.cost / course.km
         settled = np.all(found >= least * (1 - _TOLERANCE))
@@ -102,42 +101,86 @@ def _first(done: np.ndarray, ages_km: np.ndarray) -> np.ndarray:
     return np.where(done.any(axis=1), ages_km[:-1][done.argmax(axis=1)], np.nan)
 
 
-def _cheapest_life(
-    onset: np.ndarray, prices: Prices, test: Test, rate: float, ages_km: np.ndarray, n_beliefs: int
-) -> _Course:
-    """Backwards over ages: the cheapest life at the rate given, and its mean km."""
-    grid = np.broadcast_to(belief_grid(n_beliefs)[:, None], (n_beliefs, len(onset)))
+class _Ridden(NamedTuple):
+    """What no price moves, by age: ``steps``, and after each, from every chance, the chance of a
+    defect ``onwards`` and the place of the plan kept at or below it, shape (chances, n).
+    """
+
+    grid: np.ndarray
+    steps: list[Step]
+    onwards: list[np.ndarray]
+    at: list[np.ndarray]
+
+
+def _ridden(onset: np.ndarray, rate: float, ages_km: np.ndarray, n_beliefs: int) -> _Ridden:
+    grid, each = belief_grid(n_beliefs)[:, None], np.arange(len(onset))
+    lengths = np.diff(ages_km).tolist()
+    steps = [riding_step(onset[:, k], length, rate) for k, length in enumerate(lengths)]
+    onwards = [step.onwards(grid) for step in steps]
+    at = [near(chance, n_beliefs) * len(onset) + each for chance in onwards]
+    return _Ridden(grid, steps, onwards, at)
+
+
+def _cheapest_life(ridden: _Ridden, prices: Prices, test: Test) -> _Course:
+    """Backwards over ages: the cheapest life at the rate given, and its mean km.
+
+    Plans are kept as money and km, each for a sound and a defective sensor: (2, 2, chances, n).
+    """
+    grid, n = ridden.grid, len(prices.replace)
     passed = belief_after_pass(grid, test)
-    flat = np.ones(len(onset))
-    distance = Prices(*([0 * flat] * 5), usual_per_km=-flat)
-    replace = np.broadcast_to(prices.replace, grid.shape)
-    replaced, ended = Plans(replace, replace), Plans(0 * grid, 0 * grid)
-    plans, run = replaced, ended
+    passed_at = near(passed, len(grid)) * n + np.arange(n)
+    ended = np.zeros((2, 2, 1, n))
+    ended[0] = prices.replace
+    plans = np.broadcast_to(ended, (2, 2, len(grid), n)).copy()
     tests, replaces = [], []
-    for k in reversed(range(len(ages_km) - 1)):
-        step = riding_step(onset[:, k], float(ages_km[k + 1] - ages_km[k]), rate)
-        riding, run_on = (
-            ridden_on(chosen, step, price)
-            for chosen, price in zip(
-                _chosen(plans, run, step.onwards(grid)), (prices, distance), strict=True
-            )
-        )
-        after, run_after = _chosen(riding, run_on, passed)
-        testing, run_tested = tested(after, prices, test), tested(run_after, distance, test)
-        tests.append(testing.at(grid) < riding.at(grid))
-        plans, run = testing.where(tests[-1], riding), run_tested.where(tests[-1], run_on)
-        replaces.append(replace < plans.at(grid))
-        plans, run = replaced.where(replaces[-1], plans), ended.where(replaces[-1], run)
+    for k in reversed(range(len(ridden.steps))):
+        chosen = _chosen(plans, ridden.at[k], ridden.onwards[k])
+        riding = _ridden_on(chosen, ridden.steps[k], prices)
+        testing = _tested(_chosen(riding, passed_at, passed), prices, test)
+        on, tried = _cost(riding, grid), _cost(testing, grid)
+        tests.append(tried < on)
+        replaces.append(prices.replace < np.minimum(on, tried))
+        plans = np.where(replaces[-1], ended, np.where(tests[-1], testing, riding))
     # a life begins by being ridden: a sensor just fitted is neither tested nor replaced
     done = (np.stack(each[::-1]) for each in (tests, replaces))
-    return _Course(riding.sound[0], run_on.sound[0], *done)
+    return _Course(riding[0, 0, 0], riding[1, 0, 0], *done)
 
 
-def _chosen(plans: Plans, run: Plans, belief: np.ndarray) -> tuple[Plans, Plans]:
-    """The better of the plans next to each chance, and the km that go with it."""
-    place = better_place(plans, belief)
-    costs, km = (Plans(*(np.take(c, place) for c in kept)) for kept in (plans, run))
-    return costs, km
+def _cost(plans: np.ndarray, belief: np.ndarray) -> np.ndarray:
+    sound, defective = plans[0]
+    return sound + belief * (defective - sound)
+
+
+def _chosen(plans: np.ndarray, at: np.ndarray, belief: np.ndarray) -> np.ndarray:
+    """The better of the plans kept next to each chance, by money, and the km that go with it."""
+    flat = plans.reshape(4, -1)
+    n = plans.shape[-1]
+    below, above = (_cost(flat[:2].take(place, axis=1)[None], belief) for place in (at, at + n))
+    place = np.where(below <= above, at, at + n)
+    return flat.take(place, axis=1).reshape(plans.shape)
+
+
+def _ridden_on(plans: np.ndarray, step: Step, prices: Prices) -> np.ndarray:
+    """Plans that begin with one step of riding and go on with ``plans``."""
+    sound, defective = plans[:, 0], plans[:, 1]
+    km = np.stack([step.sound_km, np.full_like(step.sound_km, step.defective_km)])
+    word = np.stack([1 - step.stays - step.turns, np.full_like(step.stays, 1 - step.keeps)])
+    first = np.stack([word * prices.heard - prices.usual_per_km * km, km])[:, :, None]
+    found = np.empty(plans.shape)
+    found[:, 0] = first[:, 0] + step.stays * sound + step.turns * defective
+    found[:, 1] = first[:, 1] + step.keeps * defective
+    return found
+
+
+def _tested(passed: np.ndarray, prices: Prices, test: Test) -> np.ndarray:
+    """Plans that begin with a test and, where it passes, go on with ``passed``."""
+    s, f = test
+    found = np.empty(passed.shape)
+    np.multiply(passed[:, 0], 1 - f, out=found[:, 0])
+    np.multiply(passed[:, 1], 1 - s, out=found[:, 1])
+    found[0, 0] += prices.test + f * prices.false_alarm
+    found[0, 1] += prices.test + s * prices.found
+    return found
 
 
 def _along(

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from models.plans.belief import Test
+from models.plans.course import Course, courses
 from models.plans.new_life import AGES_KM
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_RATES, PLAN_SENSORS
 from models.risk.outlook import OUTLOOK_DAYS
+
+#: Points of the grid of chances of a defect at which the many sensors in service are weighed.
+_BELIEFS = 13
 
 
 @dataclass(frozen=True)
@@ -34,12 +39,19 @@ class Outlook:
     road_share: float
     test: Test
 
-    @property
+    @cached_property
     def known(self) -> np.ndarray:
         """Places of the sensors whose chances and km a day are known."""
         told = ~np.isnan(self.onset).any(axis=1)
         numbers = self.sensors[["defect_now", "km_per_day", "new_hazard_ratio"]]
         return np.flatnonzero(told & numbers.notna().all(axis=1).to_numpy())
+
+    @cached_property
+    def courses(self) -> tuple[Course, ...]:
+        """What becomes of these, in their order, whatever it costs; kept for the next weighing."""
+        belief = self.sensors["defect_now"].to_numpy(float)[self.known]
+        onset = self.onset[self.known]
+        return courses(belief, onset, self.test, self.heard_per_km, KM_AHEAD, _BELIEFS)
 
 
 def outlook_from(

@@ -17,12 +17,18 @@ the far end every sensor is replaced.
 
 from __future__ import annotations
 
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
-from models.plans.belief import Step, Test, belief_after_pass, belief_grid, near, riding_step
+from models.plans.backwards import Backwards
+from models.plans.belief import Test
 from models.plans.costs import Prices
+from models.plans.course import Course, courses
 
 #: Km ahead between which a sensor is ridden on: fine where work is planned, coarse far ahead.
 KM_AHEAD = np.concatenate(
@@ -32,29 +38,6 @@ KM_AHEAD = np.concatenate(
         [20_000, 22_000, 25_000, 29_000, 34_000, 40_000, 48_000, 58_000, 70_000, 90_000],
     ]
 ).astype(float)
-_CHUNK = 2_000
-
-
-class Plans(NamedTuple):
-    """Expected cost of a plan if the sensor is ``sound`` now and if it is ``defective``.
-
-    Of shape (points, n), sensors along the last axis, where numpy is quickest.
-    """
-
-    sound: np.ndarray
-    defective: np.ndarray
-
-    def at(self, belief: np.ndarray) -> np.ndarray:
-        """Expected cost at a chance of a defect."""
-        return self.sound + belief * (self.defective - self.sound)
-
-    def where(self, condition: np.ndarray, other: Plans) -> Plans:
-        """These plans where the condition holds, the others elsewhere."""
-        return Plans(*(np.where(condition, *both) for both in zip(self, other, strict=True)))
-
-    def at_place(self, place: np.ndarray) -> Plans:
-        """The plans at these places of the first axis."""
-        return Plans(*(np.take(cost, place, axis=0) for cost in self))
 
 
 class Alternatives(NamedTuple):
@@ -73,18 +56,6 @@ class Alternatives(NamedTuple):
     best_at: np.ndarray
     test_above: np.ndarray
     replace_above: np.ndarray
-
-
-class Path(NamedTuple):
-    """What becomes of sensors that are left alone, each of shape (n, points).
-
-    ``belief`` chance of a defect at each point if nothing was heard; ``silent`` chance of that;
-    ``cost`` expected excess cost up to it.
-    """
-
-    belief: np.ndarray
-    silent: np.ndarray
-    cost: np.ndarray
 
 
 def onset_chances(defect: np.ndarray) -> np.ndarray:
@@ -132,118 +103,41 @@ def alternatives(
     n_beliefs : int
         Points of the grid of chances.
     """
-    n = len(belief)
-    parts = []
-    for start in range(0, n, _CHUNK):
-        some = slice(start, start + _CHUNK)
-        parts.append(
-            _alternatives(
-                belief[some], onset[some], prices.take(some), test, rate_per_km, km, n_beliefs
-            )
-        )
-    if not parts:
-        none = np.zeros((0, len(km)))
-        return Alternatives(km, none, none, none, np.zeros(0), np.zeros(0))
-    return Alternatives(km, *(np.concatenate(part) for part in zip(*parts, strict=True)))
+    return along(courses(belief, onset, test, rate_per_km, km, n_beliefs), prices, km)
 
 
-def left_alone(
-    belief: np.ndarray, onset: np.ndarray, prices: Prices, rate_per_km: float, km: np.ndarray
-) -> Path:
-    """Chance of a defect, of silence, and cost so far, of sensors that nobody tests or replaces."""
-    path = [(belief, np.ones(len(belief)), np.zeros(len(belief)))]
-    for k, length in enumerate(np.diff(km)):
-        now, silent, cost = path[-1]
-        step = riding_step(onset[:, k], float(length), rate_per_km)
-        stays = step.silent(now)
-        cost = cost + silent * ((1 - stays) * prices.heard - prices.usual_per_km * step.km(now))
-        path.append((step.onwards(now), silent * stays, cost))
-    return Path(*(np.stack(part, axis=1) for part in zip(*path, strict=True)))
-
-
-def best_plans(plans: Plans, belief: np.ndarray) -> Plans:
-    """Of the plans kept at the grid of chances, the better of the two next to each chance.
+def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> Alternatives:
+    """The alternatives of sensors whose course was worked out before.
 
     Parameters
     ----------
-    plans : Plans of shape (points, n)
-        Kept at ``belief_grid``.
-    belief : array of shape (k, n) or (k, 1)
-        Chances asked for, of each sensor or of all alike.
+    some : sequence of Course
+        From ``models.plans.course.courses``.
+    prices : Prices
+        Of all of them, in their order.
+    km : array of shape (points,)
+        Of their course.
     """
-    below, above = _next_to(plans, belief)
-    return below.where(below.at(belief) <= above.at(belief), above)
+    ends = np.cumsum([0, *(course.onset.shape[1] for course in some)])
+    members = [slice(*pair) for pair in pairwise(ends.tolist())]
+    if not some:
+        none = np.zeros((0, len(km)))
+        return Alternatives(km, none, none, none, np.zeros(0), np.zeros(0))
+    with ThreadPoolExecutor(
+        min(len(some), os.cpu_count() or 1)
+    ) as at_once:  # numpy lets others run
+        parts = list(at_once.map(_priced, some, [prices.take(own) for own in members]))
+    return Alternatives(km, *(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
-def _next_to(plans: Plans, belief: np.ndarray) -> tuple[Plans, Plans]:
-    """The plans kept at the points of the grid at or below each chance, and above it."""
-    points, n = plans.sound.shape
-    low = near(belief, points)
-    if belief.shape[1] == 1:  # whole rows: much quicker than one by one
-        rows = low[:, 0]
-        return plans.at_place(rows), plans.at_place(rows + 1)
-    place = low * n + np.arange(n)
-    flat = Plans(*(cost.ravel() for cost in plans))
-    return flat.at_place(place), flat.at_place(place + n)
-
-
-def better_place(plans: Plans, belief: np.ndarray) -> np.ndarray:
-    """Where, in ``plans`` laid out flat, the better plan for each chance stands, shape (k, n)."""
-    points, n = plans.sound.shape
-    place = near(belief, points) * n + np.arange(n)
-    below, above = (chosen.at(belief) for chosen in _next_to(plans, belief))
-    return np.where(below <= above, place, place + n)
-
-
-def ridden_on(further: Plans, step: Step, prices: Prices) -> Plans:
-    """Plans that begin with one step of riding and go on with ``further``, shape (points, n)."""
-    sound = (1 - step.stays - step.turns) * prices.heard - prices.usual_per_km * step.sound_km
-    defective = (1 - step.keeps) * prices.heard - prices.usual_per_km * step.defective_km
-    return Plans(
-        sound + step.stays * further.sound + step.turns * further.defective,
-        defective + step.keeps * further.defective,
-    )
-
-
-def tested(passed: Plans, prices: Prices, test: Test) -> Plans:
-    """Plans that begin with a test and, where it passes, go on with ``passed``."""
-    s, f = test
-    return Plans(
-        prices.test + f * prices.false_alarm + (1 - f) * passed.sound,
-        prices.test + s * prices.found + (1 - s) * passed.defective,
-    )
-
-
-def _alternatives(
-    belief: np.ndarray,
-    onset: np.ndarray,
-    prices: Prices,
-    test: Test,
-    rate: float,
-    km: np.ndarray,
-    n_beliefs: int,
-) -> tuple[np.ndarray, ...]:
-    grid, last = belief_grid(n_beliefs)[:, None], len(km) - 1
-    path = left_alone(belief, onset, prices, rate, km)
-    passed = belief_after_pass(grid, test)
-    replace = np.broadcast_to(prices.replace, (n_beliefs, len(belief)))
-    replaced = plans = Plans(replace, replace)
-    test_at, best_at = np.empty((2, len(km), len(belief)))
-    test_at[last] = best_at[last] = prices.replace
-    for k in reversed(range(last)):
-        step = riding_step(onset[:, k], float(km[k + 1] - km[k]), rate)
-        riding = ridden_on(best_plans(plans, step.onwards(grid)), step, prices)
-        testing = tested(best_plans(riding, passed), prices, test)
-        on, try_it = riding.at(grid), testing.at(grid)
-        plans = riding.where(on <= try_it, testing)
-        plans = plans.where(np.minimum(on, try_it) <= replace, replaced)
-        here = path.belief[:, k]
-        after = best_plans(riding, belief_after_pass(here, test)[None, :])
-        test_at[k] = tested(after, prices, test).at(here)[0]
-        best_at[k] = np.minimum(best_plans(plans, here[None, :]).at(here)[0], test_at[k])
-    limits = _crossings(grid[:, 0], on.T, try_it.T, prices.replace)
-    by_sensor = (test_at.T, replace[:1].T, best_at.T)
-    ahead = (path.cost + path.silent * cost for cost in by_sensor)
+def _priced(course: Course, prices: Prices) -> tuple[np.ndarray, ...]:
+    back = Backwards(course, prices)
+    for k in reversed(range(len(course.onset))):
+        back.back_to(k)
+    replace = np.broadcast_to(prices.replace, back.test_at.shape)
+    path, cost = course.path, course.path.cost(prices)
+    ahead = ((cost + path.silent * each).T for each in (back.test_at, replace, back.best_at))
+    limits = _crossings(course.grid[:, 0], back.riding.T, back.testing.T, prices.replace)
     return *ahead, *limits
 
 

@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.plans.belief import Test, belief_after_pass, riding_step
-from models.plans.policy import KM_AHEAD, alternatives, at_km, left_alone, onset_chances
+from models.plans.course import left_alone
+from models.plans.policy import KM_AHEAD, alternatives, at_km, onset_chances
 from tests.models.plans.pricing import onset_from, prices
 
 TEST = Test(0.9, 0.02)
@@ -39,10 +40,11 @@ def exact(belief, onset, price, km):
             return flat["replace"]
         return min(flat["replace"], tested(k, p), ride(k, p))
 
-    path = left_alone(np.array([belief]), onset, price, RATE, km)
+    path = left_alone(np.array([belief]), onset, RATE, km)
     rows = []
     for k in range(len(km) - 1):
-        p, silent, cost = (float(part[0, k]) for part in path)
+        p, silent, _ = (float(part[k, 0]) for part in path)
+        cost = float(path.cost(price)[k, 0])
         rows.append(
             (
                 cost + silent * tested(k, p),
@@ -98,13 +100,13 @@ def test_left_alone_as_simulated():
     defect = np.interp(rng.exponential(size=n), cumulative, km, right=np.inf)
     defect = np.where(rng.random(n) < 0.2, 0.0, defect)
     heard = defect + rng.exponential(1 / RATE, n)
-    path = left_alone(np.array([0.2]), onset, prices(), RATE, km)
+    path = left_alone(np.array([0.2]), onset, RATE, km)
     for k in range(1, len(km)):
         silent = heard > km[k]
-        assert path.silent[0, k] == pytest.approx(silent.mean(), abs=0.005)
-        assert path.belief[0, k] == pytest.approx((defect[silent] <= km[k]).mean(), abs=0.008)
+        assert path.silent[k, 0] == pytest.approx(silent.mean(), abs=0.005)
+        assert path.belief[k, 0] == pytest.approx((defect[silent] <= km[k]).mean(), abs=0.008)
         cost = np.where(silent, 0, 520.0) - 0.006 * np.minimum(heard, km[k])
-        assert path.cost[0, k] == pytest.approx(cost.mean(), abs=2.5)
+        assert path.cost(prices())[k, 0] == pytest.approx(cost.mean(), abs=2.5)
 
 
 def test_where_acting_begins_to_pay():
