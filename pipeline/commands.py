@@ -18,6 +18,7 @@ from pipeline.jobs.keeping.backup import back_up
 from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.keeping.restore import restore
 from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
+from pipeline.log_commands import add_log_commands
 
 #: A build that cannot be written changes nothing.
 _KEPT = (
@@ -92,7 +93,8 @@ def _parser() -> argparse.ArgumentParser:
         "--no-build", action="store_true", help="leave the records to the next build"
     )
     put_back.set_defaults(run=_restore)
-    for command in (take_in, again, look, demo, copy):
+    convert = add_log_commands(commands)
+    for command in (take_in, again, look, demo, copy, convert):
         command.add_argument(
             "--home",
             metavar="DIR",

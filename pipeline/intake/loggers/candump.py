@@ -101,7 +101,7 @@ def sweep(file: LogFile, choice: LogChoice) -> LogSweep:
     commanded = [theirs for theirs in columns.values() if names[theirs][2] == 0x4C]
     if commanded:
         said.append("The commanded throttle is what the control unit asks for, not what is there.")
-    return LogSweep(samples, "percent", (*_facts(log), *shifted, *said), log.troubles.told())
+    return LogSweep(samples, "percent", (*shifted, *said), log.troubles.told())
 
 
 def _series(replies: list[tuple[float, int]]) -> tuple[np.ndarray, np.ndarray]:

@@ -19,7 +19,7 @@ import numpy as np
 
 from pipeline.intake.loggers import mdf_child
 from pipeline.intake.loggers.extra import need
-from pipeline.intake.loggers.rate_shows import rate_shows
+from pipeline.intake.loggers.rate_shows import rate_shows, rate_words
 from pipeline.intake.loggers.recording import (
     MOST_BYTES,
     MOST_SAMPLES,
@@ -95,15 +95,13 @@ def sweep(file: LogFile, choice: LogChoice) -> LogSweep:
             series[ours] = (series[ours][0], np.round(series[ours][1] * factor, 9))
     if factor != 1:
         unit = found[columns["signal"]].unit
-        facts.append(
-            f"Values come in {unit}, as the file states, and are multiplied by {factor:g}."
-        )
+        facts.append(f"Values in {unit}, as the file states, are multiplied by {factor:g}.")
     for ours, (_, values) in series.items():
         blank = np.flatnonzero(~np.isfinite(values))
         if blank.size:
             place, value = f"sample {blank[0] + 1:,}", values[blank[0]]
             expected = f"a number ({blank.size:,} such samples)"
-            troubles.add(place, columns[ours], value, expected, blank.size)
+            troubles.add(place, columns[ours], value, expected)
     samples, shifted = sweep_frame(series)
     said = rate_shows(samples["t_s"].to_numpy(), channel)
     return LogSweep(samples, channel, (*facts, *shifted, *said), troubles.told())
@@ -132,7 +130,7 @@ def _likely(channels: tuple[LogChannel, ...], remembered: Mapping[str, str]) -> 
 
 
 def _label(name: str, one: _Found) -> str:
-    rate = f", {1 / one.step_s:,.3g} a second" if one.step_s else ""
+    rate = f", {rate_words(one.step_s)} a second" if one.step_s else ""
     return f"{name} ({one.unit or 'no unit'}{rate})"
 
 

@@ -17,7 +17,7 @@ def rate_shows(t_s: np.ndarray, channel: str | None) -> list[str]:
     shortest = float(shortest_visible_ms(step_s))
     said = [
         f"{t_s.size:,} samples over {np.nanmax(t_s) - np.nanmin(t_s):,.1f} s, one every "
-        f"{1000 * step_s:.3g} ms ({1 / step_s:,.3g} a second): drop-outs shorter than "
+        f"{1000 * step_s:.3g} ms ({rate_words(step_s)} a second): drop-outs shorter than "
         f"{shortest:.3g} ms could have been missed."
     ]
     return said + shortcomings(_as_far_as_the_rate_goes(channel, shortest))
@@ -36,3 +36,8 @@ def _as_far_as_the_rate_goes(channel: str | None, shortest_ms: float) -> Sight:
         noise_depth_pct=0.0,
         widest_gap_ms=shortest_ms,
     )
+
+
+def rate_words(step_s: float) -> str:
+    """Samples a second, without digits that say nothing."""
+    return f"{1 / step_s:,.0f}" if step_s <= 0.01 else f"{1 / step_s:.3g}"

@@ -85,9 +85,29 @@ def as_log_file(content: bytes, name: str) -> Iterator[LogFile]:
 
 def contract_file(sweep: LogSweep, session_id: str) -> tuple[str, bytes]:
     """The contract's file of a sweep, its name first: Parquet of numbers, or CSV of text."""
-    if all(map(pd.api.types.is_numeric_dtype, sweep.samples.dtypes)):
-        return f"sweeps-{session_id}.parquet", _as_parquet(sweep.samples, session_id)
-    return f"sweeps-{session_id}.csv", _as_csv(sweep.samples, session_id)
+    ending = ".parquet" if _is_numbers(sweep.samples) else ".csv"
+    return f"sweeps-{session_id}{ending}", written(sweep, session_id, ending)
+
+
+def written(sweep: LogSweep, session_id: str, ending: str) -> bytes:
+    """A sweep as the contract's CSV or Parquet.
+
+    Raises
+    ------
+    LogError
+        The ending is another one, or a table of text is asked for as Parquet.
+    """
+    if ending == ".csv":
+        return _as_csv(sweep.samples, session_id)
+    if ending != ".parquet":
+        raise LogError(f"a sweep is written as .csv or .parquet; expected one of these: {ending!r}")
+    if not _is_numbers(sweep.samples):
+        raise LogError("a table of text is written as it is; expected a file that ends in .csv")
+    return _as_parquet(sweep.samples, session_id)
+
+
+def _is_numbers(samples: pd.DataFrame) -> bool:
+    return all(map(pd.api.types.is_numeric_dtype, samples.dtypes))
 
 
 def _as_parquet(samples: pd.DataFrame, session_id: str) -> bytes:
@@ -108,7 +128,8 @@ def _as_csv(samples: pd.DataFrame, session_id: str) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["session_id", *samples.columns])
-    for row in zip(*(samples[name] for name in samples.columns), strict=True):
+    cells = samples.astype(object).where(samples.notna(), "")
+    for row in zip(*(cells[name] for name in samples.columns), strict=True):
         writer.writerow([session_id, *row])
     return out.getvalue().encode()
 

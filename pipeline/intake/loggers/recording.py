@@ -16,7 +16,7 @@ import pandas as pd
 #: The contract's columns of a sweep beside the session's identifier.
 SAMPLES = ("t_s", "signal", "signal_b", "travel_pct")
 MOST_BYTES = 256 << 20
-MOST_SAMPLES = 6_000_000
+MOST_SAMPLES = 3_000_000
 #: What a reader may have to be told: which column is the time, or how many volts a full scale is.
 TIME, SCALE = "time", "scale"
 _NAMED = 20
@@ -69,9 +69,9 @@ class Troubles:
     named: list[LogTrouble] = field(default_factory=list)
     count: int = 0
 
-    def add(self, place: str, column: str, value: object, expected: str, count: int = 1) -> None:
-        """Note a trouble; ``count`` is of how many places it is said."""
-        self.count += count
+    def add(self, place: str, column: str, value: object, expected: str) -> None:
+        """Note a trouble."""
+        self.count += 1
         if len(self.named) < _NAMED:
             shown = str(value).encode(errors="backslashreplace").decode()
             shown = shown if len(shown) <= _LONGEST_VALUE else f"{shown[:_LONGEST_VALUE]}…"

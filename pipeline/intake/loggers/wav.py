@@ -41,7 +41,8 @@ BELOW_ZERO = (
     "0 V: the input loses slow levels after all, its zero is another one, or its leads are "
     "swapped. Nothing is concluded from this sweep."
 )
-_BELOW_V, _BELOW_SHARE = -0.1, 0.01
+#: A greater share of samples below 0 V than noise in drop-outs can bring (assumed).
+_BELOW_SHARE = 0.05
 _PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
 _KINDS = {(_PCM, 8), (_PCM, 16), (_PCM, 24), (_PCM, 32), (_FLOAT, 32), (_FLOAT, 64)}
 
@@ -101,11 +102,11 @@ def sweep(file: LogFile, choice: LogChoice) -> LogSweep:
             samples[ours] = np.round(volts_at_full * part + offset_v, 6)
     said = f"Full scale stands for {volts_at_full:g} V, zero for {offset_v:g} V, as stated."
     not_judged = _not_judged(choice, samples["signal"])
-    rate = rate_shows(samples["t_s"], None if not_judged else "volt")
+    shows = [not_judged] if not_judged else rate_shows(samples["t_s"], "volt")
     return LogSweep(
         pd.DataFrame(samples),
         None if not_judged else "volt",
-        (_what(sound), said, *([not_judged] if not_judged else []), *rate),
+        (said, *shows),
         troubles.told(),
         not_judged,
     )
@@ -128,7 +129,7 @@ def _scale(choice: LogChoice) -> tuple[float, float]:
 def _not_judged(choice: LogChoice, volts: np.ndarray) -> str:
     if not choice.keeps_levels:
         return LOST_LEVELS
-    below = float(np.mean(volts < _BELOW_V)) if volts.size else 0.0
+    below = float(np.mean(volts < 0.0)) if volts.size else 0.0
     return BELOW_ZERO.format(share=100 * below) if below > _BELOW_SHARE else ""
 
 
@@ -222,12 +223,12 @@ def _note_reach(sound: _Sound, part: np.ndarray, name: str, troubles: Troubles) 
     broken = np.flatnonzero(~np.isfinite(part))
     if broken.size:
         place, value = f"sample {broken[0] + 1:,}", part[broken[0]]
-        troubles.add(place, name, value, f"a number ({broken.size:,} such samples)", broken.size)
+        troubles.add(place, name, value, f"a number ({broken.size:,} such samples)")
     over = np.flatnonzero((part >= sound.top) | (part <= -1.0))
     if over.size:
         place, value = f"sample {over[0] + 1:,}", "full scale"
         expected = f"less than full scale ({over.size:,} such samples): record at a lower level"
-        troubles.add(place, name, value, expected, over.size)
+        troubles.add(place, name, value, expected)
 
 
 def _names(sound: _Sound) -> tuple[str, ...]:
