@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from pathlib import Path
 
 import duckdb
 import numpy as np
@@ -27,13 +28,18 @@ from models.risk.backtest import against_baselines, calibration, mileage_curve_c
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.earlier import came_to_light, earlier_record
+from pipeline.warehouse.kept_fit import keep_frames, kept_frames
 from pipeline.warehouse.lives import MARTS, RiskFrames
+from pipeline.warehouse.risk_fit import store_fitted
+from pipeline.warehouse.shape import current_shape
 
 EVERY_DAYS = 180
 MOST_DATES = 8
 #: Lives times dates: a large record needs fewer dates to say as much, and each costs a fit.
 MOST_SCORED = 200_000
 _TENTHS = 10
+#: Under which what looking back showed is kept beside the fit.
+_KEPT = "looked_back"
 _FURTHER_KM = np.array([15e3, 20e3, 30e3, 50e3, 80e3])
 #: Chances that the model states, and the km ahead that each is for.
 _AHEAD = {"defect_now": 0.0, "defect_1000_km": 1e3, "defect_5000_km": 5e3, "defect_10000_km": 1e4}
@@ -78,12 +84,60 @@ def backtest(
     Writes ``marts.backtest_scores``, ``backtest_skill``, ``backtest_calibration`` and
     ``backtest_about`` (one row: dates, and why there are no others).
     """
+    result = look_back(connection, day, say=say)
+    for name, frame in _tables(result).items():
+        store(connection, name, frame)
+    return result
+
+
+def backtest_once(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    folder: Path,
+    version: str,
+    *,
+    say: Callable[[str], None] = lambda text: None,
+) -> None:
+    """Store what looking back shows of a fit: worked out once, and kept with the fit.
+
+    How well such fits did on the past is told of the fit that stands; while no new one is made,
+    looking back from dates a few days later would tell the same at the price of all those fits.
+
+    Parameters
+    ----------
+    connection, day, say
+        As in ``backtest``.
+    folder : Path
+        Of kept models.
+    version : str
+        Names the fit in force.
+    """
+    rests_on = f"{version}/{current_shape()}"
+    tables = kept_frames(folder, _KEPT, rests_on)
+    if tables is None:
+        tables = _tables(look_back(connection, day, say=say))
+        try:
+            keep_frames(folder, _KEPT, tables, rests_on)
+        except OSError as error:  # it saves time and is never needed
+            say(f"What looking back showed could not be kept: {error.strerror}")
+        else:  # so that a table holds the same whether it was read from there or not
+            tables = kept_frames(folder, _KEPT, rests_on) or tables
+    for name, frame in tables.items():
+        store_fitted(connection, version, name, frame)
+
+
+def look_back(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    *,
+    say: Callable[[str], None] = lambda text: None,
+) -> Backtest:
+    """Score the record as it stood on some dates, and hold the scores against what followed."""
     result = Backtest()
     dates = _dates(connection, day, result)
     for at, until in zip(dates, [*dates, day][1:], strict=True):
         say(f"Looking back from {at}")
         _look_on(connection, at, until, result)
-    _keep(connection, result)
     return result
 
 
@@ -195,7 +249,7 @@ def to_light_chances(defect: np.ndarray, run_km: np.ndarray, rate_per_km: float)
     return heard_ahead(grid, chance[:, None, :], rate, run_km[:, None]).heard[:, 0, 0]
 
 
-def _keep(connection: duckdb.DuckDBPyConnection, result: Backtest) -> None:
+def _tables(result: Backtest) -> dict[str, pd.DataFrame]:
     scored = result.scored
     if not scored.empty and not scored["found"].any():
         result.reasons.append("No defect came to light after any of the dates.")
@@ -206,11 +260,13 @@ def _keep(connection: duckdb.DuckDBPyConnection, result: Backtest) -> None:
         "every_days": EVERY_DAYS,
         "reason": "\n".join(result.reasons) or None,
     }
-    store(connection, "backtest_about", pd.DataFrame([about]))
-    store(connection, "backtest_scores", scored)
     skill = against_baselines(scored) if len(scored) else against_baselines(_nothing()).iloc[:0]
-    store(connection, "backtest_skill", skill)
-    store(connection, "backtest_calibration", _calibration(scored))
+    return {
+        "backtest_about": pd.DataFrame([about]),
+        "backtest_scores": scored,
+        "backtest_skill": skill,
+        "backtest_calibration": _calibration(scored),
+    }
 
 
 def _nothing() -> pd.DataFrame:

@@ -14,7 +14,7 @@ from pipeline.intake.contract import TABLES
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings, write_settings
 from pipeline.intake.settle import read_all, settle
-from pipeline.jobs.backtest import backtest
+from pipeline.jobs.backtest import backtest_once
 from pipeline.jobs.measure import measure_missing
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
@@ -80,13 +80,13 @@ def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], 
             say("Mapping where wear gathers")
             map_travel(connection)
             say("Estimating risk")
-            score_risk(connection, day, home.kept_models, told, say)
+            fit = score_risk(connection, day, home.kept_models, told, say)
             say("Planning checks")
             chosen = settings_for_checks(told.settings)
             private = told.settings.private_not_known
             earlier = earlier_events(home)
             plan_checks(connection, day, earlier=earlier, private_not_known=private, **chosen)
-            backtest(connection, day, say=say)
+            backtest_once(connection, day, home.kept_models, fit.version, say=say)
         tell_shops_apart(connection)
         problems = [*told.problems, *follow_advised(connection, home, day)]
         _note(connection, day, problems)

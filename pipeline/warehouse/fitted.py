@@ -1,55 +1,62 @@
-"""The models of the risk: kept from the last build where nothing changed, else fitted anew."""
+"""The models of the risk: kept while the evidence has not moved far, else fitted anew.
+
+When it has moved far enough is said in ``models.risk.evidence_moved``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import duckdb
+import pandas as pd
 
-from models.risk.assumed import TEST_SENSITIVITY, BetaPrior
+from models.risk.assumed import TEST_SENSITIVITY
+from models.risk.evidence_moved import Evidence, why_refit
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.sensitivity import TEST_HISTORY, LearnedSensitivity, learned_sensitivity
 from pipeline.statements import run
-from pipeline.warehouse.kept_models import (
-    Refusal,
-    code_version,
-    data_version,
-    keep_model,
-    kept_model,
-)
+from pipeline.warehouse.kept_fit import KeptFit, fit_version, keep_fit, kept_fit
+from pipeline.warehouse.kept_models import Refusal, code_version, data_version
 from pipeline.warehouse.lives import MARTS, RiskFrames
 
 #: Raise when the frames come to mean something else under the same names.
-_SCHEMA = "1"
+_SCHEMA = "2"
 
 
-def believed_sensitivity(
-    connection: duckdb.DuckDBPyConnection,
+@dataclass(frozen=True)
+class Fit:
+    """The models by which sensors are scored, and how they come to be these.
+
+    ``version`` names the fit by its day and its records; ``why`` says in a sentence without a full
+    stop why it was made at this build, and is empty where it is an earlier one that stands.
+    """
+
+    models: FittedRisk
+    believed: LearnedSensitivity
+    evidence: Evidence
+    version: str
+    why: str
+
+
+def test_history(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """All accepted tests of parts with a track, for how often a test finds the defect."""
+    run(connection, f"{MARTS}/test_history")
+    return TEST_HISTORY.check(connection.execute("from marts.test_history order by all").df())
+
+
+def standing_fit(
     folder: Path,
     frames: RiskFrames,
+    tests: pd.DataFrame,
+    day: date,
     say: Callable[[str], None],
-) -> LearnedSensitivity:
-    """Share of defective sensors that a test finds: assumed, moved by what came soon after passes.
-
-    Learned by a hazard fitted to tests taken at their word.
-    """
-    run(connection, f"{MARTS}/test_history")
-    tests = TEST_HISTORY.check(connection.execute("from marts.test_history order by all").df())
-    tags = _tags(frames, TEST_SENSITIVITY)
-    first = _kept(folder, "first_hazard", tags, say)
-    if first is None:
-        first = fit_risk(**_records(frames, readings=False)).model
-        _keep(folder, {"first_hazard": first}, tags, say)
-    return learned_sensitivity(tests, frames.windows, first)
-
-
-def fitted_risk(
-    folder: Path, frames: RiskFrames, sensitivity: BetaPrior, say: Callable[[str], None]
-) -> FittedRisk:
-    """All models of the risk, kept or fitted anew and then kept.
+) -> Fit:
+    """The fit that the sensors are to be scored with, kept or made anew and then kept.
 
     Parameters
     ----------
@@ -57,65 +64,67 @@ def fitted_risk(
         Where models are kept.
     frames : RiskFrames
         The record.
-    sensitivity : BetaPrior
-        Share of defective sensors in which a test finds the defect.
+    tests : frame
+        Columns of ``TEST_HISTORY``.
+    day : date
+        As of which day the record is.
     say : callable
-        Told why a kept model is refused, save that the records have changed.
+        Told why a kept fit is refused, or why a large record is fitted anew.
     """
-    tags = _tags(frames, sensitivity)
-    hazard, growth = _kept(folder, "hazard", tags, say), _kept(folder, "growth", tags, say)
-    silent = _kept(folder, "silent_hazard", tags, say)
-    if hazard is not None and growth is not None and (silent is not None or hazard.delay_ is None):
-        return FittedRisk(hazard, silent, growth)
-    fitted = fit_risk(**_records(frames, readings=True), sensitivity=sensitivity)
-    models = {
-        "hazard": fitted.model,
-        "silent_hazard": fitted.silent_model,
-        "growth": fitted.growth,
-    }
-    _keep(folder, models, tags, say)
-    return fitted
+    now = Evidence(data_version(_records(frames)), day, frames.windows, len(frames.wear_readings))
+    tags = _tags()
+    found = kept_fit(folder, tags)
+    if isinstance(found, Refusal):
+        if found.kind not in ("absent", "outdated"):
+            say(f"{found.reason} It is fitted anew")
+        why = "no fit by this code had been kept"
+    else:
+        why = why_refit(found.evidence, now)
+        if not why:
+            return Fit(found.models, found.believed, found.evidence, found.version, "")
+    return _fitted(folder, frames, tests, now, why, tags, say)
 
 
-def _records(frames: RiskFrames, *, readings: bool) -> dict[str, Any]:
+def _fitted(
+    folder: Path,
+    frames: RiskFrames,
+    tests: pd.DataFrame,
+    now: Evidence,
+    why: str,
+    tags: dict[str, str],
+    say: Callable[[str], None],
+) -> Fit:
+    records = _records(frames)
+    # how often a test finds a defect is learned with a curve that takes tests at their word
+    first = fit_risk(**{**records, "wear_readings": None}).model
+    believed = learned_sensitivity(tests, frames.windows, first)
+    models = fit_risk(**records, sensitivity=believed.posterior)
+    fit = Fit(models, believed, now, fit_version(now), why)
+    _keep(folder, fit, tags, say)
+    return fit
+
+
+def _records(frames: RiskFrames) -> dict[str, Any]:
     return {
         "windows": frames.windows,
         "sensors_now": frames.sensors_now,
         "followed_up": frames.followed_up,
         "contact_gaps": frames.contact_gaps,
-        "wear_readings": frames.wear_readings if readings else None,
+        "wear_readings": frames.wear_readings,
     }
 
 
-def _tags(frames: RiskFrames, sensitivity: BetaPrior) -> dict[str, str]:
-    settings = {**DefectHazard().get_params(), "sensitivity": sensitivity}
-    return {
-        "data": data_version(_records(frames, readings=True)),
-        "code": code_version(),
-        "schema": _SCHEMA,
-        "settings": repr(settings),
-    }
+def _tags() -> dict[str, str]:
+    settings = {**DefectHazard().get_params(), "sensitivity": TEST_SENSITIVITY}
+    return {"code": code_version(), "schema": _SCHEMA, "settings": repr(settings)}
 
 
-def _kept(folder: Path, name: str, tags: dict[str, str], say: Callable[[str], None]) -> Any:
-    found = kept_model(folder, name, tags)
-    if not isinstance(found, Refusal):
-        return found
-    if found.kind not in ("absent", "outdated"):
-        say(f"{found.reason} It is fitted anew")
-    return None
-
-
-def _keep(
-    folder: Path, models: Mapping[str, object], tags: dict[str, str], say: Callable[[str], None]
-) -> None:
-    for name, model in models.items():
-        if model is None:
-            continue
-        try:
-            kept = keep_model(folder, name, model, tags)
-        except OSError as error:  # it saves time and is never needed
-            say(f"The model {name} could not be kept: {error.strerror}")
-            continue
-        if isinstance(kept, Refusal):
-            say(kept.reason)
+def _keep(folder: Path, fit: Fit, tags: dict[str, str], say: Callable[[str], None]) -> None:
+    kept = KeptFit(fit.models, fit.believed, fit.evidence, fit.version)
+    try:
+        refused = keep_fit(folder, kept, tags)
+    except OSError as error:  # it saves time and is never needed
+        say(f"The fitted models could not be kept: {error.strerror}")
+        return
+    if refused is not None:
+        say(refused.reason)

@@ -69,6 +69,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "riding_rates": _UNIT,
     "risk_ahead": ("sensor_id", "horizon_kind", "horizon"),
     "risk_explained": ("sensor_id", "factor"),
+    "risk_fit": ("fit_version",),
     "risk_summary": (),
     "sensitivity_evidence": _TEST,
     "sensor_lives": _SENSOR,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 from datetime import date
+from functools import partial
 from typing import Any
 
 import duckdb
@@ -35,28 +36,34 @@ from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.lives import MARTS, RiskFrames
+from pipeline.warehouse.risk_fit import store_fitted
 from pipeline.warehouse.stock import plan_stock
 
 
 def look_out(
     connection: duckdb.DuckDBPyConnection,
+    version: str,
     results: RiskResults,
     frames: RiskFrames,
     riding: Riding | None,
 ) -> DefectsAhead:
-    """Keep each sensor's chances by km, and by date and fit, for all that is planned from them."""
+    """Keep each sensor's chances by km, and by date and fit, for all that is planned from them.
+
+    ``version`` names the fit, which each row tells.
+    """
+    keep = partial(store_fitted, connection, version)
     run(connection, f"{MARTS}/new_part_numbers")
     numbers = connection.execute("from marts.new_part_numbers").df()
     new_parts = dict(zip(numbers["part_no"], numbers["new_part_no"], strict=True))
     now = results.defect_risk.set_index("sensor_id")["defect_now"]
     sensors = frames.sensors_now
     outlook = sensor_outlook(results.model, sensors, now, riding, new_parts)
-    store(connection, "sensor_outlook", outlook)
+    keep("sensor_outlook", outlook)
     ahead = defects_ahead(results.model, sensors, riding, results.settings)
-    store(connection, "defect_by_km", ahead.by_km)
-    store(connection, "defect_by_day", ahead.by_day)
-    store(connection, "new_life_curve", new_life_curve(results.model))
-    store(connection, "plan_rates", _rates(connection, results, frames))
+    keep("defect_by_km", ahead.by_km)
+    keep("defect_by_day", ahead.by_day)
+    keep("new_life_curve", new_life_curve(results.model))
+    keep("plan_rates", _rates(connection, results, frames))
     run(connection, f"{MARTS}/plan_sensors")
     return ahead
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import duckdb
@@ -23,10 +24,11 @@ from models.risk.score import RiskResults, fit_and_score
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
-from pipeline.warehouse.fitted import believed_sensitivity, fitted_risk
+from pipeline.warehouse.fitted import Fit, standing_fit, test_history
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
 from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
+from pipeline.warehouse.risk_fit import store_fitted, told_of_fit
 
 
 def score_risk(
@@ -35,40 +37,45 @@ def score_risk(
     kept_models: Path,
     told: SettingsFile,
     say: Callable[[str], None] = lambda text: None,
-) -> None:
+) -> Fit:
     """Chances now and ahead, the fleet's curve, and the advice that follows from them.
 
-    Models are kept in the folder ``kept_models`` and fitted only where the records have changed.
+    Models are kept in the folder ``kept_models`` and fitted anew once the evidence has moved far
+    enough. Returns the fit that all of it was scored with; every row of it names that.
     """
     frames = risk_frames(connection, day)
-    believed = believed_sensitivity(connection, kept_models, frames, say)
-    store(connection, "sensitivity_evidence", believed.evidence)
+    fit = standing_fit(kept_models, frames, test_history(connection), day, say)
+    keep = partial(store_fitted, connection, fit.version)
+    keep("sensitivity_evidence", fit.believed.evidence)
     results = fit_and_score(
         frames.windows,
         frames.sensors_now,
         followed_up=frames.followed_up,
         contact_gaps=frames.contact_gaps,
         wear_readings=frames.wear_readings,
-        sensitivity=believed.posterior,
-        fitted=fitted_risk(kept_models, frames, believed.posterior, say),
+        sensitivity=fit.believed.posterior,
+        fitted=fit.models,
     )
-    store(connection, "defect_risk", results.defect_risk)
-    store(connection, "fleet_curve", results.fleet_curve)
-    store(connection, "life_quantiles", _quantiles(results, frames))
+    keep("defect_risk", results.defect_risk)
+    keep("fleet_curve", results.fleet_curve)
+    keep("life_quantiles", _quantiles(results, frames))
     explained = explain_risk(results, frames.sensors_now)
-    store(connection, "risk_explained", explained.assign(place=range(len(explained))))
+    keep("risk_explained", explained.assign(place=range(len(explained))))
     summary = pd.DataFrame([{"summary": json.dumps(results.summary, default=_plain)}])
-    store(connection, "risk_summary", summary)
-    learned = assumed_and_learned(results, frames.followed_up)
-    store(connection, "assumed_and_learned", learned)
-    ahead = look_out(connection, results, frames, _look_ahead(connection, day, results, frames))
-    _advise(connection, day, told, results, frames, ahead)
+    keep("risk_summary", summary)
+    keep("assumed_and_learned", assumed_and_learned(results, frames.followed_up))
+    store(connection, "risk_fit", told_of_fit(fit, frames))
+    riding = _look_ahead(connection, day, fit.version, results, frames)
+    ahead = look_out(connection, fit.version, results, frames, riding)
+    _advise(connection, day, told, fit.version, results, frames, ahead)
+    return fit
 
 
 def _advise(
     connection: duckdb.DuckDBPyConnection,
     day: date,
     told: SettingsFile,
+    version: str,
     results: RiskResults,
     frames: RiskFrames,
     ahead: DefectsAhead,
@@ -81,7 +88,7 @@ def _advise(
     lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
     store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
     advice = advise(evidence, costs, settings, by_lot=lot, day=day)
-    store(connection, "advice", advice)
+    store_fitted(connection, version, "advice", advice)
     action = advice.set_index("sensor_id")["action"]
     over = advice_over_sensitivity(
         results,
@@ -107,7 +114,11 @@ def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:
 
 
 def _look_ahead(
-    connection: duckdb.DuckDBPyConnection, day: date, results: RiskResults, frames: RiskFrames
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    version: str,
+    results: RiskResults,
+    frames: RiskFrames,
 ) -> Riding | None:
     """Chance of a defect and of a road failure by km and by date, at each bike's own km a day.
 
@@ -122,7 +133,7 @@ def _look_ahead(
         ahead = risk_ahead(
             results.model, frames.sensors_now, riding=riding, share=share, **results.settings
         )
-    store(connection, "risk_ahead", ahead)
+    store_fitted(connection, version, "risk_ahead", ahead)
     return riding
 
 

@@ -223,6 +223,7 @@ RULES: dict[str, Rule] = {
     "marts.riding_rates": _UNIT,
     "marts.risk_ahead": _SENSOR,
     "marts.risk_explained": _SENSOR,
+    "marts.risk_fit": _ALL_POOLED,
     "marts.risk_summary": _NOBODYS,
     "marts.sensitivity_evidence": _TEST,
     "marts.sensor_lives": Rule(

@@ -1,2 +1,2 @@
 -- grain: one sensor in service, one fit and one day ahead
-select * from marts.defect_by_day order by sensor_id, draw, days
+select * exclude (fit_version) from marts.defect_by_day order by sensor_id, draw, days

@@ -1,2 +1,2 @@
 -- grain: one row: what holds for all sensors
-select * from marts.plan_rates
+select * exclude (fit_version) from marts.plan_rates

@@ -1,0 +1,205 @@
+"""The fit of the risk models kept between builds, and what it rested on.
+
+Beside the models themselves (``kept_models``) a card ``fit.json`` names the fit's version, its day
+and its records, and frames in Parquet hold the lives it rested on, the evidence on how often a test
+finds a defect, and what looking back with it showed. The card is written last and says what each
+frame must hash to; whatever is amiss, the models are fitted anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from models.risk.assumed import BetaPrior
+from models.risk.evidence_moved import RESTED_ON, Evidence
+from models.risk.fit import FittedRisk
+from models.risk.sensitivity import SENSITIVITY_EVIDENCE, LearnedSensitivity
+from pipeline.home import write_new
+from pipeline.warehouse.kept_models import Refusal, keep_model, kept_model
+
+#: Raise when the card or a frame means something else than before.
+LAYOUT = 1
+_CARD = "fit.json"
+_LIVES, _SENSITIVITY = "fit_rested_on", "fit_sensitivity"
+_MODELS = ("hazard", "silent_hazard", "growth")
+
+
+@dataclass(frozen=True)
+class KeptFit:
+    """A fit with what it rested on. ``version`` names it: the day, and a digest of its records."""
+
+    models: FittedRisk
+    believed: LearnedSensitivity
+    evidence: Evidence
+    version: str
+
+
+def fit_version(evidence: Evidence) -> str:
+    """How a fit to this record is named: its day, and the beginning of the records' digest."""
+    return f"{evidence.day.isoformat()}.{evidence.data[:12]}"
+
+
+def keep_fit(folder: Path, fit: KeptFit, tags: Mapping[str, str]) -> Refusal | None:
+    """Keep a fit; an older one goes.
+
+    Parameters
+    ----------
+    folder : Path
+        Of kept models; made where it is not there.
+    fit : KeptFit
+        The fit.
+    tags : mapping of str to str
+        Code, schema and settings that it was made with.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / _CARD).unlink(missing_ok=True)
+    there = []
+    for name, model in zip(_MODELS, _models(fit.models), strict=True):
+        if model is None:
+            continue
+        kept = keep_model(folder, name, model, {**tags, "data": fit.evidence.data})
+        if isinstance(kept, Refusal):
+            return kept
+        there.append(name)
+    _drop_others(folder, there)
+    frames = {
+        _LIVES: fit.evidence.lives[list(RESTED_ON)],
+        _SENSITIVITY: fit.believed.evidence,
+    }
+    believed = fit.believed.posterior
+    card = {
+        "layout": LAYOUT,
+        "tags": dict(tags),
+        "models": there,
+        "data": fit.evidence.data,
+        "day": fit.evidence.day.isoformat(),
+        "n_tests": fit.evidence.n_tests,
+        "sensitivity": [believed.hits, believed.misses],
+        "frames": {name: _keep_frame(folder, name, frame) for name, frame in frames.items()},
+    }
+    write_new(folder / _CARD, json.dumps(card, indent=2, sort_keys=True) + "\n")
+    return None
+
+
+def kept_fit(folder: Path, tags: Mapping[str, str]) -> KeptFit | Refusal:
+    """The fit kept, if it is whole, ours and made with the same tags."""
+    try:
+        card = json.loads((folder / _CARD).read_text(encoding="utf-8"))
+        if card["layout"] != LAYOUT or card["tags"] != dict(tags):
+            return Refusal("outdated", "The kept fit was made with other code or settings.")
+        evidence = Evidence(
+            str(card["data"]),
+            date.fromisoformat(card["day"]),
+            _kept_frame(folder, _LIVES, card["frames"][_LIVES]),
+            int(card["n_tests"]),
+        )
+        told = _kept_frame(folder, _SENSITIVITY, card["frames"][_SENSITIVITY])
+        hits, misses = map(float, card["sensitivity"])
+        names = set(card["models"])
+        believed = LearnedSensitivity(BetaPrior(hits, misses), SENSITIVITY_EVIDENCE.check(told))
+    except FileNotFoundError as error:
+        if error.filename is not None and Path(error.filename).name == _CARD:
+            return Refusal("absent", "No fit has been kept.")
+        return Refusal("damaged", f"The kept fit is damaged: {error}.")
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        return Refusal("damaged", f"The kept fit is damaged: {_CARD} or a frame of it ({error}).")
+    models: dict[str, Any] = dict.fromkeys(_MODELS)
+    for name in sorted(names & set(_MODELS)):
+        models[name] = kept_model(folder, name, {**tags, "data": evidence.data})
+        if isinstance(models[name], Refusal):
+            return models[name]
+    fitted = FittedRisk(models["hazard"], models["silent_hazard"], models["growth"])
+    return KeptFit(fitted, believed, evidence, fit_version(evidence))
+
+
+def keep_frames(folder: Path, name: str, frames: Mapping[str, pd.DataFrame], rests_on: str) -> None:
+    """Keep frames that were made from what ``rests_on`` says, under a card of their own.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    card = folder / f"{name}.json"
+    card.unlink(missing_ok=True)
+    digests = {key: _keep_frame(folder, f"{name}_{key}", frame) for key, frame in frames.items()}
+    write_new(card, json.dumps({"rests_on": rests_on, "frames": digests}, sort_keys=True) + "\n")
+
+
+def kept_frames(folder: Path, name: str, rests_on: str) -> dict[str, pd.DataFrame] | None:
+    """The frames kept under a name, if they are whole and were made from the same; else None."""
+    try:
+        card = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+        if card["rests_on"] != rests_on:
+            return None
+        return {
+            key: _kept_frame(folder, f"{name}_{key}", digest)
+            for key, digest in card["frames"].items()
+        }
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def damaged_frames(folder: Path) -> list[str]:
+    """Names of cards in the folder that speak of a frame which is not as it was written."""
+    found = []
+    for path in sorted(folder.glob("*.json")):
+        try:
+            card = json.loads(path.read_text(encoding="utf-8"))
+            digests = dict(card.get("frames", {}))
+        except (OSError, ValueError, TypeError, AttributeError):
+            if not path.with_suffix(".skops").exists():
+                found.append(path.name)
+            continue
+        front = "" if path.name == _CARD else f"{path.stem}_"
+        for key, digest in digests.items():
+            try:
+                _kept_frame(folder, f"{front}{key}", digest)
+            except (OSError, ValueError):
+                found.append(path.name)
+                break
+    return found
+
+
+def _models(fitted: FittedRisk) -> tuple[object, ...]:
+    return fitted.model, fitted.silent_model, fitted.growth
+
+
+def _drop_others(folder: Path, names: list[str]) -> None:
+    """Take away models of an earlier fit that this one has none of."""
+    for path in folder.glob("*.skops"):
+        if path.stem not in names:
+            path.unlink(missing_ok=True)
+            path.with_suffix(".json").unlink(missing_ok=True)
+
+
+def _keep_frame(folder: Path, name: str, frame: pd.DataFrame) -> str:
+    held = io.BytesIO()
+    frame.to_parquet(held, index=False)
+    draft = folder / f".{name}.draft"
+    draft.write_bytes(held.getvalue())
+    draft.replace(folder / f"{name}.parquet")
+    return hashlib.sha256(held.getvalue()).hexdigest()
+
+
+def _kept_frame(folder: Path, name: str, digest: str) -> pd.DataFrame:
+    """Raise ValueError for a frame that is not as it was written."""
+    data = (folder / f"{name}.parquet").read_bytes()
+    if hashlib.sha256(data).hexdigest() != digest:
+        raise ValueError(f"{name}.parquet is not as it was written")
+    return pd.read_parquet(io.BytesIO(data))
