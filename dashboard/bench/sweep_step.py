@@ -49,7 +49,7 @@ def sweep_step(bench: Bench) -> None:
     if lacking:
         surround.nothing(lacking)
         return
-    _show(bench, measured_so_far(bench))
+    _show(bench, look, measured_so_far(bench))
 
 
 def _lacking(bench: Bench, look: LogLook) -> str:
@@ -140,29 +140,38 @@ def _measured(
     return typed_sweep(_sensor, _test, _found.content, _found.name)
 
 
-def _show(bench: Bench, shown: TypedSweep | str | None) -> None:
+def _show(bench: Bench, look: LogLook, shown: TypedSweep | str | None) -> None:
     if shown is None:
         return
     if isinstance(shown, str):
         st.html(tag("p", shown, class_="wa-waits", role="alert"))
         return
     found = recorded(bench)
-    if found is not None and found.not_judged:
+    if found is None:
+        return
+    if found.not_judged:
         st.html(tag("p", found.not_judged, class_="wa-waits", role="status"))
     if shown.troubles:
         head = tag("p", "The intake will mark or set aside:")
         st.html(tag("div", head, bullets(shown.troubles), class_="wa-waits"))
     word, why = sweep_verdict(shown.measures)
     missed = could_have_missed(shown.measures, shown.profile) if shown.measures else []
-    told = [*found.facts, *found.troubles] if found is not None else []
+    missed = [] if found.not_judged else missed
     head = tag("p", f"By the rules: {word.lower()}", class_="wa-big")
     st.html(tag("div", head, bullets([*why, *missed]), role="status"))
+    told = _told(found, look, " ".join(why))
     if told:
         st.html(tag("div", tag("p", "Of the recording itself:"), bullets(told), class_="wa-quiet"))
-    if shown.trace.empty or found is None:
-        return
-    channel = "volt" if found.not_judged else str(bench.draft.value("sweep_channel"))
-    show_still(shown.trace, shown.dropouts, channel=channel, name=f"typed_{bench.draft.name}")
+    if not shown.trace.empty:
+        channel = "volt" if found.not_judged else str(bench.draft.value("sweep_channel"))
+        show_still(shown.trace, shown.dropouts, channel=channel, name=f"typed_{bench.draft.name}")
+
+
+def _told(found: Recorded, look: LogLook, said: str) -> list[str]:
+    """What the reader says of the recording and nothing above says already."""
+    facts = [fact for fact in found.facts if fact not in said and fact != found.not_judged]
+    new = [trouble for trouble in found.troubles if trouble not in look.troubles]
+    return [*facts, *(new if found.made_from else [])]
 
 
 def remember_columns(bench: Bench) -> None:

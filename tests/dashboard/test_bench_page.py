@@ -9,10 +9,12 @@ from dashboard.bench.steps import STEPS
 from pipeline.access.entered.pending_test import pending_session_view
 from pipeline.access.views import session_view
 from pipeline.home import Home
-from pipeline.intake.typed.drafts import drafts
+from pipeline.intake.hand_in_cards import card_of, hand_in_folders
+from pipeline.intake.typed.drafts import drafts, keep_sweep
 from pipeline.jobs.ingest import rebuild
 from tests.askers import HERE
 from tests.dashboard.page_app import keyed, page_at, words_of
+from tests.pipeline.intake.loggers.recorded import candump_text, sweep_volts, wav_bytes
 from tests.pipeline.shop_files import sweep_csv
 
 pytestmark = pytest.mark.usefixtures("own_shop")
@@ -168,6 +170,64 @@ def test_a_text_that_is_no_sweep_is_said(own_shop):
     words = _saved(_typed(_at(app, "about"), odometer_km=30_000))
     assert "Nothing was saved" in words
     assert drafts(own_shop, HERE)
+
+
+def test_a_can_log_needs_no_unit_and_is_kept_with_what_was_made_of_it(own_shop: Home):
+    app = _with_sweep(_typed(page_at("bench", unit="B1"), odometer_km=30_000), candump_text(8.0))
+    words = words_of(app)
+    assert "CAN log (candump text)" in words
+    assert "Too little evidence to say more" in words
+    assert "passes over most drop-outs" in words
+    assert not [box for box in app.button_group if box.key.endswith("_sweep_channel")]
+    assert keyed(app, "selectbox", "_place_signal").value == "PID 11 of 7E8"
+    assert "Bench test of" in _saved(app)
+    view = pending_session_view(own_shop, HERE, app.query_params["session"])
+    assert view.session["sweep_channel"] == "percent"
+    assert view.measures["conclusion"] == "cannot_tell"
+    (kept,) = card_of(max(hand_in_folders(own_shop)))["workbooks"]
+    assert kept["name"].startswith("recording-B1-")
+
+
+def _with_recording(app, home: Home, content: bytes):
+    """The draft holds a recording, as after it was dropped in."""
+    _at(app, "sweep")
+    keep_sweep(home, HERE, app.query_params["draft"], content)
+    return app.run()
+
+
+def _sound() -> bytes:
+    return wav_bytes([sweep_volts(8_000)[1] / 6], 8_000)
+
+
+@pytest.mark.long
+def test_sound_that_keeps_slow_levels_is_measured_under_the_scale_typed(own_shop: Home):
+    app = _with_recording(page_at("bench", unit="B1"), own_shop, _sound())
+    assert "Say what full scale stands for" in words_of(app)
+    _typed(app, full_scale_v=6.0)
+    keyed(app, "button_group", "_levels").set_value("kept")
+    words = words_of(app.run())
+    assert "Full scale stands for 6 V" in words
+    assert "No drop-out and no roughness, as far as this sweep could show them." in words
+
+
+@pytest.mark.long
+def test_sound_that_loses_slow_levels_is_saved_and_never_judged(own_shop: Home):
+    app = _typed(page_at("bench", unit="B1"), odometer_km=30_000)
+    app = _typed(_with_recording(app, own_shop, _sound()), full_scale_v=6.0)
+    keyed(app, "button_group", "_levels").set_value("lost")
+    words = words_of(app.run())
+    assert "nothing is concluded from this sweep" in words
+    assert "could have been missed" not in words
+    assert "Bench test of" in _saved(app)
+    view = pending_session_view(own_shop, HERE, app.query_params["session"])
+    assert pd.isna(view.session["sweep_channel"])
+    assert "nothing is concluded" in view.session["note"]
+    assert view.measures["conclusion"] == "cannot_tell"
+
+
+def test_a_recording_that_cannot_be_read_says_why(own_shop: Home):
+    app = _with_recording(page_at("bench", unit="B1"), own_shop, b"MDF     3.30    ")
+    assert "expected MDF 4" in words_of(app)
 
 
 def test_a_sweep_without_its_unit_is_not_saved(own_shop):
