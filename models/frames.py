@@ -8,6 +8,7 @@ missing or misnamed column is named where it arises and not three layers on.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
@@ -19,6 +20,9 @@ _DTYPES = {
     "date": "datetime64[us]",
     "moment": "datetime64[us, UTC]",
 }
+
+#: The same made once: telling two kinds apart by their names takes longer than all else here.
+_TYPED = {kind: pd.api.types.pandas_dtype(name) for kind, name in _DTYPES.items()}
 
 
 class FrameError(ValueError):
@@ -53,9 +57,13 @@ class FrameSchema:
         """Column names in their declared order."""
         return [column.name for column in self.columns]
 
+    @cached_property
+    def _empty(self) -> pd.DataFrame:
+        return pd.DataFrame({c.name: pd.Series(dtype=_DTYPES[c.kind]) for c in self.columns})
+
     def empty(self) -> pd.DataFrame:
         """A frame with every column and no row."""
-        return pd.DataFrame({c.name: pd.Series(dtype=_DTYPES[c.kind]) for c in self.columns})
+        return self._empty.copy()
 
     def check(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Return the declared columns, in order and of the declared kinds.
@@ -65,29 +73,40 @@ class FrameSchema:
         FrameError
             A column is missing, cannot be read as its kind, or holds a blank it may not hold.
         """
-        missing = [name for name in self.names if name not in frame.columns]
+        kept = self._declared(frame)
+        if not len(kept):
+            return self.empty()
+        other = [c for c, t in zip(self.columns, kept.dtypes, strict=True) if t != _TYPED[c.kind]]
+        if other:
+            kept = kept.assign(**{c.name: self._column(kept[c.name], c) for c in other})
+        self._refuse_blanks(kept)
+        return kept
+
+    def _declared(self, frame: pd.DataFrame) -> pd.DataFrame:
+        names, there = self.names, list(frame.columns)
+        if names == there:
+            return frame.copy(deep=False)
+        missing = [name for name in names if name not in set(there)]
         if missing:
             raise FrameError(f"{self.name}: no column {', '.join(missing)}")
-        if all(frame.dtypes[c.name] == _DTYPES[c.kind] for c in self.columns):
-            for column in self.columns:
-                self._refuse_blanks(frame[column.name], column)
-            return frame[self.names]
-        return pd.DataFrame({c.name: self._column(frame[c.name], c) for c in self.columns})
+        return frame[names]
 
     def _column(self, values: pd.Series, column: Column) -> pd.Series:
         try:
-            typed = _as_kind(values, column.kind)
+            return _as_kind(values, column.kind)
         except (TypeError, ValueError) as error:
             raise FrameError(
                 f"{self.name}.{column.name}: not readable as {column.kind}: {error}"
             ) from error
-        self._refuse_blanks(typed, column)
-        return typed
 
-    def _refuse_blanks(self, typed: pd.Series, column: Column) -> None:
-        if not column.blank and typed.hasnans:
-            row = typed.index[typed.isna()][0]
-            raise FrameError(f"{self.name}.{column.name}: blank at row {row}, a value is required")
+    def _refuse_blanks(self, kept: pd.DataFrame) -> None:
+        blank = kept.isna().to_numpy() & [not column.blank for column in self.columns]
+        if blank.any():
+            place, row = (int(places[0]) for places in blank.T.nonzero())
+            name = self.columns[place].name
+            raise FrameError(
+                f"{self.name}.{name}: blank at row {kept.index[row]}, a value is required"
+            )
 
 
 def _as_kind(values: pd.Series, kind: str) -> pd.Series:

@@ -23,20 +23,22 @@ def readable(chart: alt.LayerChart, height: int, ink: str) -> alt.LayerChart:
     letters = {"labelFontSize": LABEL_PX, "titleFontSize": LABEL_PX}
     inks = {"labelColor": ink, "titleColor": ink}
     lines = {"domainColor": ink, "tickColor": ink, "grid": False}
-    return (
-        chart.properties(height=height, width="container")
-        .configure_axis(titleFontWeight="normal", **letters, **inks, **lines)
-        .configure_title(
+    # set on the chart itself: each call of configure_... would copy the whole of it
+    chart.height, chart.width = height, "container"
+    chart.config = alt.Config(
+        axis=alt.AxisConfig(titleFontWeight="normal", **letters, **inks, **lines),
+        title=alt.TitleConfig(
             fontSize=TITLE_PX,
             subtitleFontSize=LABEL_PX,
             color=ink,
             subtitleColor=ink,
             subtitlePadding=4,
             offset=10,
-        )
-        .configure_legend(orient="bottom", labelLimit=320, **letters, **inks)
-        .configure_view(strokeWidth=0)
+        ),
+        legend=alt.LegendConfig(orient="bottom", labelLimit=320, **letters, **inks),
+        view=alt.ViewConfig(strokeWidth=0),
     )
+    return chart
 
 
 def travel_axis() -> alt.X:

@@ -18,6 +18,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 import pandas as pd
+from altair.utils.schemapi import debug_mode
 
 #: Charts kept, those drawn last.
 MOST = 200
@@ -65,13 +66,6 @@ def drawn(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
 
 
 def _draw(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
-    chart = draw(ink=ink)
-    title, chart.title = chart.title, alt.Undefined
-    words, under = "", ()
-    if isinstance(title, alt.TitleParams):
-        lines = title.subtitle if isinstance(title.subtitle, list) else [title.subtitle]
-        words = title.text
-        under = tuple(str(line) for line in lines if line is not alt.Undefined)
     rows: dict[str, pd.DataFrame] = {}
 
     def by_name(data: pd.DataFrame) -> dict[str, str]:
@@ -79,11 +73,24 @@ def _draw(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
         rows[name] = data
         return {"name": name}
 
-    with _LOCK:  # which way data go is one setting for all threads
+    # which way data go, and whether each part is held to the grammar, are one setting for all
+    # threads; tests hold every chart to the grammar
+    with _LOCK, debug_mode(False), alt.theme.enable("none"):
         alt.data_transformers.register("by_name", by_name)
-        with alt.data_transformers.enable("by_name"), alt.theme.enable("none"):
-            grammar = chart.to_dict()
+        with alt.data_transformers.enable("by_name"):
+            chart = draw(ink=ink)
+            words, under = _title_off(chart)
+            grammar = chart.to_dict(validate=False)
     return Drawn(json.dumps(grammar), rows, words, under)
+
+
+def _title_off(chart: alt.LayerChart) -> tuple[str, tuple[str, ...]]:
+    """Take the title off a chart: its words, and the lines under it."""
+    title, chart.title = chart.title, alt.Undefined
+    if not isinstance(title, alt.TitleParams):
+        return "", ()
+    lines = title.subtitle if isinstance(title.subtitle, list) else [title.subtitle]
+    return title.text, tuple(str(line) for line in lines if line is not alt.Undefined)
 
 
 def _digest(draw: Callable[..., alt.LayerChart], ink: str) -> str:
