@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.check_plan import calendar_chart, calendar_reading
 from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
+from dashboard.once import once
 from dashboard.parts.plan_downloads import plan_downloads
 from dashboard.parts.save_csv import save_csv
 from dashboard.parts.show_chart import show_chart
@@ -57,11 +58,13 @@ def show(shown: records.Shown) -> None:
         return
     shop, fleet = _asked(view)
     visits, unplaced, events = (
-        _of(frame, shop, fleet) for frame in (view.visits, view.unplaced, view.events)
+        once(view, (name, shop, fleet), partial(_of, getattr(view, name), shop, fleet))
+        for name in ("visits", "unplaced", "events")
     )
     days = view.days if shop is None else view.days[shop_names(view.days).eq(shop)]
     currency = view.settings["currency"] if pd.notna(view.settings["currency"]) else ""
-    first, *more = in_short(visits, unplaced, currency)
+    short = partial(in_short, visits, unplaced, currency)
+    first, *more = once(view, ("in_short", shop, fleet), short)
     st.html(joined([tag("p", tag("strong", first)), bullets(more)]))
     _first_weeks(days, visits)
     surround.show_cautions(whole=False)
@@ -98,9 +101,7 @@ def _without_costs(columns: dict, rows: pd.DataFrame, cost: str, heading: str) -
 
 def _asked(view: CheckPlanView) -> tuple[str | None, str | None]:
     """Shop and fleet chosen; None for all."""
-    both = pd.concat([view.visits, view.unplaced], ignore_index=True)
-    shops = sorted(set(shop_names(view.days)))
-    fleets = sorted(set(_fleets(both)))
+    shops, fleets = once(view, "choices", partial(_choices, view))
     left, right = st.columns(2)
     shop = left.selectbox(
         "Shop",
@@ -121,6 +122,11 @@ def _asked(view: CheckPlanView) -> tuple[str | None, str | None]:
         **_BOUND,
     )
     return shop, fleet
+
+
+def _choices(view: CheckPlanView) -> tuple[list[str], list[str]]:
+    both = pd.concat([view.visits, view.unplaced], ignore_index=True)
+    return sorted(set(shop_names(view.days))), sorted(set(_fleets(both)))
 
 
 def _fleets(rows: pd.DataFrame) -> pd.Series:

@@ -12,6 +12,7 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.fleet import fleet_chart
 from dashboard.markup import Html, bullets, folded_table, joined, link, tag, to_bike
+from dashboard.once import once
 from dashboard.parts.fleet_entry_part import service_part, window_part
 from dashboard.parts.plan_downloads import plan_downloads
 from dashboard.parts.save_csv import save_csv
@@ -55,6 +56,29 @@ class Asked:
         return rows[keep].reset_index(drop=True)
 
 
+@dataclass(frozen=True)
+class Chosen:
+    """What the page shows of the bikes asked for.
+
+    ``bikes`` all of them, ``in_service`` those that run, ``ranked`` the same with the likeliest to
+    fail first, ``unknown`` those of which too little is known; ``wide`` one row a bike with a
+    column a week.
+    """
+
+    bikes: pd.DataFrame
+    in_service: pd.DataFrame
+    ranked: pd.DataFrame
+    unknown: pd.DataFrame
+    weeks: pd.DataFrame
+    wide: pd.DataFrame
+    visits: pd.DataFrame
+    events: pd.DataFrame
+    windows: pd.DataFrame
+    glance: str
+    reading: str
+    week_numbers: list[int]
+
+
 def show(shown: records.Shown) -> None:
     """Draw the page; fleet and shop stand in the address."""
     view = records.fleet(shown)
@@ -65,33 +89,64 @@ def show(shown: records.Shown) -> None:
     if view.bikes.empty:
         surround.nothing("No bike is on record.")
         return
-    every = view.bikes.assign(
-        shop=shop_names(view.bikes), fleet=view.bikes["fleet_id"].fillna(PRIVATE)
-    )
-    asked = _asked(every)
+    every = once(view, "every", lambda: _named(view.bikes))
+    asked = _asked(view, every)
+    found = once(view, asked, lambda: _chosen(view, every, asked))
+    st.html(tag("p", tag("strong", found.glance)))
+    _typed(found.bikes)
+    surround.show_cautions(whole=False)
+    if found.ranked.empty:
+        surround.nothing("No bike of these is in service.")
+    else:
+        _weeks(view, found)
+        _unknown(found.unknown)
+    _checks(found, asked)
+    _windows(shown, found)
+    surround.heading("Bikes that leave service")
+    today = view.edition.as_of if view.edition.is_demo else date.today()
+    service_part(shown, found.bikes, today)
+
+
+def _named(bikes: pd.DataFrame) -> pd.DataFrame:
+    return bikes.assign(shop=shop_names(bikes), fleet=bikes["fleet_id"].fillna(PRIVATE))
+
+
+def _chosen(view: FleetView, every: pd.DataFrame, asked: Asked) -> Chosen:
     bikes = asked.of(every)
     here = bikes[~bikes["out_of_service"].astype(bool)].reset_index(drop=True)
     unknown = _unknown_rows(here)
-    st.html(tag("p", tag("strong", glance(here, len(unknown)))))
-    _typed(bikes)
-    surround.show_cautions(whole=False)
-    if here.empty:
-        surround.nothing("No bike of these is in service.")
-    else:
-        _weeks(view, here)
-        _unknown(unknown)
-    _checks(view, here, asked)
-    _windows(shown, view, here)
-    surround.heading("Bikes that leave service")
-    today = view.edition.as_of if view.edition.is_demo else date.today()
-    service_part(shown, bikes, today)
+    weeks = _rows_of(view.weeks, here)
+    last = weeks.groupby("unit_id")["road_by_then"].last()
+    ranked = here.assign(by_then=here["unit_id"].map(last)).sort_values(
+        ["by_then", "label", "unit_id"], ascending=[False, True, True], na_position="last"
+    )
+    return Chosen(
+        bikes,
+        here,
+        ranked,
+        unknown,
+        weeks,
+        _wide(ranked, weeks),
+        *(_rows_of(rows, here) for rows in (view.visits, view.events, view.windows)),
+        glance(here, len(unknown)),
+        fleet_reading(here, weeks),
+        sorted(weeks["week"].unique()),
+    )
 
 
-def _asked(bikes: pd.DataFrame) -> Asked:
+def _rows_of(rows: pd.DataFrame, bikes: pd.DataFrame) -> pd.DataFrame:
+    """The rows of some bikes, in their order."""
+    return rows[pd.Index(bikes["unit_id"]).get_indexer(rows["unit_id"]) >= 0]
+
+
+def _asked(view: FleetView, bikes: pd.DataFrame) -> Asked:
+    fleets, shops = once(
+        view, "choices", lambda: tuple(sorted(bikes[name].unique()) for name in ("fleet", "shop"))
+    )
     with st.container(horizontal=True, vertical_alignment="bottom"):
         fleet = st.selectbox(
             "Fleet",
-            sorted(bikes["fleet"].unique()),
+            fleets,
             index=None,
             key="fleet_of",
             placeholder="All bikes",
@@ -101,7 +156,7 @@ def _asked(bikes: pd.DataFrame) -> Asked:
         )
         shop = st.selectbox(
             "Shop",
-            sorted(bikes["shop"].unique()),
+            shops,
             index=None,
             key="fleet_shop",
             placeholder="All shops",
@@ -118,31 +173,25 @@ def _typed(bikes: pd.DataFrame) -> None:
         st.html(tag("div", bullets(map(typed_words, rows.to_dict("records"))), class_="wa-said"))
 
 
-def _weeks(view: FleetView, bikes: pd.DataFrame) -> None:
+def _weeks(view: FleetView, found: Chosen) -> None:
     surround.heading("Road failures, week by week")
     st.html(tag("p", MEANING, " ", share_words(view.road_share), class_="wa-quiet"))
-    weeks = view.weeks[view.weeks["unit_id"].isin(bikes["unit_id"])]
-    last = weeks.groupby("unit_id")["road_by_then"].last()
-    ranked = bikes.assign(by_then=bikes["unit_id"].map(last)).sort_values(
-        ["by_then", "label", "unit_id"], ascending=[False, True, True], na_position="last"
-    )
-    leaves = leaf_count(len(ranked))
+    leaves = leaf_count(len(found.ranked))
     above = st.container()
     at = st.pagination(leaves, key="fleet_leaf", max_visible_pages=5, **_BOUND) if leaves > 1 else 1
-    drawn = leaf(ranked, at)
-    wide = _wide(ranked, weeks)
-    by_week = {f"Week {n}": _week_cell(n) for n in sorted(weeks["week"].unique())}
+    drawn = leaf(found.ranked, at)
+    by_week = {f"Week {n}": _week_cell(n) for n in found.week_numbers}
     columns = {"Bike": _bike, **by_week}
     with above:
         show_chart(
-            partial(fleet_chart, drawn, weeks),
-            fleet_reading(bikes, weeks),
-            wide,
+            partial(fleet_chart, drawn, _rows_of(found.weeks, drawn)),
+            found.reading,
+            found.wide,
             columns,
             name="fleet_weeks",
-            hint="The table gives the chance of each week in 1,000." if len(ranked) else "",
+            hint="The table gives the chance of each week in 1,000.",
         )
-        _ranked(drawn, len(ranked))
+        _ranked(drawn, len(found.ranked))
 
 
 def _wide(bikes: pd.DataFrame, weeks: pd.DataFrame) -> pd.DataFrame:
@@ -208,9 +257,13 @@ def _unknown(rows: pd.DataFrame) -> None:
     )
     shown = rows.head(ROWS_AT_MOST)
     st.html(folded_table(shown, columns, caption, shown=ROWS_SHOWN, rest="more bikes"))
+    save_csv(rows, "bikes_without_readings", made=_missing)
+
+
+def _missing(rows: pd.DataFrame) -> pd.DataFrame:
     told = rows.assign(missing=rows["reasons"].map(" ".join))
     kept = ["unit_id", "label", "fleet_id", "shop_id", "odometer_read_on", "last_tested_on"]
-    save_csv(told[[*kept, "visit_on", "missing"]], "bikes_without_readings")
+    return told[[*kept, "visit_on", "missing"]]
 
 
 def _reasons(row: dict) -> Html:
@@ -225,11 +278,9 @@ def _put_in(row: dict) -> Html:
     return link("Odometer and sensors", "register", unit=row["unit_id"])
 
 
-def _checks(view: FleetView, bikes: pd.DataFrame, asked: Asked) -> None:
+def _checks(found: Chosen, asked: Asked) -> None:
     surround.heading("Checks planned")
-    units = set(bikes["unit_id"])
-    visits = view.visits[view.visits["unit_id"].isin(units)]
-    events = view.events[view.events["unit_id"].isin(units)]
+    visits, events = found.visits, found.events
     query = {"check_fleet": asked.fleet, "check_shop": asked.shop}
     calendar = link(
         "The plan of checks as a calendar, with its reasons",
@@ -247,9 +298,9 @@ def _checks(view: FleetView, bikes: pd.DataFrame, asked: Asked) -> None:
     plan_downloads(visits, events, name="checks_of_fleet")
 
 
-def _windows(shown: records.Shown, view: FleetView, bikes: pd.DataFrame) -> None:
+def _windows(shown: records.Shown, found: Chosen) -> None:
     surround.heading("When bikes can be spared")
-    windows = view.windows[view.windows["unit_id"].isin(bikes["unit_id"])]
+    windows = found.windows
     if windows.empty:
         surround.nothing("No window ahead is on record for these bikes.")
     else:
@@ -268,7 +319,7 @@ def _windows(shown: records.Shown, view: FleetView, bikes: pd.DataFrame) -> None
         rows = rows.head(ROWS_AT_MOST)
         st.html(folded_table(rows, columns, caption, shown=ROWS_SHOWN, rest="more windows"))
         save_csv(windows, "free_windows")
-    window_part(shown, bikes, windows)
+    window_part(shown, found.in_service, windows)
 
 
 def _at_most(rows: pd.DataFrame) -> str:

@@ -24,6 +24,7 @@ from dashboard.markup import (
     to_bike,
     to_session,
 )
+from dashboard.once import once
 from dashboard.parts.save_csv import save_csv
 from dashboard.parts.show_chart import show_chart
 from dashboard.parts.wear_part import TRACK_COLUMNS
@@ -50,6 +51,7 @@ from pipeline.access.wear_view import OneSensor, WearView
 TITLE = "Where on the travel wear gathers"
 GROUPS_SHOWN = 5
 SENSORS_SHOWN, SENSORS_LISTED = 4, 20  # open, and folded away with them
+OFFERED = 200  # to choose from: a browser is slow with thousands
 _BARE = {"intensity": "not seen", "roughness": "not judged"}
 _PLURAL = {"Part": "parts", "Duty": "duties"}
 
@@ -104,12 +106,15 @@ def _map(view: WearView) -> None:
         surround.nothing("No test of such a sensor is on record, so nothing is known of its wear.")
         return
     st.html(tag("p", gathers(own.to_dict("records")[0])))
-    reading = map_reading(view.cells, shown)
-    rows = placed(view.cells, shown)
-    rows = rows.sort_values(["age_from_km", "bin_from_pct"])[[*view.cells.columns, "value", "step"]]
+    reading, rows = once(view, ("map", shown.name), lambda: _map_rows(view.cells, shown))
     columns = _cell_columns(shown)
     name = f"wear_map_{view.part_no}_{view.duty}_{shown.column}"
     show_chart(partial(wear_map_chart, view.cells, shown), reading, rows, columns, name=name)
+
+
+def _map_rows(cells: pd.DataFrame, shown: Quantity) -> tuple[str, pd.DataFrame]:
+    rows = placed(cells, shown).sort_values(["age_from_km", "bin_from_pct"])
+    return map_reading(cells, shown), rows[[*cells.columns, "value", "step"]]
 
 
 def _choose(view: WearView) -> None:
@@ -270,13 +275,23 @@ def _one(view: WearView) -> None:
 
 def _pick(view: WearView, one: OneSensor) -> None:
     """Choose another sensor of the list; the address then names it."""
-    names = {_label(r): r["life_id"] for r in view.sensors.to_dict("records")}
+    names = once(view, "names", lambda: _names(view.sensors.head(OFFERED)))
     own = _label(one.sensor)
     listed = list(names) if own in names else [own, *names]
     chosen = st.selectbox("Sensor", listed, index=listed.index(own), key=f"wear_sensor_{own}")
     if chosen != own:
         st.query_params["life"] = names[chosen]
         st.rerun()
+    if len(view.sensors) > OFFERED:
+        surround.nothing(
+            f"The first {OFFERED} of {counted(len(view.sensors), 'sensor life', 'sensor lives')} "
+            "are offered, those with a band on a bike now first. Any other: choose its part and "
+            "duty above, or come from its bike's page."
+        )
+
+
+def _names(sensors: pd.DataFrame) -> dict[str, str]:
+    return {_label(row): row["life_id"] for row in sensors.to_dict("records")}
 
 
 def _label(sensor: dict) -> str:

@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboard import records, sieve, surround
 from dashboard.markup import bullets, fold, joined, link, tag
+from dashboard.once import once
 from dashboard.parts.answer_part import answer_part
 from dashboard.parts.sensor_list import action_mark, sensor_list
 from dashboard.parts.set_aside_list import show_set_aside
@@ -42,9 +43,9 @@ def _tally(view: WorklistView) -> None:
     rows = view.rows
     counts = [
         tag("span", action_mark(action), f" {count:,}", title=ACTION_MEANINGS[action])
-        for action, count in sieve.tally(rows).items()
+        for action, count in once(rows, "tally", lambda: sieve.tally(rows)).items()
     ]
-    bikes = counted(rows["unit_id"].nunique(), "bike")
+    bikes = counted(once(rows, "bikes", rows["unit_id"].nunique), "bike")
     whole = tag("span", f"{counted(len(rows), 'sensor')} in service on {bikes}")
     aside = len(view.set_aside)
     about = [
@@ -69,10 +70,10 @@ def _tally(view: WorklistView) -> None:
 
 
 def _list(shown: records.Shown, rows: pd.DataFrame) -> None:
-    asked = _asked(rows)
+    asked = _asked(once(rows, "choices", lambda: sieve.choices(rows)))
     # For the way back from a bike's page.
     st.session_state["worklist_left_at"] = sieve.address(asked, st.session_state.get("leaf", 1))
-    found = sieve.sieved(rows, asked)
+    found = once(rows, asked, lambda: sieve.sieved(rows, asked))
     with st.container(horizontal=True, vertical_alignment="center"):
         st.html(tag("p", _found_words(len(found), len(rows), asked.chosen)), width="content")
         st.download_button(
@@ -97,9 +98,8 @@ def _list(shown: records.Shown, rows: pd.DataFrame) -> None:
     above.html(sensor_list(sieve.leaf(found, number)))
 
 
-def _asked(rows: pd.DataFrame) -> sieve.Sieve:
+def _asked(offered: dict[str, list[str]]) -> sieve.Sieve:
     """The filters; each lives in the address under its key."""
-    offered = sieve.choices(rows)
     with st.container(horizontal=True, vertical_alignment="bottom"):
         words = st.text_input(
             "Find a bike, sensor, model or part",

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from datetime import date
 from functools import partial
 from hashlib import blake2b
@@ -128,6 +128,8 @@ class _Contents:
             self.add(len(value), *(part for pair in value.items() for part in pair))
         elif isinstance(value, list | tuple):
             self.add(len(value), *value)
+        elif is_dataclass(value) and not isinstance(value, type):
+            self.add(*(getattr(value, field.name) for field in fields(value)))
         elif value is None or isinstance(value, str | int | float | date | np.generic):
             self._hash.update(repr(value).encode(errors="surrogatepass") + b";")
         else:

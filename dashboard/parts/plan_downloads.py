@@ -22,4 +22,8 @@ def plan_downloads(visits: pd.DataFrame, events: pd.DataFrame, *, name: str) -> 
             on_click="ignore",
             disabled=events.empty,
         )
-        save_csv(rounded(visits.drop(columns="uid")), name, "Save the visits as CSV")
+        save_csv(visits, name, "Save the visits as CSV", made=_without_uid)
+
+
+def _without_uid(visits: pd.DataFrame) -> pd.DataFrame:
+    return rounded(visits.drop(columns="uid"))

@@ -21,8 +21,9 @@ from pipeline.warehouse.publish import newest
 
 #: Files larger than this were not typed: they wait for the build that reads them.
 LARGEST_TYPED = 1_000_000
-_MOST_KEPT = 50
+_MOST_KEPT, _MOST_READ = 50, 2_000
 _KEPT: dict[tuple, list[PendingRow]] = {}
+_READ: dict[tuple, list[PendingRow]] = {}
 
 
 def pending_files(home: Home) -> list[HandedFile]:
@@ -71,21 +72,41 @@ def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]
 
 
 def in_order(files: Sequence[HandedFile]) -> list[PendingRow]:
-    """Rows of files in order that can be read, whoever handed them in."""
-    found: list[PendingRow] = []
+    """Rows of files in order that can be read, whoever handed them in.
+
+    A file handed in never changes: what was read of it is kept, and read anew where it did.
+    """
+    return [row for file in files for row in _kept_rows(file)]
+
+
+def _kept_rows(file: HandedFile) -> list[PendingRow]:
+    try:
+        known = file.path.stat()
+    except OSError:
+        return _rows_of(file)
+    key = (file.path, file.name, file.columns, known.st_ino, known.st_mtime_ns, known.st_size)
+    rows = _READ.get(key)
+    if rows is None:
+        rows = _rows_of(file)
+        while len(_READ) >= _MOST_READ:
+            _READ.pop(next(iter(_READ)), None)
+        _READ[key] = rows
+    return rows
+
+
+def _rows_of(file: HandedFile) -> list[PendingRow]:
+    table = table_of(file.name)
+    if table is None:
+        return []
     connection = connect()
     try:
-        for file in files:
-            read_into(connection, file)
-            rows = connection.execute(
-                "select row_key, cells from read_rows where not broken order by line"
-            ).fetchall()
-            table = table_of(file.name)
-            if table is not None:
-                found += [PendingRow(table.name, key, cells) for key, cells in rows]
+        read_into(connection, file)
+        rows = connection.execute(
+            "select row_key, cells from read_rows where not broken order by line"
+        ).fetchall()
     finally:
         connection.close()
-    return found
+    return [PendingRow(table.name, key, cells) for key, cells in rows]
 
 
 def within_reach(home: Home, asker: Asker, table: str, key: str) -> bool:
