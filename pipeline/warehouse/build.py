@@ -90,6 +90,7 @@ def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], 
         tell_shops_apart(connection)
         problems = [*told.problems, *follow_advised(connection, home, day)]
         _note(connection, day, problems)
+        _index(connection)
         connection.execute("checkpoint")
     finally:
         connection.close()
@@ -134,6 +135,12 @@ def _note(connection: duckdb.DuckDBPyConnection, day: date, problems: Iterable[s
     told = [("home", problem) for problem in problems]
     for number, (kind, notice) in enumerate([*told, *notices_of_records(connection, day)], 1):
         connection.execute("insert into marts.notices values (?, ?, ?)", [number, kind, notice])
+
+
+def _index(connection: duckdb.DuckDBPyConnection) -> None:
+    """Indexes for pages of one bike or one test, which would look through all rows otherwise."""
+    for path in sorted((ROOT / "warehouse/sql/indexes").glob("*.sql")):
+        run(connection, f"warehouse/sql/indexes/{path.stem}")
 
 
 def notices_of_records(
