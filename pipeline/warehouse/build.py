@@ -36,6 +36,16 @@ from pipeline.warehouse.shops_apart import tell_shops_apart
 from pipeline.warehouse.statics import judge_statics
 from pipeline.warehouse.wear import judge_sweeps, map_travel
 
+_INDEXES = (
+    "bikes_by_unit",
+    "lives_by_unit",
+    "readings_by_unit",
+    "tests_by_unit",
+    "worklist_by_unit",
+    "tests_by_session",
+    "checks_by_session",
+    "reading_values_by_session",
+)
 _STAGED = [name for name in TABLES if name != "retract"]
 
 
@@ -139,8 +149,8 @@ def _note(connection: duckdb.DuckDBPyConnection, day: date, problems: Iterable[s
 
 def _index(connection: duckdb.DuckDBPyConnection) -> None:
     """Indexes for pages of one bike or one test, which would look through all rows otherwise."""
-    for path in sorted((ROOT / "warehouse/sql/indexes").glob("*.sql")):
-        run(connection, f"warehouse/sql/indexes/{path.stem}")
+    for name in _INDEXES:
+        run(connection, f"warehouse/sql/indexes/{name}")
 
 
 def notices_of_records(
