@@ -41,7 +41,12 @@ class EvenText:
 
 @dataclass
 class _Seen:
-    """What one pass over the bytes found; quotes are taken as they stand."""
+    """What one pass over the bytes found; quotes are taken as they stand.
+
+    A value in quotes may hold line breaks, so that lines with an odd number of quotes come in
+    pairs. Where one is left over, the text ends within quotes: then the last of them is taken for
+    the one at fault, as in a file that was cut off.
+    """
 
     lone_returns: int = 0
     returned_lines: int = 0
@@ -54,7 +59,7 @@ class _Seen:
     def is_even(self) -> bool:
         """Whether the reader takes it as it is."""
         mixed = self.returned_lines and self.returned_lines != self.fed_lines
-        return not (self.lone_returns or mixed or self.odd_lines == 1)
+        return not (self.lone_returns or mixed or self.odd_lines % 2)
 
 
 def even_text(path: Path, folder: Path) -> EvenText:
@@ -73,7 +78,7 @@ def even_text(path: Path, folder: Path) -> EvenText:
         raise BrokenFileError("this is not text; expected CSV in UTF-8 with a header row")
     marks = bytes(free[:1]), bytes(free[1:2])
     copy = folder / f"even-{path.stem}.csv"
-    _write(path, copy, seen.odd_line if seen.odd_lines == 1 else 0, marks)
+    _write(path, copy, seen.odd_line if seen.odd_lines % 2 else 0, marks)
     return EvenText(copy, *marks)
 
 
@@ -91,7 +96,7 @@ def _looked_through(path: Path) -> _Seen:
             counts[0] += quotes
             odd = np.flatnonzero(counts % 2)
             seen.odd_lines += len(odd)
-            seen.odd_line = line + int(odd[0]) if len(odd) and not seen.odd_line else seen.odd_line
+            seen.odd_line = line + int(odd[-1]) if len(odd) else seen.odd_line
             began, quotes = offset + int(feeds[-1]) + 1, len(marks) - int(upto[-1])
         else:
             quotes += len(marks)
@@ -105,8 +110,7 @@ def _looked_through(path: Path) -> _Seen:
         line += len(feeds)
         inside = bool((len(marks) + inside) % 2)
     if quotes % 2:
-        seen.odd_lines += 1
-        seen.odd_line = seen.odd_line or line
+        seen.odd_lines, seen.odd_line = seen.odd_lines + 1, line
     return seen
 
 

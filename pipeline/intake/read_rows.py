@@ -27,7 +27,7 @@ from pipeline.intake.rejects import number_lines
 from pipeline.intake.seals import digest_of
 from pipeline.statements import one_row, run
 
-READ_VERSION = "5"
+READ_VERSION = "6"
 ISSUES_DDL = (
     "create or replace temp table read_issues (line bigint, row_key varchar, column_name varchar,"
     " value varchar, reason varchar, effect varchar, row_count bigint)"

@@ -19,13 +19,14 @@ _SAYS_WHAT = re.compile("expected|required|missing|lies after|needs its session|
 def records_in(content: bytes) -> int:
     """Records of a CSV file behind its header, counted byte by byte: empty lines are none.
 
-    A carriage return on its own is something, if nothing good. The quotes of a line that alone has an odd number of them are taken for nothing.
+    A carriage return on its own is something, if nothing good. Where the file ends
+    within quotes, those of the last line with an odd number of them are taken for nothing.
     """
     records, inside, empty = 0, False, True
     lines = content.split(b"\n")
     odd = [place for place, line in enumerate(lines) if line.count(b'"') % 2]
-    if len(odd) == 1:
-        lines[odd[0]] = lines[odd[0]].replace(b'"', b"?")
+    if len(odd) % 2:
+        lines[odd[-1]] = lines[odd[-1]].replace(b'"', b"?")
         content = b"\n".join(lines)
     for byte in content.removeprefix(b"\xef\xbb\xbf").replace(b"\r\n", b"\n"):
         if byte == 0x22:
@@ -101,6 +102,8 @@ def fits(field: Field, value: str) -> bool:
     if field.kind == "date":
         return 1950 <= date.fromisoformat(value).year <= 2100
     if field.kind == "moment":
+        if re.search(r"[+-](?:[2-9]\d|1[6-9])(?::?\d\d)?$", value[10:]):
+            return False  # no place on earth is further than that from UTC
         offset = re.sub(r"([+-]\d\d):?(\d\d)?$", lambda m: f"{m[1]}:{m[2] or '00'}", value)
         return datetime.fromisoformat(offset.replace("Z", "+00:00")).tzinfo is not None
     if field.kind == "codes":

@@ -23,6 +23,8 @@ HEADER = b"unit_id,shop_id,model_code\n"
         (b'B1,s1,m\nB2,"s1,m\nB3,s1,m\n', [3], "quotes in this line do not pair up"),
         (b'B1,s1,"m\nB2,s1,m\r\nB3,s1,m\n', [2], "quotes in this line do not pair up"),
         (b"B1,s1,m\nB2,s1,\xff\nB3,s1,m\r\n", [3], "not UTF-8"),
+        (b'B1,s1,"two\nlines"\nB2,s1,m\nB3,"s1,m', [5], "quotes in this line do not pair up"),
+        (b'B1,s1,"two\nlines"\nB2,s1,"a\nb"\n"B3","s1', [6], "quotes in this line do not pair up"),
     ],
 )
 def test_only_what_cannot_be_read_is_set_aside_under_its_line(tmp_path, text, broken, said):

@@ -174,6 +174,22 @@ def test_a_time_without_an_offset_is_not_taken(tmp_path):
     assert "with its offset" in issues[0][3]
 
 
+@pytest.mark.parametrize("offset", ["+99:99", "+24:00", "-16:00", "+01:60", "+0160"])
+def test_an_offset_beyond_any_place_on_earth_is_not_taken(tmp_path, offset):
+    text = f"session_id,sensor_id,tested_at,odometer_km\nT1,S1,2026-01-01T09:00:00{offset},5\n"
+    rows, issues = _read(tmp_path, "test_sessions.csv", text)
+    assert rows[0][3]
+    assert "with its offset" in issues[0][3]
+
+
+@pytest.mark.parametrize("offset", ["Z", "+14:00", "-12", "+0545", "-00:00"])
+def test_the_offsets_in_use_are_taken(tmp_path, offset):
+    text = f"session_id,sensor_id,tested_at,odometer_km\nT1,S1,2026-01-01T09:00:00{offset},5\n"
+    rows, issues = _read(tmp_path, "test_sessions.csv", text)
+    assert not rows[0][3]
+    assert not issues
+
+
 @pytest.mark.parametrize(
     ("error", "said"),
     [(ZeroDivisionError("no such luck"), "no such luck"), (MemoryError(), "Memory")],

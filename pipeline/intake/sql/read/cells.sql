@@ -34,7 +34,7 @@ canonical as (
                 then if(
                     regexp_full_match(
                         value,
-                        '\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d{1,9})?)?(Z|[+-]\d{2}(:?\d{2})?)'
+                        '\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d{1,9})?)?(Z|[+-](0\d|1[0-5])(:?[0-5]\d)?)'
                     ) and try_cast(value as timestamptz) is not null,
                     replace(value, ' ', 'T'), null
                 )
