@@ -10,7 +10,7 @@ from pipeline.asker import whoever_is_here
 from pipeline.home import HomeError, own_home
 from pipeline.intake.column_names import read_column_names
 from pipeline.intake.contract import table_of
-from pipeline.intake.loggers.readers import look_at, sweep_of, written
+from pipeline.intake.loggers.readers import judged_sweep_of, look_at, written
 from pipeline.intake.loggers.recording import (
     SCALE,
     TIME,
@@ -68,7 +68,7 @@ def _convert(chosen: argparse.Namespace) -> None:
             print("\n".join([*look.troubles, _how_text(look)]))
             return
         _refuse_out(chosen.out, chosen.session_id)
-        sweep = sweep_of(file, _choice(chosen, look))
+        sweep = judged_sweep_of(file, _choice(chosen, look))
         content = written(sweep, chosen.session_id, chosen.out.suffix.lower())
     except LogError as error:
         raise HomeError(f"Nothing was written: {error}.") from error
@@ -135,8 +135,7 @@ def _how_text(look: LogLook) -> str:
 
 
 def _sweep_text(out: Path, session_id: str, sweep: LogSweep) -> str:
-    blank = "leave sweep_channel blank" if sweep.not_judged else "say in sweep_channel what it is"
-    row = f"sweep_channel {sweep.channel}" if sweep.channel else blank
+    row = f"sweep_channel {sweep.channel}" if sweep.channel else "say in sweep_channel what it is"
     lines = [
         *sweep.facts,
         *sweep.troubles,

@@ -2,36 +2,30 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import streamlit as st
 
-from dashboard.bench.typed import PLACES, TABLE, Bench
-from dashboard.forms.fields import WIDTH, ask
+from dashboard.bench.typed import TABLE, Bench
+from dashboard.forms.fields import ask
+from dashboard.forms.recording_fields import (
+    KEEPS,
+    PLACES,
+    ask_columns,
+    ask_scale,
+    ask_times,
+    choice_of,
+    digest,
+    looked,
+)
 from dashboard.markup import bullets, tag
-from dashboard.wording.recording_words import CHANNELS, LEVELS, ROLES, SCALE_HOW
+from dashboard.wording.recording_words import CHANNELS
 from pipeline.home import HomeError
 from pipeline.intake.column_names import read_column_names
-from pipeline.intake.loggers.readers import (
-    as_log_file,
-    contract_file,
-    is_marked,
-    look_at,
-    sweep_of,
-)
-from pipeline.intake.loggers.recording import (
-    SAMPLES,
-    SCALE,
-    TIME,
-    LogChoice,
-    LogError,
-    LogLook,
-)
-
-KEEPS = "kept"
+from pipeline.intake.loggers.readers import as_log_file, contract_file, is_marked, sweep_of
+from pipeline.intake.loggers.recording import SCALE, TIME, LogChoice, LogError, LogLook
 
 
 @dataclass(frozen=True)
@@ -55,75 +49,17 @@ def look_of(bench: Bench) -> LogLook | str | None:
     content = bench.draft.sweep
     if content is None:
         return None
-    names = remembered(bench)
-    return _looked(_digest(content), _name(bench), tuple(names.items()), content, names)
-
-
-@st.cache_resource(max_entries=16, show_spinner="Looking through the recording …")
-def _looked(
-    digest: str, name: str, known: tuple, _content: bytes, _names: dict[str, str]
-) -> LogLook | str:
-    try:
-        with as_log_file(_content, name) as file:
-            return look_at(file, _names)
-    except LogError as error:
-        return str(error)
+    return looked(content, _name(bench), remembered(bench))
 
 
 def ask_about(bench: Bench, look: LogLook) -> None:
     """Which channel is which, and what else the file does not say of itself."""
     said = [f"A {look.kind}.", *look.facts]
     st.html(tag("div", tag("p", " ".join(said)), bullets(look.troubles), class_="wa-quiet"))
-    _ask_places(bench, look)
+    ask_columns(look, bench.draft.key)
     if SCALE in look.asks:
-        _ask_scale(bench)
+        ask_scale(bench.draft.key)
     _ask_unit(bench, look)
-
-
-def _ask_places(bench: Bench, look: LogLook) -> None:
-    draft = bench.draft
-    labels = {channel.name: channel.label for channel in look.channels}
-    with st.container(horizontal=True):
-        for name, place in zip(SAMPLES, PLACES, strict=True):
-            if name not in roles(look):
-                continue
-            if draft.value(place) not in labels:
-                st.session_state[draft.key(place)] = look.likely.get(name)
-            st.selectbox(
-                ROLES[name],
-                list(labels),
-                index=None,
-                key=draft.key(place),
-                format_func=labels.__getitem__,
-                placeholder="none",
-                width=WIDTH,
-            )
-
-
-def roles(look: LogLook) -> tuple[str, ...]:
-    """Our columns that channels of a file can stand for."""
-    if SCALE in look.asks:
-        return SAMPLES[1:3] if len(look.channels) > 1 else SAMPLES[1:2]
-    return SAMPLES if TIME in look.asks else SAMPLES[1:]
-
-
-def _ask_scale(bench: Bench) -> None:
-    """Volts by what the person measured; nothing of it is guessed."""
-    key = bench.draft.key
-    st.html(tag("p", SCALE_HOW))
-    with st.container(horizontal=True):
-        st.number_input(
-            "At full scale above zero, V",
-            value=None,
-            key=key("full_scale_v"),
-            format="%.3f",
-            step=0.1,
-            placeholder="blank: not known",
-            width=WIDTH,
-        )
-        bench.draft.start_with(zero_v=0.0)
-        st.number_input("At zero, V", key=key("zero_v"), format="%.3f", step=0.1, width=WIDTH)
-    st.pills("Slow levels and drift are", list(LEVELS), key=key("levels"), format_func=LEVELS.get)
 
 
 def _ask_unit(bench: Bench, look: LogLook) -> None:
@@ -150,7 +86,7 @@ def _ask_unit(bench: Bench, look: LogLook) -> None:
             )
         if TIME in look.asks:
             draft.start_with(times_in="s")
-            st.radio("The times are in", ["s", "ms"], key=draft.key("times_in"), horizontal=True)
+            ask_times(draft.key)
 
 
 def stated_channel(bench: Bench, look: LogLook) -> str | None:
@@ -173,10 +109,10 @@ def recorded(bench: Bench) -> Recorded | None:
         return None
     if isinstance(look, str):
         raise LogError(look)
-    choice = _choice(bench, look)
+    choice = choice_of(look, bench.draft.value)
     asked = (tuple(choice.columns.items()), choice.time_in_ms, choice.volts_at_full_scale)
     asked = (*asked, choice.offset_v, choice.keeps_levels)
-    found = _converted(_digest(content), _name(bench), bench.session_id, asked, content, choice)
+    found = _converted(digest(content), _name(bench), bench.session_id, asked, content, choice)
     if isinstance(found, str):
         raise LogError(found)
     return found
@@ -184,7 +120,7 @@ def recorded(bench: Bench) -> Recorded | None:
 
 @st.cache_resource(max_entries=8, show_spinner="Reading the recording …")
 def _converted(
-    digest: str, name: str, session_id: str, asked: tuple, _content: bytes, _choice: LogChoice
+    stamp: str, name: str, session_id: str, asked: tuple, _content: bytes, _choice: LogChoice
 ) -> Recorded | str:
     try:
         with as_log_file(_content, name) as file:
@@ -194,22 +130,6 @@ def _converted(
     kept = {_file_name(session_id, name): _content} if is_marked(_content[:4096]) else {}
     file_name, content = contract_file(sweep, session_id)
     return Recorded(file_name, content, sweep.facts, sweep.troubles, sweep.not_judged, kept)
-
-
-def _choice(bench: Bench, look: LogLook) -> LogChoice:
-    value = bench.draft.value
-    names = {channel.name for channel in look.channels}
-    places = {n: value(place) for n, place in zip(SAMPLES, PLACES, strict=True) if n in roles(look)}
-    columns = {ours: str(theirs) for ours, theirs in places.items() if theirs in names}
-    levels = value("levels")
-    full = value("full_scale_v")
-    return LogChoice(
-        columns or look.likely,
-        value("times_in") == "ms" and TIME in look.asks,
-        None if full is None else float(str(full)),
-        float(str(value("zero_v") or 0.0)),
-        None if levels is None else levels == KEEPS,
-    )
 
 
 def remembered(bench: Bench) -> dict[str, str]:
@@ -228,7 +148,3 @@ def _file_name(session_id: str, name: str) -> str:
     """What the recording is kept as: its own name's letters, digits, points and dashes."""
     plain = re.sub(r"[^\w.-]+", "-", name, flags=re.ASCII)[-60:]
     return f"recording-{session_id}-{plain}"
-
-
-def _digest(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()

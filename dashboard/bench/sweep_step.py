@@ -9,7 +9,8 @@ import streamlit as st
 
 from dashboard import surround
 from dashboard.bench.recording import Recorded, ask_about, look_of, recorded
-from dashboard.bench.typed import PLACES, RECORDING_FIELDS, SWEEP_FIELDS, Bench
+from dashboard.bench.typed import RECORDING_FIELDS, SWEEP_FIELDS, Bench
+from dashboard.forms.recording_fields import PLACES
 from dashboard.markup import bullets, tag
 from dashboard.parts.trace_part import show_still
 from dashboard.upload_limits import too_much

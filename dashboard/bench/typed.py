@@ -8,14 +8,13 @@ from datetime import date, datetime
 from dashboard.bench.steps import COLUMNS
 from dashboard.forms.fields import as_cell, moment_cell
 from dashboard.forms.open_draft import OpenDraft
+from dashboard.forms.recording_fields import PLACES
 from pipeline.access.bench_view import BenchView
 from pipeline.asker import Asker
-from pipeline.intake.loggers.recording import SAMPLES
 
 TABLE = "test_sessions"
 #: Fields that a sweep brings with it.
 SWEEP_FIELDS = ("sweep_channel", "meter_load_ohm")
-PLACES = tuple(f"place_{name}" for name in SAMPLES)
 #: What a recording may need to have said of it, and what its file is called.
 RECORDING_FIELDS = ("full_scale_v", "zero_v", "levels", "recording_name")
 SET_BY_ITSELF = ("sensor", "day", "clock", "step", "times_in", "zero_v")

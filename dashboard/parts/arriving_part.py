@@ -13,6 +13,7 @@ from dashboard import records
 from dashboard.forms.entry_troubles import not_saved
 from dashboard.markup import bullets, table, tag
 from dashboard.parts.column_names_part import ask_for_names
+from dashboard.parts.recording_part import ask_for_recordings, marked_among
 from dashboard.upload_limits import too_much
 from dashboard.wording.hand_in_words import (
     TABLE_NAMES,
@@ -27,6 +28,7 @@ from pipeline.home import Home, HomeError
 from pipeline.intake.arriving import is_readable_kind
 from pipeline.intake.check_files import ISSUES_SHOWN, FileCheck, FilesCheck, check_files
 from pipeline.intake.column_names import names_path
+from pipeline.intake.loggers.recording import Recording
 from pipeline.intake.receive import receive
 from pipeline.intake.typed.entries import EntryError
 from pipeline.jobs.take_up import take_up
@@ -34,8 +36,11 @@ from pipeline.jobs.take_up import take_up
 ROUND, HANDED_IN = "hand_in_round", "handed_in"
 #: Refused rows that are named; more say nothing new.
 _SAID = 20
-_TABLES = "hand_in_tables"
-_UPLOAD = "Files, dropped here or chosen: CSV, Excel or another workbook, Parquet"
+_TABLES, _RECORDINGS = "hand_in_tables", "hand_in_recordings"
+_UPLOAD = (
+    "Files, dropped here or chosen: CSV, Excel or another workbook, Parquet, a logger's recording "
+    "(CAN log, WAV, MDF 4)"
+)
 _COLUMNS = {
     "Line": "line",
     "Key": "key",
@@ -51,7 +56,7 @@ def arriving_part(shown: records.Shown) -> None:
     number = st.session_state.setdefault(ROUND, 0)
     dropped = st.file_uploader(_UPLOAD, accept_multiple_files=True, key=f"files_{number}")
     if not dropped:
-        st.session_state.pop(_TABLES, None)
+        _forget()
         return
     refused = too_much(dropped)
     if refused:
@@ -59,18 +64,29 @@ def arriving_part(shown: records.Shown) -> None:
         return
     contents = dict(_named_once(dropped))
     tables: dict[str, str] = st.session_state.setdefault(_TABLES, {})
+    recordings: dict[str, Recording] = st.session_state.setdefault(_RECORDINGS, {})
     try:
-        check = _checked(shown, contents, tables, [file.file_id for file in dropped])
+        ids = [file.file_id for file in dropped]
+        check = _checked(shown, contents, tables, recordings, ids)
     except HomeError as error:
         not_saved([str(error)])
         return
+    asked = {name for name in marked_among(contents) if name not in recordings}
     for file in check.files:
-        _file(file)
+        if file.came_as not in asked:
+            _file(file)
     if check.left_out:
         st.html(bullets(check.left_out))
-    _ask_for_tables(check, tables)
+    ask_for_recordings(shown, contents, check, recordings)
+    _ask_for_tables(check, tables, asked)
     ask_for_names(shown, check)
-    _hand_in(shown, contents, check, tables)
+    _hand_in(shown, contents, check, tables, recordings)
+
+
+def _forget() -> None:
+    """Nothing said of files outlasts them."""
+    st.session_state.pop(_TABLES, None)
+    st.session_state.pop(_RECORDINGS, None)
 
 
 def _named_once(dropped: Sequence) -> Iterator[tuple[str, bytes]]:
@@ -88,17 +104,22 @@ def _checked(
     shown: records.Shown,
     contents: Mapping[str, bytes],
     tables: Mapping[str, str],
+    recordings: Mapping[str, Recording],
     ids: list[str],
 ) -> FilesCheck:
-    """Look through the files, once for the same files, tables and column names."""
+    """Look through the files, once for the same files, tables, recordings and column names."""
     home = shown.home
     names = names_path(home, shown.asker)
     stamp = names.stat().st_mtime_ns if names.exists() else 0
-    key = (str(home.root), tuple(ids), tuple(sorted(tables.items())), stamp)
+    said = tuple(sorted((name, repr(of)) for name, of in recordings.items()))
+    key = (str(home.root), tuple(ids), tuple(sorted(tables.items())), said, stamp)
     kept = st.session_state.get("hand_in_checked")
     if kept is None or kept[0] != key:
         with st.spinner("Looking through the files …"), _on_disk(contents) as paths:
-            kept = (key, check_files(home, paths, asker=shown.asker, tables=tables))
+            found = check_files(
+                home, paths, asker=shown.asker, tables=tables, recordings=recordings
+            )
+            kept = (key, found)
         st.session_state["hand_in_checked"] = kept
     return kept[1]
 
@@ -117,7 +138,7 @@ def _file(check: FileCheck) -> None:
     names = under_other_names(check)
     said = tag("p", names) if names else ""
     care = "wa-said" if check.is_readable and not check.broken else "wa-said wa-care"
-    st.html(tag("div", head, said, class_=care))
+    st.html(tag("div", head, said, bullets(check.said) if check.said else "", class_=care))
     if check.is_readable and len(check.issues):
         shown = min(check.issue_count, ISSUES_SHOWN)
         caption = f"What is wrong in {check.came_as}"
@@ -126,9 +147,10 @@ def _file(check: FileCheck) -> None:
         st.html(table(check.issues.head(shown), _COLUMNS, f"{caption}."))
 
 
-def _ask_for_tables(check: FilesCheck, tables: dict[str, str]) -> None:
-    """Ask what the rows of files and sheets are whose names do not tell it."""
-    files = [f.came_as for f in check.files if not f.table and is_readable_kind(f.came_as)]
+def _ask_for_tables(check: FilesCheck, tables: dict[str, str], but: set[str]) -> None:
+    """Ask what the rows of files and sheets are whose names do not tell it, but of recordings."""
+    unknown = [file.came_as for file in check.files if not file.table]
+    files = [name for name in unknown if is_readable_kind(name) and name not in but]
     asked = list(dict.fromkeys([*files, *check.unnamed]))
     if not asked:
         return
@@ -152,6 +174,7 @@ def _hand_in(
     contents: Mapping[str, bytes],
     check: FilesCheck,
     tables: Mapping[str, str],
+    recordings: Mapping[str, Recording],
 ) -> None:
     kept = {name: content for name, content in contents.items() if _is_wanted(name, check)}
     if not kept:
@@ -165,7 +188,9 @@ def _hand_in(
         return
     try:
         with _on_disk(kept) as paths:
-            number = receive(shown.home, paths, tables=tables, asker=shown.asker)
+            number = receive(
+                shown.home, paths, tables=tables, recordings=recordings, asker=shown.asker
+            )
             st.session_state[HANDED_IN] = number
     except EntryError as error:
         not_saved([f"{one.table}, line {one.line}: {one}" for one in error.troubles[:_SAID]])
@@ -174,7 +199,7 @@ def _hand_in(
         not_saved([str(error)])
         return
     st.session_state[ROUND] += 1
-    st.session_state.pop(_TABLES, None)
+    _forget()
     begin_build(shown.home)
     st.rerun()
 

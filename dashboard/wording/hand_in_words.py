@@ -55,6 +55,8 @@ def what_it_is(check: FileCheck) -> str:
 
 
 def _whole_reason(check: FileCheck) -> str:
+    if check.trouble:
+        return f"{check.trouble}."
     if not is_readable_kind(check.came_as):
         kind = Path(check.came_as).suffix
         named = f"files that end in {kind}" if kind else "files without an ending"

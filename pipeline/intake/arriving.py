@@ -1,7 +1,8 @@
 """Files as they arrive: which table each holds, which of its columns are ours under other names.
 
 A workbook brings one file for each sheet whose name begins with a table's name; a workbook of one
-sheet may be named after the table itself. What is not a table's is said, never passed over.
+sheet may be named after the table itself. A logger's recording brings a sweep of the test that was
+named for it. What is not a table's is said, never passed over.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from pathlib import Path
 from pipeline.intake.column_names import Names, header_names, renamed
 from pipeline.intake.contract import TABLES, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError
+from pipeline.intake.loggers.readers import contract_file, judged_sweep_of
+from pipeline.intake.loggers.recording import LogError, LogFile, LogSweep, Recording
 from pipeline.intake.workbook import is_workbook, open_workbook, sheets, write_sheet
 
 #: Endings of files of rows.
@@ -25,8 +28,9 @@ class ArrivingFile:
     """One file to be received.
 
     ``name`` begins with its table's name where one is known, ``came_as`` is what it was called,
-    ``path`` holds its rows, ``workbook`` is the file it was a sheet of. ``columns`` are pairs of
-    their name and ours. ``trouble`` says why it cannot be read at all, if so.
+    ``path`` holds its rows, ``workbook`` is the file it was a sheet of, or made from. ``columns``
+    are pairs of their name and ours. ``trouble`` says why it cannot be read at all, if so, and
+    ``said`` what else is to be told of it.
     """
 
     name: str
@@ -35,6 +39,7 @@ class ArrivingFile:
     workbook: Path | None = None
     columns: tuple[tuple[str, str], ...] = ()
     trouble: str = ""
+    said: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -55,6 +60,7 @@ def arrival(
     tables: Mapping[str, str] | None = None,
     *,
     names: Names,
+    recordings: Mapping[str, Recording] | None = None,
 ) -> Arrival:
     """Look at files before they are received.
 
@@ -68,6 +74,8 @@ def arrival(
         Table of each file (or ``workbook: sheet``) whose own name does not tell it.
     names : Names
         What columns stand for.
+    recordings : mapping, optional
+        What was said of each file that is a logger's recording.
 
     Returns
     -------
@@ -79,7 +87,9 @@ def arrival(
     left_out: list[str] = []
     unnamed: list[str] = []
     for path in paths:
-        if is_workbook(path.name) and path.is_file():
+        if recordings and path.name in recordings and path.is_file():
+            files.append(_recording(path, folder, recordings[path.name]))
+        elif is_workbook(path.name) and path.is_file():
             found, said, no_table = _sheets_of(path, folder, chosen, names)
             files += found
             left_out += said
@@ -126,7 +136,7 @@ def _sheets_of(
             left_out.append(f"{path.name}: sheet “{sheet}” begins with no table's name; left out")
             unnamed.append(sheet_name(path.name, sheet))
             continue
-        target = folder / f"{len(list(folder.iterdir())) + 1:04d}.csv"
+        target = _free(folder, ".csv")
         came_as = sheet_name(path.name, sheet)
         name = f"{came_as if table_of(came_as) is table else f'{table.name}-{came_as}'}.csv"
         try:
@@ -140,6 +150,29 @@ def _sheets_of(
         files.append(ArrivingFile(path.name, path.name, path, trouble=reason))
         left_out = [said for said in left_out if "hidden" in said]
     return files, left_out, unnamed
+
+
+def _recording(path: Path, folder: Path, said: Recording) -> ArrivingFile:
+    """The sweep that a recording holds, written as the contract has it."""
+    try:
+        sweep = judged_sweep_of(LogFile(path, path.name), said.choice)
+    except LogError as error:
+        return ArrivingFile(path.name, path.name, path, trouble=str(error))
+    name, content = contract_file(sweep, said.session_id)
+    target = _free(folder, Path(name).suffix)
+    target.write_bytes(content)
+    told = (*_channel_told(sweep, said.session_id), *sweep.facts, *sweep.troubles)
+    return ArrivingFile(name, path.name, target, path, said=told)
+
+
+def _channel_told(sweep: LogSweep, session_id: str) -> tuple[str, ...]:
+    if sweep.channel is None:
+        return ()
+    return (f"In the row of test {session_id}, sweep_channel has to be {sweep.channel}.",)
+
+
+def _free(folder: Path, ending: str) -> Path:
+    return folder / f"{len(list(folder.iterdir())) + 1:04d}{ending}"
 
 
 def is_readable_kind(name: str) -> bool:

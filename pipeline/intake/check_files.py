@@ -20,6 +20,7 @@ from pipeline.home import Home
 from pipeline.intake.arriving import ArrivingFile, arrival
 from pipeline.intake.column_names import header_names, not_known, read_column_names
 from pipeline.intake.contract import Table, table_of
+from pipeline.intake.loggers.recording import Recording
 from pipeline.intake.read_rows import read_into, set_aside_whole
 from pipeline.intake.read_sweeps import samples_into
 from pipeline.intake.receive import HandedFile
@@ -37,7 +38,8 @@ class FileCheck:
     first ``ISSUES_SHOWN`` of ``issue_count`` lines: line, key, column, value, reason, and whether
     it sets the row aside (``row``), blanks the cell (``cell``) or concerns the ``file``.
     ``columns`` are read under other names, ``asked`` are columns of which nothing is known, and
-    ``lacking`` columns of ours that the file has under no name.
+    ``lacking`` columns of ours that the file has under no name; ``said`` is what else is to tell
+    and ``trouble`` why it was not even opened.
     """
 
     came_as: str
@@ -50,6 +52,8 @@ class FileCheck:
     columns: tuple[tuple[str, str], ...]
     asked: tuple[str, ...]
     lacking: tuple[str, ...]
+    said: tuple[str, ...] = ()
+    trouble: str = ""
 
     @property
     def is_readable(self) -> bool:
@@ -80,6 +84,7 @@ def check_files(
     *,
     asker: Asker,
     tables: Mapping[str, str] | None = None,
+    recordings: Mapping[str, Recording] | None = None,
     now: datetime | None = None,
 ) -> FilesCheck:
     """Look through files as :func:`pipeline.intake.receive.receive` would take them.
@@ -94,6 +99,8 @@ def check_files(
         Who would hand them in.
     tables : mapping, optional
         Table of each file (or sheet) whose own name does not tell it.
+    recordings : mapping, optional
+        What was said of each file that is a logger's recording.
     now : datetime, optional
         When they would be handed in: what the contract holds to be past must lie before it.
     """
@@ -102,7 +109,7 @@ def check_files(
     connection = connect()
     try:
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
-            arrived = arrival(paths, Path(folder), tables, names=known)
+            arrived = arrival(paths, Path(folder), tables, names=known, recordings=recordings)
             checked = tuple(_check(connection, file, known, moment) for file in arrived.files)
         return FilesCheck(checked, arrived.left_out, arrived.unnamed)
     finally:
@@ -136,6 +143,8 @@ def _check(
         file.columns,
         asked,
         lacking,
+        file.said,
+        file.trouble,
     )
 
 

@@ -23,6 +23,7 @@ from pipeline.intake.arriving import ArrivingFile, arrival
 from pipeline.intake.column_names import Names, read_column_names
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.hand_in_cards import CARD, HANDED_IN, card_of, hand_in_folders, last_hand_in
+from pipeline.intake.loggers.recording import Recording
 
 _COPY_BYTES = 1 << 20
 
@@ -65,6 +66,7 @@ def receive(
     deed: str = HANDED_IN,
     said: Mapping[str, object] | None = None,
     beside: Sequence[Path] = (),
+    recordings: Mapping[str, Recording] | None = None,
 ) -> int:
     """Copy files, and the files of folders, into the home; return the number of the hand-in.
 
@@ -74,7 +76,8 @@ def receive(
     names the table of files whose own name does not tell it, ``names`` what columns stand for
     where that is not what the home remembers. ``asker`` is who hands in (whoever is at this
     machine), ``deed`` what it amounts to and ``said`` what the record of deeds tells of it beside.
-    ``beside`` are files that a file handed in was made from, kept with it as they came.
+    ``beside`` are files that a file handed in was made from, kept with it as they came;
+    ``recordings`` what was said of each file that is a logger's recording.
     Of who does not see all nothing is taken that reaches beyond their own records: an `EntryError`
     names each row.
     """
@@ -94,7 +97,7 @@ def receive(
         draft.mkdir(parents=True)
         with tempfile.TemporaryDirectory(prefix="sheets-") as folder:
             known = read_column_names(home, who) if names is None else names
-            arrived = arrival(found, Path(folder), tables, names=known)
+            arrived = arrival(found, Path(folder), tables, names=known, recordings=recordings)
             refuse_beyond(home, who, arrived.files)
             files = [_copy(file, draft, file_no) for file_no, file in enumerate(arrived.files, 1)]
         books = sorted({*beside, *(file.workbook for file in arrived.files if file.workbook)})
@@ -206,6 +209,7 @@ def _copy(file: ArrivingFile, draft: Path, file_no: int) -> dict:
         "stored": stored,
         "sha256": digest,
         "columns": dict(file.columns),
+        "said": list(file.said),
         "trouble": trouble,
     }
 

@@ -10,12 +10,14 @@ from dashboard.parts.correct_part import OFF, WRONG, corrections, to_edit, wrong
 from pipeline.access.set_aside_rows import SetAsideRow
 from pipeline.home import DEMO, Home
 from pipeline.intake.column_names import read_column_names
+from pipeline.intake.hand_in_cards import card_of, hand_in_folders
 from pipeline.intake.receive import handed_files, last_hand_in
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.start_own import start_own
 from tests.askers import HERE
 from tests.dashboard.page_app import page_at, words_of
 from tests.pipeline.faulty_shop import faulty_copy, faulty_home
+from tests.pipeline.intake.loggers.recorded import candump_text, sweep_volts, wav_bytes
 
 __all__ = ["faulty_copy", "faulty_home"]
 
@@ -62,6 +64,54 @@ def _table(name: str):
 def _kind(kind: str):
     app = page_at("hand_in")
     return app.radio(key="records_kind").set_value(kind).run()
+
+
+def _field(app, kind: str, ending: str):
+    (found,) = [one for one in getattr(app, kind) if one.key and one.key.endswith(ending)]
+    return found
+
+
+def test_a_recording_is_asked_about_read_as_a_sweep_and_kept_beside_it(shop, begun):
+    log = candump_text(8.0).encode()
+    app = dropped(page_at("hand_in"), ("ride.log", log))
+    assert "CAN log (candump text)" in words_of(app)
+    _field(app, "button", "_set").click().run()
+    assert "Say which bench test it belongs to" in words_of(app)
+    _field(app, "text_input", "_session").input("T1")
+    _field(app, "button", "_set").click().run()
+    text = words_of(app)
+    assert "Recorded sweeps (sweeps): 156 rows, all can be read." in text
+    assert "sweep_channel has to be percent" in text
+    assert "drop-outs shorter than 125 ms could have been missed" in text
+    app.button(key="hand_in_now").click().run()
+    assert not app.exception
+    card = card_of(max(hand_in_folders(shop)))
+    assert [file["name"] for file in card["files"]] == ["sweeps-T1.parquet"]
+    (kept,) = card["workbooks"]
+    assert (max(hand_in_folders(shop)) / kept["stored"]).read_bytes() == log
+
+
+def test_sound_that_loses_slow_levels_is_sent_to_the_bench(shop):
+    sound = wav_bytes([sweep_volts(8_000)[1] / 6], 8_000)
+    app = dropped(page_at("hand_in"), ("a.wav", sound))
+    _field(app, "text_input", "_session").input("T1")
+    _field(app, "number_input", "_full_scale_v").set_value(6.0)
+    _field(app, "button_group", "_levels").set_value("lost")
+    _field(app, "button", "_set").click().run()
+    assert "At the bench it can be kept with its test, unjudged" in words_of(app)
+    app.button(key="recording_again_a.wav").click().run()
+    _field(app, "button_group", "_levels").set_value("kept")
+    _field(app, "button", "_set").click().run()
+    assert "all can be read" in words_of(app)
+
+
+def test_a_table_of_one_sweep_that_names_no_test_is_asked_for_it(shop):
+    content = b"t_s;signal\n0,0;0,5\n0,1;0,6\n"
+    app = dropped(page_at("hand_in"), ("sweeps-mine.csv", content))
+    assert "no column session_id" in words_of(app)
+    _field(app, "text_input", "_session").input("T1")
+    _field(app, "button", "_set").click().run()
+    assert "Recorded sweeps (sweeps): 2 rows, all can be read." in words_of(app)
 
 
 def test_files_are_looked_through_named_and_handed_in(shop, begun):

@@ -2,7 +2,6 @@
 
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from pipeline.access.views import session_view
@@ -11,7 +10,6 @@ from pipeline.home import Home
 from pipeline.intake.column_names import remember_column_names
 from tests.askers import HERE
 from tests.pipeline.intake.loggers.recorded import (
-    ac_coupled,
     candump_text,
     sweep_volts,
     wav_bytes,
@@ -26,7 +24,6 @@ RECORDINGS = {
     "log-can": ("polled.log",),
     "log-mdf": ("fast.mf4", "--signal", "TPS", "--travel", "grip of group 2"),
     "log-wav": ("sound.wav", "--volts-at-full-scale", "5.2", "--slow-levels", "kept"),
-    "log-ac": ("lost.wav", "--volts-at-full-scale", "5.2", "--slow-levels", "lost"),
 }
 
 
@@ -36,20 +33,17 @@ def _write_recordings(folder) -> None:
     (folder / "table.csv").write_text("at the pin;clock\n" + "\n".join(rows) + "\n")
     (folder / "polled.log").write_text(candump_text(8.0))
     write_mdf(folder / "fast.mf4", dropouts=(30.0,))
-    sound = _write_sound(folder / "sound.wav")
-    lost = ac_coupled(sound, WAV_HZ) / FULL_V
-    (folder / "lost.wav").write_bytes(wav_bytes([lost], WAV_HZ))
+    _write_sound(folder / "sound.wav")
 
 
-def _write_sound(path: Path) -> np.ndarray:
+def _write_sound(path: Path) -> None:
     _, sound = sweep_volts(WAV_HZ, dropouts=(30.0,))
     path.write_bytes(wav_bytes([sound / FULL_V], WAV_HZ))
-    return sound
 
 
 @pytest.fixture(scope="module")
 def converted(built_once):
-    """A shop whose five tests came with one recording of each kind, built once."""
+    """A shop whose four tests came with one recording of each kind, built once."""
 
     def fill(folder) -> None:
         home = Home(folder / "home").prepare()
@@ -57,7 +51,6 @@ def converted(built_once):
         _write_recordings(folder)
         files = dict(SHOP)
         tests = "session_id,sensor_id,shop_id,tested_at,odometer_km,supply_v,sweep_channel\n"
-        channels = {"log-can": "percent", "log-ac": ""}
         for number, (session_id, (name, *said)) in enumerate(RECORDINGS.items()):
             ending = "csv" if session_id == "log-table" else "parquet"
             out = folder / f"sweeps-{session_id}.{ending}"
@@ -65,7 +58,7 @@ def converted(built_once):
             command += ["--out", str(out), "--home", str(home.root), *said]
             assert main(command) == 0
             files[out.name] = out.read_bytes()
-            channel = channels.get(session_id, "volt")
+            channel = "percent" if session_id == "log-can" else "volt"
             tests += f"{session_id},S2,s1,2025-0{number + 1}-10T09:00:00+00:00,1{number}000,5.0,"
             tests += f"{channel}\n"
         hand_in(home, folder / "in", files | {"test_sessions-2.csv": tests})
@@ -101,14 +94,6 @@ def test_a_polled_recording_says_how_to_record_and_clears_nothing(converted):
     assert "filtered and slow" in _measures(converted, "log-can")["advice"]
 
 
-@pytest.mark.long
-def test_from_an_input_that_loses_slow_levels_nothing_is_concluded(converted):
-    found = _measures(converted, "log-ac")
-    assert found["conclusion"] == "cannot_tell"
-    assert found["sample_count"] == sweep_volts(WAV_HZ)[0].size
-    assert not found["dropout_count"]
-
-
 def test_without_a_target_it_says_what_the_recording_holds_and_what_to_say(tmp_path, capsys):
     _write_sound(tmp_path / "sound.wav")
     assert main(["convert-log", str(tmp_path / "sound.wav"), "--home", str(tmp_path)]) == 0
@@ -126,13 +111,18 @@ def test_without_a_target_it_says_what_the_recording_holds_and_what_to_say(tmp_p
         (["--session-id", "T1", "--out", "sweeps-1.doc"], "written as .csv or .parquet"),
         (["--session-id", "T1", "--out", "sweeps-0.csv"], "is there already"),
         (["--session-id", "T1", "--out", "sweeps-1.csv", "--signal", "up"], "no column up"),
+        (
+            ["--session-id", "T1", "--out", "sweeps-1.csv", "--slow-levels", "lost"],
+            "nothing is concluded from this sweep",
+        ),
     ],
 )
 def test_what_cannot_be_written_is_said_and_nothing_is(tmp_path, capsys, monkeypatch, more, said):
     monkeypatch.chdir(tmp_path)
     _write_sound(tmp_path / "sound.wav")
     (tmp_path / "sweeps-0.csv").touch()
-    command = ["convert-log", "sound.wav", "--home", "none", "--volts-at-full-scale", "5", *more]
+    command = ["convert-log", "sound.wav", "--home", "none", "--volts-at-full-scale", "5"]
+    command += ["--slow-levels", "kept", *more]
     assert main(command) == 1
     error = capsys.readouterr().err
     assert "Nothing was written" in error

@@ -74,6 +74,22 @@ def sweep_of(file: LogFile, choice: LogChoice) -> LogSweep:
     return _reader(file).sweep(file, choice)
 
 
+def judged_sweep_of(file: LogFile, choice: LogChoice) -> LogSweep:
+    """The same, refusing what nothing may be concluded from.
+
+    The row of its test is not ours here and may name a channel, by which it would be judged.
+
+    Raises
+    ------
+    LogError
+        It cannot be read so, or nothing may be concluded from it.
+    """
+    sweep = sweep_of(file, choice)
+    if sweep.not_judged:
+        raise LogError(f"{sweep.not_judged} At the bench it can be kept with its test, unjudged")
+    return sweep
+
+
 @contextmanager
 def as_log_file(content: bytes, name: str) -> Iterator[LogFile]:
     """Bytes as a file to be read, gone afterwards."""

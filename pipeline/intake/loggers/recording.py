@@ -172,6 +172,14 @@ class LogChoice:
 
 
 @dataclass(frozen=True)
+class Recording:
+    """A recording that is handed in: the bench test it belongs to, and what was said of it."""
+
+    session_id: str
+    choice: LogChoice
+
+
+@dataclass(frozen=True)
 class LogSweep:
     """The sweep that a file holds.
 
