@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ from models.check_plan.answers import ShopAnswer, told
 from models.check_plan.gains import SensorGains, sensor_gains
 from models.check_plan.settings import CheckSettings
 from models.check_plan.shop_case import BikeSensors, Made, shop_case
-from models.check_plan.solve import solve
+from models.check_plan.solve import Solved, solve
 from models.check_plan.stock import (
     Supply,
     pools_of_shop,
@@ -100,21 +101,42 @@ def plan_checks(
         The costs of some sensor lack a day that others have.
     """
     settings, records = settings or CheckSettings(), records.checked()
+    found = solved_shops(records, as_of, settings)
+    if found is None:
+        return every_day_closed(records, settings)
+    answers = [ShopAnswer(*each, found.free, found.bound) for each in found.solved]
+    return CheckPlan(**told(answers, records, found.gains, as_of, settings))
+
+
+class SolvedShops(NamedTuple):
+    """Each shop's problem and its answer, the gains they rest on, and when each bike is free.
+
+    ``free`` and ``bound`` as of ``models.check_plan.windows.free_days``.
+    """
+
+    solved: list[tuple[ShopProblem, Solved]]
+    gains: SensorGains
+    free: np.ndarray
+    bound: np.ndarray
+
+
+def solved_shops(records: CheckRecords, as_of: date, settings: CheckSettings) -> SolvedShops | None:
+    """The shops' plans before they are told; None where no day of the weeks ahead is worked.
+
+    Parameters and errors are those of ``plan_checks``; ``records`` are checked already.
+    """
     days = working_days(as_of, settings.weeks_ahead, settings.working_days, settings.closed_days)
     if not len(days):
-        return _every_day_closed(records, settings)
+        return None
     gains = sensor_gains(records.costs, days, settings)
     free, bound = free_days(records.bikes, records.windows, as_of, days)
     cases = list(_cases(records, gains, free, as_of, settings))
     size = sum(int((shop.made.case.gain > 0).sum()) for shop in cases)
-    answers = [
-        ShopAnswer(shop, solve(shop.made.case, size_of_all=size), free, bound) for shop in cases
-    ]
-    frames = told(answers, records, gains, as_of, settings)
-    return CheckPlan(**frames)
+    solved = [(shop, solve(shop.made.case, size_of_all=size)) for shop in cases]
+    return SolvedShops(solved, gains, free, bound)
 
 
-def _every_day_closed(records: CheckRecords, settings: CheckSettings) -> CheckPlan:
+def every_day_closed(records: CheckRecords, settings: CheckSettings) -> CheckPlan:
     """A plan of weeks without a working day: no visit, no day, and how many bikes there are."""
     shops = records.shops.sort_values("shop_id", ignore_index=True)
     bikes = shops["shop_id"].map(records.bikes["shop_id"].value_counts()).fillna(0)

@@ -203,8 +203,9 @@ def uses_of_pools(
     limits : array of shape (kept pools,)
     """
     kept, limits = [], []
+    numbers, own = np.unique(part_nos.astype(str), return_inverse=True)
     for pool in pools:
-        until = np.array([pool.until.get(part, -1) for part in part_nos])
+        until = np.array([pool.until.get(part, -1) for part in numbers.tolist()], dtype=int)[own]
         takes = replaces & (days <= until[:, None])
         if takes.any(axis=1).sum() > pool.limit:
             kept.append(takes)

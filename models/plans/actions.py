@@ -16,6 +16,10 @@ _FLAGS = {
     "waiting": "waiting",
     "unanswered": "unanswered",
 }
+#: What verdict and sweep are read from: by its words, or by whether it is there at all.
+_WORDS = ["last_verdict", "last_conclusion", "last_fault_nature", "kind"]
+_TRACES = ["last_session_id", "last_tested_on"]
+_SEEN = [*_TRACES, *_WORDS]
 
 
 def settled_cases(evidence: pd.DataFrame) -> pd.DataFrame:
@@ -26,11 +30,19 @@ def settled_cases(evidence: pd.DataFrame) -> pd.DataFrame:
     evidence : frame of shape (n, ...)
         EVIDENCE.
     """
-    rows = EVIDENCE.check(evidence).to_dict("records")
+    seen = EVIDENCE.check(evidence)[_SEEN]
+    traces = seen[_TRACES].notna()
+    kinds = traces.assign(**seen[_WORDS]).groupby([*_TRACES, *_WORDS], dropna=False)
+    _, first, place = np.unique(kinds.ngroup().to_numpy(), return_index=True, return_inverse=True)
+    rows = seen.iloc[first].to_dict("records")
+    verdicts, sweeps = (
+        np.array([read(row) for row in rows], dtype=object)[place]
+        for read in (verdict_of, sweep_of)
+    )
     told = {name: evidence[column].fillna("").ne("") for name, column in _FLAGS.items()}
     numbers = ["sensor_id", "defect_now", "defect_now_high", "defect_5000_km"]
     return evidence[[*numbers, "odometer_age_days", "km_since_test"]].assign(
-        verdict=[verdict_of(row) for row in rows], sweep=[sweep_of(row) for row in rows], **told
+        verdict=verdicts, sweep=sweeps, **told
     )
 
 

@@ -48,10 +48,15 @@ def weigh(outlook: Outlook, settings: PlanSettings, prices: Prices | None = None
 
 def priced(outlook: Outlook, places: np.ndarray, settings: PlanSettings) -> Prices:
     """Prices of sensors, with what a new one in each one's place costs per km in the long run."""
-    sensors = outlook.sensors.iloc[places]
-    prices = prices_of(sensors["part_cost"].to_numpy(float), outlook.road_share, settings)
-    log_ratio = np.log(sensors["new_hazard_ratio"].to_numpy(float))
+    prices = event_prices(outlook, places, settings)
+    log_ratio = np.log(outlook.sensors["new_hazard_ratio"].to_numpy(float)[places])
     return prices._replace(usual_per_km=_usual_per_km(outlook, log_ratio, prices))
+
+
+def event_prices(outlook: Outlook, places: np.ndarray, settings: PlanSettings) -> Prices:
+    """Prices of what may happen to sensors, without what new ones cost in the long run."""
+    part_cost = outlook.sensors["part_cost"].to_numpy(float)[places]
+    return prices_of(part_cost, outlook.road_share, settings)
 
 
 def _usual_per_km(outlook: Outlook, log_ratio: np.ndarray, prices: Prices) -> np.ndarray:

@@ -11,6 +11,9 @@ import hashlib
 from collections.abc import Iterable
 from datetime import date
 
+import numpy as np
+import pandas as pd
+
 _PARTS = 2**32
 
 
@@ -32,12 +35,21 @@ def drawn_by_lot(
     share : float
         Chance of being drawn, 0 to 1.
     """
+    lots = drawn_lots(sensor_ids, last_tested_on, day)
+    return frozenset(lots.index[lots < share])
+
+
+def drawn_lots(sensor_ids: Iterable[str], last_tested_on: Iterable[object], day: date) -> pd.Series:
+    """Each sensor's lot, 0 to 1, by sensor; blank for one tested in this quarter already.
+
+    Parameters as of ``drawn_by_lot``.
+    """
     quarter = _quarter(day)
-    return frozenset(
-        sensor
+    lots = {
+        sensor: np.nan if _in_quarter(tested, quarter) else _lot(sensor, quarter)
         for sensor, tested in zip(sensor_ids, last_tested_on, strict=True)
-        if _lot(sensor, quarter) < share and not _in_quarter(tested, quarter)
-    )
+    }
+    return pd.Series(lots, dtype=float)
 
 
 def _quarter(day: date) -> str:

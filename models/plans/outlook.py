@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -73,24 +74,59 @@ def outlook_from(
     rates : frame of one row
         PLAN_RATES.
     """
+    ids = PLAN_SENSORS.check(sensors)["sensor_id"]
+    km = np.unique(by_km["km"].to_numpy(float))
+    laid = None
+    if len(by_day):
+        days, fits = np.unique(by_day["days"].to_numpy(int)), int(by_day["draw"].max()) + 1
+        shape = (fits, len(days))
+        laid = ByDay(days, *(_laid_out(ids, by_day, name, shape) for name in ("defect", "heard")))
+    ahead = ByKm(km, _laid_out(ids, by_km, "defect", (len(km),)))
+    return outlook_of(sensors, ahead, laid, curve, rates)
+
+
+class ByKm(NamedTuple):
+    """Chance of a ``defect`` by each of these ``km`` ahead, shape (n, km); blank if not known."""
+
+    km: np.ndarray
+    defect: np.ndarray
+
+
+class ByDay(NamedTuple):
+    """Chance of a ``defect``, and that it is ``heard`` of, by each of these ``days`` ahead.
+
+    Of shape (n, fits, days), blank where not known.
+    """
+
+    days: np.ndarray
+    defect: np.ndarray
+    heard: np.ndarray
+
+
+def outlook_of(
+    sensors: pd.DataFrame,
+    by_km: ByKm,
+    by_day: ByDay | None,
+    curve: pd.DataFrame,
+    rates: pd.DataFrame,
+) -> Outlook:
+    """The outlook from chances laid out by sensor; parameters else as of ``outlook_from``."""
     (rate,) = PLAN_RATES.check(rates).to_dict("records")
     sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
-    ids = sensors["sensor_id"]
-    days = np.unique(by_day["days"].to_numpy(int)) if len(by_day) else np.array(OUTLOOK_DAYS)
-    fits = int(by_day["draw"].max()) + 1 if len(by_day) else 1
-    defect, heard = (
-        _laid_out(ids, by_day, name, (fits, len(days))) for name in ("defect", "heard")
-    )
+    onset = np.full((len(sensors), len(KM_AHEAD) - 1), np.nan)
+    if len(by_km.km):
+        onset = _steps(*by_km)
+    if by_day is None:
+        nothing = np.full((len(sensors), 1, len(OUTLOOK_DAYS)), np.nan)
+        by_day = ByDay(np.array(OUTLOOK_DAYS), nothing, nothing)
     new_hazard = np.full(len(AGES_KM), np.nan)
     if len(curve):
         new_hazard = np.interp(AGES_KM, curve["age_km"], curve["cumulative_hazard"])
     return Outlook(
         sensors,
-        _onset(ids, by_km),
+        onset,
         new_hazard,
-        days,
-        defect,
-        heard,
+        *by_day,
         rate["heard_per_km"],
         rate["road_share"],
         Test(rate["sensitivity"], rate["false_alarm"]),
@@ -129,16 +165,8 @@ def _laid_out(ids: pd.Series, frame: pd.DataFrame, name: str, shape: tuple[int, 
     if not len(frame):
         return np.full((len(ids), *shape), np.nan)
     values = frame[name].to_numpy(float).reshape(-1, *shape)
-    told = pd.Index(frame["sensor_id"].to_numpy()[::size])
+    told = pd.Index(frame["sensor_id"].iloc[::size])
     return np.concatenate([values, np.full((1, *shape), np.nan)])[told.get_indexer(pd.Index(ids))]
-
-
-def _onset(ids: pd.Series, by_km: pd.DataFrame) -> np.ndarray:
-    """Chance of the defect within each step; blank for sensors that have no row."""
-    km = np.unique(by_km["km"].to_numpy(float))
-    if not len(km):
-        return np.full((len(ids), len(KM_AHEAD) - 1), np.nan)
-    return _steps(km, _laid_out(ids, by_km, "defect", (len(km),)))
 
 
 def _steps(km: np.ndarray, defect: np.ndarray) -> np.ndarray:

@@ -17,7 +17,6 @@ the far end every sensor is replaced.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
@@ -38,6 +37,7 @@ KM_AHEAD = np.concatenate(
         [20_000, 22_000, 25_000, 29_000, 34_000, 40_000, 48_000, 58_000, 70_000, 90_000],
     ]
 ).astype(float)
+_SIDE_BY_SIDE = 4
 
 
 class Alternatives(NamedTuple):

@@ -13,6 +13,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import next_fast_len
+
+#: Counts of the shorter of two distributions above which their sum goes by a transform.
+_LONG = 24
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,8 @@ class CountDistribution:
         size = self.pmf.shape[-1] + other.pmf.shape[-1] - 1
         long, short = (self, other) if self.pmf.shape[-1] >= other.pmf.shape[-1] else (other, self)
         mean = np.asarray(self.mean + other.mean)
+        if short.pmf.shape[-1] > _LONG:
+            return CountDistribution(_folded(long.pmf, short.pmf, size), mean)
         pmf = np.zeros((*mean.shape, size))
         for k in range(short.pmf.shape[-1]):
             pmf[..., k : k + long.pmf.shape[-1]] += long.pmf * short.pmf[..., k : k + 1]
@@ -82,6 +88,13 @@ class CountDistribution:
         reached = self.cdf >= share - 1e-12
         last = self.pmf.shape[-1] - 1
         return np.where(reached.any(axis=-1), np.argmax(reached, axis=-1), last)
+
+
+def _folded(one: np.ndarray, other: np.ndarray, size: int) -> np.ndarray:
+    """Chances of the sum by a discrete transform, right to about 1e-16; quicker for long ones."""
+    length = next_fast_len(size, real=True)
+    product = np.fft.rfft(one, length, axis=-1) * np.fft.rfft(other, length, axis=-1)
+    return np.maximum(np.fft.irfft(product, length, axis=-1)[..., :size], 0.0)
 
 
 def value_at(table: np.ndarray, level: np.ndarray, beyond: float) -> np.ndarray:

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import date
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from threading import Lock
+from typing import Generic, TypeVar
 
 import duckdb
 import numpy as np
 import pandas as pd
 
-from models.check_plan.plan import CheckRecords, plan_checks
+from models.check_plan.in_short import checks_in_short
+from models.check_plan.plan import CheckRecords
 from models.check_plan.schemas import CHECK_ABOUT
 from models.check_plan.settings import CheckSettings
 from models.check_plan.stock import coming_today
 from models.plans.actions import advised_actions, settled_cases
-from models.plans.cheapest import Weighed, cheapest, weigh
+from models.plans.cheapest import Weighed, cheapest, event_prices, weigh
 from models.plans.check_costs import check_costs
-from models.plans.lot import drawn_by_lot
+from models.plans.lot import drawn_lots
 from models.plans.need import part_need
 from models.plans.outlook import Outlook
 from models.plans.planned_work import owed_now, planned_work, waiting_private
@@ -28,22 +31,40 @@ from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings, declared, settings_from
 from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
-from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED, WALK_INS
+from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED
 from models.stock.settings import StockSettings
 from pipeline.access.frames import plan_schemas as schemas
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
 from pipeline.access.scope.allowed import view
+from pipeline.access.what_if_records import checks_as_built, quick_outlook, stock_as_built
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings
-from pipeline.statements import one_row, run
-from pipeline.warehouse.check_plan import check_records, settings_for_checks
-from pipeline.warehouse.plans import read_outlook, stock_settings
-from pipeline.warehouse.stock import read_stock_records
+from pipeline.warehouse.check_plan import settings_for_checks
+from pipeline.warehouse.plans import stock_settings
 
 #: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
 SETTINGS = declared()
+Found = TypeVar("Found")
 _PASSED_ON = "Parts passed to or from another owner's shop are left out of what stands here."
+
+
+class _Last(Generic[Found]):
+    """What was worked out last for a page's readers, for the next who asks for the same."""
+
+    def __init__(self) -> None:
+        self._lock = Lock()
+        self._found: tuple[str, Found] | None = None
+
+    def of(self, key: str, work_out: Callable[[], Found]) -> Found:
+        """What stands under the key; worked out where the last was asked for under another."""
+        with self._lock:
+            if self._found is not None and self._found[0] == key:
+                return self._found[1]
+        found = work_out()
+        with self._lock:
+            self._found = (key, found)
+        return found
 
 
 @dataclass(frozen=True)
@@ -69,6 +90,13 @@ class WhatIfBase:
     check_about: pd.DataFrame
     expected: pd.DataFrame
     transfers: pd.DataFrame
+    last_weighed: _Last[Weighed] = field(default_factory=_Last, compare=False)
+    last_needs: _Last[StockRecords] = field(default_factory=_Last, compare=False)
+
+    @cached_property
+    def lots(self) -> pd.Series:
+        """Each sensor's lot of the quarter, whatever share of them is drawn."""
+        return drawn_lots(self.cases["sensor_id"], self.last_tested_on, self.edition.as_of)
 
 
 @dataclass(frozen=True)
@@ -83,13 +111,35 @@ class WhatIf:
     expected: dict[str, float]
 
 
-class WeighedAnew(NamedTuple):
-    """Other settings, the alternatives under them, what costs least, and each sensor's action."""
+@dataclass(frozen=True)
+class WeighedAnew:
+    """Other settings, the alternatives under them, what costs least, and each sensor's action.
 
+    What follows from it is worked out when it is first asked for, once.
+    """
+
+    base: WhatIfBase
     settings: PlanSettings
     weighed: Weighed
     costs: pd.DataFrame
     action: pd.Series
+
+    @cached_property
+    def work(self) -> pd.DataFrame:
+        """PLANNED_WORK under these settings."""
+        waiting = waiting_private(self.base.outlook.sensors, self.action, self.settings)
+        return planned_work(self.costs, self.action, waiting)
+
+    @cached_property
+    def orders(self) -> pd.DataFrame:
+        """STOCK_ORDERS under these settings."""
+        work = self.work[["sensor_id", "work", "work_days"]]
+        records = self.base.last_needs.of(_digest(work), self._stock)
+        settings = StockSettings(**stock_settings(self.settings))
+        return orders_today(records, settings, self.base.transfers).orders
+
+    def _stock(self) -> StockRecords:
+        return replace(self.base.stock, needs=_needs(self.base.outlook, self.work))
 
 
 @view
@@ -112,12 +162,12 @@ def what_if_base(home: Home, asker: Asker) -> WhatIfBase:
             told.settings,
             (*(told.problems if asker.sees_all else ()), *left_out),
             read_frame(connection, "what_if_sensors", schemas.WHAT_IF_SENSORS),
-            read_outlook(connection),
+            quick_outlook(connection),
             settled_cases(evidence),
             evidence["last_tested_on"],
-            _stock_as_built(connection, edition.as_of),
+            stock_as_built(connection, edition.as_of),
             STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()),
-            check_records(connection, edition.as_of),
+            checks_as_built(connection, edition.as_of),
             CHECK_ABOUT.check(connection.execute("from marts.check_about").df()),
             EXPECTED_COST.check(connection.execute("from marts.expected_cost order by draw").df()),
             allowed,
@@ -133,16 +183,6 @@ def _transfers(told: SettingsFile, asker: Asker) -> tuple[pd.DataFrame, list[str
             said = [_PASSED_ON]
     frame = pd.DataFrame(pairs, columns=["from_shop", "to_shop"])
     return TRANSFERS_ALLOWED.check(frame), said
-
-
-def _stock_as_built(connection: duckdb.DuckDBPyConnection, day: date) -> StockRecords:
-    """The stock's records; walk-ins and repeats, which rest on all shops, as the build has them."""
-    (about,) = one_row(run(connection, "access/sql/stock_about"))
-    return replace(
-        read_stock_records(connection, day),
-        walk_ins=WALK_INS.check(connection.execute("from marts.stock_walk_ins").df()),
-        repeat_rate=json.loads(about)["repeats_per_year"] / 365.25,
-    )
 
 
 def built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
@@ -170,11 +210,15 @@ def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
     settings, faults = settings_from(values)
     if faults:
         raise ValueError("; ".join(f"{name}: {fault}" for name, fault in faults.items()))
-    weighed = weigh(base.outlook, settings)
-    costs = cheapest(base.outlook, weighed, settings)
-    share = settings.lot_share
-    lot = drawn_by_lot(base.cases["sensor_id"], base.last_tested_on, base.edition.as_of, share)
-    return WeighedAnew(settings, weighed, costs, advised_actions(base.cases, costs, settings, lot))
+    outlook = base.outlook
+    # a level, a target or a horizon moves no price, so that the last weighing still holds
+    prices = event_prices(outlook, outlook.known, settings)
+    weighed = base.last_weighed.of(_digest(prices), lambda: weigh(outlook, settings))
+    costs = cheapest(outlook, weighed, settings)
+    lot = frozenset(base.lots.index[base.lots < settings.lot_share])
+    return WeighedAnew(
+        base, settings, weighed, costs, advised_actions(base.cases, costs, settings, lot)
+    )
 
 
 def what_if(base: WhatIfBase, anew: WeighedAnew) -> WhatIf:
@@ -187,14 +231,14 @@ def what_if(base: WhatIfBase, anew: WeighedAnew) -> WhatIf:
     anew : WeighedAnew
         From ``weigh_anew``.
     """
-    settings, _, costs, action = anew
+    costs, action = anew.costs, anew.action
     sensors = base.rows.assign(
         action=action.reindex(base.rows["sensor_id"]).to_numpy(),
         cost=cost_of_advice(costs, action).reindex(base.rows["sensor_id"]).to_numpy(float),
     )
     return WhatIf(
         schemas.WHAT_IF_ADVICE.check(sensors),
-        _orders(base, settings, _work(base, anew)),
+        _orders(base, anew.orders),
         expected_cost(costs, action, 0),
     )
 
@@ -204,21 +248,14 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
 
     Takes some seconds in a large fleet. Parameters are those of ``what_if``.
     """
-    settings, weighed = anew.settings, anew.weighed
-    work = _work(base, anew)
-    by_day = check_costs(base.outlook, weighed, work, settings)
-    orders = _orders_today(base, settings, work)
-    coming = coming_today(orders, base.edition.as_of)
-    records = replace(base.checks, costs=by_day, owed=owed_now(work), coming=coming)
-    chosen = CheckSettings(**settings_for_checks(settings))
-    plan = plan_checks(records, base.edition.as_of, chosen)
-    visits, shops = plan.visits, plan.about["shop_id"]
-    dear = visits[visits["saves"] < 0].groupby("shop_id")["saves"]
-    now = plan.about.assign(
-        saves=shops.map(visits.groupby("shop_id")["saves"].sum()).fillna(0.0),
-        owed_count=shops.map(dear.size()).fillna(0),
-        owed_adds=-shops.map(dear.sum()).astype(float).fillna(0.0),
+    settings, as_of = anew.settings, base.edition.as_of
+    records = replace(
+        base.checks,
+        costs=check_costs(base.outlook, anew.weighed, anew.work, settings),
+        owed=owed_now(anew.work),
+        coming=coming_today(anew.orders, as_of),
     )
+    now = checks_in_short(records, as_of, CheckSettings(**settings_for_checks(settings)))
     names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
     built = base.check_about[names]
     both = now[["shop_name", "saves", "owed_count", "owed_adds", *names]].merge(
@@ -227,23 +264,23 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
     return schemas.WHAT_IF_CHECKS.check(both)
 
 
-def _work(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
-    waiting = waiting_private(base.outlook.sensors, anew.action, anew.settings)
-    return planned_work(anew.costs, anew.action, waiting)
-
-
-def _orders(base: WhatIfBase, settings: PlanSettings, work: pd.DataFrame) -> pd.DataFrame:
-    """Orders under these settings beside those of the build, one shop and part number a row."""
+def _orders(base: WhatIfBase, orders: pd.DataFrame) -> pd.DataFrame:
+    """Orders under other settings beside those of the build, one shop and part number a row."""
     keys = ["shop_id", "part_no"]
     names = [*keys, "need", "order_parts", "order_money", "short_after"]
-    now, built = _orders_today(base, settings, work)[names], base.orders[names]
+    now, built = orders[names], base.orders[names]
     both = now.merge(built, on=keys, how="outer", suffixes=("", "_as_built"))
     return schemas.WHAT_IF_ORDERS.check(both.sort_values(keys))
 
 
-def _orders_today(base: WhatIfBase, settings: PlanSettings, work: pd.DataFrame) -> pd.DataFrame:
-    stock = replace(base.stock, needs=_needs(base.outlook, work))
-    return orders_today(stock, StockSettings(**stock_settings(settings)), base.transfers).orders
+def _digest(values: Iterable[np.ndarray] | pd.DataFrame) -> str:
+    """Told apart by every value."""
+    digest = hashlib.sha256()
+    if isinstance(values, pd.DataFrame):
+        values = (pd.util.hash_pandas_object(values, index=False).to_numpy(),)
+    for value in values:
+        digest.update(np.ascontiguousarray(value).tobytes())
+    return digest.hexdigest()
 
 
 def _needs(outlook: Outlook, work: pd.DataFrame) -> SensorNeeds:

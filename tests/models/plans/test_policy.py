@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.plans.belief import Test, belief_after_pass, riding_step
-from models.plans.course import left_alone
-from models.plans.policy import KM_AHEAD, alternatives, at_km, onset_chances
+from models.plans.course import courses, left_alone
+from models.plans.policy import KM_AHEAD, along, alternatives, at_km, onset_chances
 from tests.models.plans.pricing import onset_from, prices
 
 TEST = Test(0.9, 0.02)
@@ -152,3 +152,17 @@ def test_onset_from_chances():
 def test_a_straight_table_is_read_straight(km):
     table = np.array([3.0 * KM_AHEAD + 7])
     assert at_km(table, np.array([[km]]))[0, 0] == pytest.approx(3 * km + 7)
+
+
+def test_the_same_course_is_priced_again_and_again():
+    """As weighed by itself, whatever was weighed along it before, and over a break in the middle."""
+    rng = np.random.default_rng(2)
+    ages, belief = rng.uniform(0, 90_000, 1_300), rng.beta(0.5, 8, 1_300)
+    course = courses(belief, onset_from(ages), TEST, RATE, KM_AHEAD, 13)
+    assert len(course) == 2
+    along(course, prices(1_300, test=500.0))
+    found = along(course, prices(1_300))
+    some = slice(990, 1_010)
+    alone = alternatives(belief[some], onset_from(ages[some]), prices(20), TEST, RATE, n_beliefs=13)
+    for whole, part in zip(found[1:], alone[1:], strict=True):
+        assert whole[some] == pytest.approx(part, rel=1e-12, abs=1e-9, nan_ok=True)

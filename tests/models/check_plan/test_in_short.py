@@ -1,0 +1,64 @@
+"""What a plan comes to, held to the plan told visit by visit."""
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from models.check_plan.in_short import checks_in_short
+from models.check_plan.plan import plan_checks
+from models.check_plan.prices import _Relaxed, worth
+from models.check_plan.settings import CheckSettings
+from tests.models.check_plan.random_cases import any_case
+from tests.models.check_plan.records import AS_OF, records, sensor
+
+
+def many(**more):
+    rng = np.random.default_rng(5)
+    rows = [
+        sensor(
+            f"U-{k}",
+            number=n,
+            saves=float(rng.uniform(-60, 90)),
+            a_day=float(rng.uniform(-0.5, 1.5)),
+            action="replace" if rng.random() < 0.3 else "test",
+            fleet="F" if k % 3 == 0 else None,
+        )
+        for k in range(24)
+        for n in range(1, 1 + int(rng.integers(1, 3)))
+    ]
+    return records(*rows, owed=("U-1/1", "U-3/1", "U-5/1"), stock=(("P-1", 2, 0, None),), **more)
+
+
+def test_it_is_the_plan_told_in_full_added_up():
+    settings = CheckSettings(check_share_of_bay_hours=0.1)
+    plan, short = plan_checks(many(), AS_OF, settings), checks_in_short(many(), AS_OF, settings)
+    (row,) = short.to_dict("records")
+    (about,) = plan.about.to_dict("records")
+    for name in ("shop_id", "shop_name", "visit_count", "planned_hours", "check_hours"):
+        assert row[name] == about[name]
+    dear = plan.visits[plan.visits["saves"] < 0]
+    assert row["saves"] == pytest.approx(plan.visits["saves"].sum())
+    assert row["owed_count"] == len(dear) > 0
+    assert row["owed_adds"] == pytest.approx(-dear["saves"].sum())
+
+
+def test_weeks_in_which_every_day_is_closed_come_to_nothing():
+    week = tuple(AS_OF + timedelta(days=k) for k in range(1, 8))
+    closed = CheckSettings(weeks_ahead=1, closed_days=week)
+    (row,) = checks_in_short(many(), AS_OF, closed).to_dict("records")
+    assert (row["visit_count"], row["owed_count"], row["saves"]) == (0, 0, 0.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_priced_choices_are_those_of_the_plain_sum(seed):
+    """The quicker way to price hours and parts, and to a bike's best, gives the same."""
+    rng = np.random.default_rng(seed)
+    case = any_case(seed)
+    hour = rng.uniform(0, 20, len(case.bay_hours))
+    part = rng.uniform(0, 9, len(case.limits)) * (rng.random(len(case.limits)) < 0.6)
+    relaxed = _Relaxed(case)
+    paid = worth(case, hour, part)
+    assert relaxed._worth(hour, part) == pytest.approx(paid)
+    expected = np.maximum.reduceat(paid, case.first, axis=0)
+    assert np.array_equal(relaxed._by_bike(paid), expected)
