@@ -123,9 +123,7 @@ def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> 
     if not some:
         none = np.zeros((0, len(km)))
         return Alternatives(km, none, none, none, np.zeros(0), np.zeros(0))
-    with ThreadPoolExecutor(
-        min(len(some), os.cpu_count() or 1)
-    ) as at_once:  # numpy lets others run
+    with ThreadPoolExecutor(_SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
         parts = list(at_once.map(_priced, some, [prices.take(own) for own in members]))
     return Alternatives(km, *(np.concatenate(part) for part in zip(*parts, strict=True)))
 
