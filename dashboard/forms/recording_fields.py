@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 import streamlit as st
 
 from dashboard.forms.fields import WIDTH
+from dashboard.markup import tag
 from dashboard.wording.recording_words import LEVELS, ROLES, SCALE_HOW
 from pipeline.intake.loggers.readers import as_log_file, look_at
 from pipeline.intake.loggers.recording import (
@@ -77,7 +78,7 @@ def ask_times(key: Callable[[str], str]) -> None:
 
 def ask_scale(key: Callable[[str], str]) -> None:
     """Volts by what the person measured; nothing of it is guessed."""
-    st.html(f"<p>{SCALE_HOW}</p>")
+    st.html(tag("p", SCALE_HOW))
     with st.container(horizontal=True):
         st.number_input(
             "At full scale above zero, V",

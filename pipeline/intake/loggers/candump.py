@@ -19,6 +19,7 @@ import numpy as np
 from pipeline.intake.loggers.extra import need
 from pipeline.intake.loggers.rate_shows import rate_shows
 from pipeline.intake.loggers.recording import (
+    MOST_SAMPLES,
     LogChannel,
     LogChoice,
     LogError,
@@ -128,6 +129,11 @@ def _read(file: LogFile) -> _Log:
             lines.append(line)
     if not log.frames:
         raise LogError(f"{file.name} holds no line of a CAN log; expected {_FORM}")
+    if len(lines) > MOST_SAMPLES:
+        raise LogError(
+            f"{file.name} holds {len(lines):,} replies; expected at most {MOST_SAMPLES:,}: cut it "
+            "to the slow passes"
+        )
     for number, message in zip(numbers, _messages(lines), strict=True):
         _take(log, number, message)
     if not log.replies:

@@ -29,6 +29,7 @@ from pipeline.intake.loggers.recording import (
 )
 
 KIND = "table of text (CSV)"
+MOST_LINES = 1_000_000
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _MARKS = (";", "\t", ",")
 
@@ -47,7 +48,7 @@ def read_sweep_text(content: bytes) -> SweepText:
     Raises
     ------
     LogError
-        Not text in UTF-8, or fewer than two columns of numbers.
+        Not text in UTF-8, too many lines, or fewer than two columns of numbers.
     """
     try:
         text = content.decode("utf-8-sig")
@@ -56,6 +57,11 @@ def read_sweep_text(content: bytes) -> SweepText:
     lines = [line for line in text.splitlines() if line.strip()]
     if not lines:
         raise LogError("the file is empty; expected a line for each sample")
+    if len(lines) > MOST_LINES:
+        raise LogError(
+            f"the table has {len(lines):,} lines; expected at most {MOST_LINES:,}: cut it to the "
+            "slow passes, or hand it in as the contract's own file"
+        )
     rows = _cells(lines)
     header = None if _is_samples(rows[0]) else tuple(cell.strip() for cell in rows.pop(0))
     if not rows or len(rows[0]) < 2 or not _mostly_samples(rows[:50]):

@@ -136,6 +136,12 @@ def test_a_log_without_a_reading_of_the_throttle_says_what_was_expected():
         _look("(1.0) can0 123#00\n")
 
 
+def test_more_replies_than_can_be_measured_are_refused(monkeypatch):
+    monkeypatch.setattr(candump, "MOST_SAMPLES", 1)
+    with pytest.raises(LogError, match="holds 2 replies; expected at most 1"):
+        _look(f"(1.0) can0 {GOLDEN}\n(2.0) can0 {GOLDEN}\n")
+
+
 def test_without_its_library_it_says_how_to_install_it(monkeypatch):
     monkeypatch.setattr(extra, "find_spec", lambda name: None)
     with pytest.raises(MissingExtraError, match="python3 -m pipeline install-loggers"):

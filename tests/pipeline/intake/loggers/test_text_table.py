@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.intake.loggers import text_table
 from pipeline.intake.loggers.readers import as_log_file, contract_file, look_at, sweep_of
 from pipeline.intake.loggers.recording import TIME, LogChoice, LogError, LogSweep
 from pipeline.intake.loggers.text_table import likely_columns, read_sweep_text
@@ -107,3 +108,9 @@ def test_the_rate_of_a_table_is_said_with_what_it_cannot_show():
     said = " ".join(_sweep(content).facts)
     assert "one every 100 ms" in said
     assert "Record at 200 samples a second or more." in said
+
+
+def test_a_table_of_more_lines_than_can_be_held_is_refused(monkeypatch):
+    monkeypatch.setattr(text_table, "MOST_LINES", 3)
+    with pytest.raises(LogError, match="has 4 lines; expected at most 3"):
+        read_sweep_text(b"0,1\n" * 4)
