@@ -26,6 +26,7 @@ from pipeline.access import (
 from pipeline.access import set_aside_rows as set_aside
 from pipeline.access import stock_book as stock_book_view
 from pipeline.access.entered import pending_test
+from pipeline.access.entered.pending import last_entry_of
 from pipeline.access.entered.standing import standing_rows
 from pipeline.access.scope.allowed import require
 from pipeline.asker import Asker
@@ -240,7 +241,8 @@ def checks(shown: Shown) -> check_plan_view.CheckPlanView:
 
 def fleet(shown: Shown) -> fleet_view.FleetView:
     """The fleet at a glance, entries since the last build included."""
-    return _read("fleet_view", shown, of_entries=str(last_hand_in(shown.home)))
+    entered = last_entry_of(shown.home, *fleet_view.ENTERED)
+    return _read("fleet_view", shown, of_entries=str(entered))
 
 
 def repairs(shown: Shown) -> repairs_view.RepairsView:

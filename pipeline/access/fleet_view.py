@@ -32,6 +32,10 @@ _SENSOR_ROAD = FrameSchema(
 )
 
 
+#: Contract tables whose entries since the build the page shows.
+ENTERED = ("units", "calendar", "retract")
+
+
 @dataclass(frozen=True)
 class FleetView:
     """``bikes`` FLEET_BIKES, those out of service too; ``weeks`` BIKE_WEEKS of those in service.
@@ -134,9 +138,14 @@ def windows_with_typed(
     day : date
         The as-of day; windows that end before it are left out.
     """
+    typed = pending_in_order(home, asker, "calendar", "retract")
+    if not typed:
+        ahead = windows[windows["free_to"] >= pd.Timestamp(day)]
+        ahead = ahead.sort_values(["free_from", "label", "unit_id"], kind="stable")
+        return FLEET_WINDOWS.check(ahead.reset_index(drop=True))
     labels = dict(zip(bikes["unit_id"], bikes["label"], strict=True))
     known = {window_key(row): row for row in windows.to_dict("records")}
-    for row in pending_in_order(home, asker, "calendar", "retract"):
+    for row in typed:
         if row.table == "calendar" and row.cells["unit_id"] in labels:
             known[row.key] = _as_window(row.cells, labels, known.get(row.key))
         elif row.cells.get("table") == "calendar" and row.cells["key"] in known:

@@ -32,6 +32,15 @@ def pending_files(home: Home) -> list[HandedFile]:
     return handed_files(home, after=found.hand_in if found else 0)
 
 
+def last_entry_of(home: Home, *tables: str) -> int:
+    """The last hand-in since the build that holds one of these tables; 0 for none.
+
+    What a view reads of entries is the same for as long as this is.
+    """
+    found = (f.hand_in for f in pending_files(home) if _is_typed(f, tables))
+    return max(found, default=0)
+
+
 def pending_rows(home: Home, asker: Asker, *tables: str) -> dict[str, dict[str, dict[str, str]]]:
     """Typed rows that wait for the next build, by table and key; the later of a key stands.
 
