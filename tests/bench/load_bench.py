@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import os
 import random
 import shutil
 import sys
@@ -42,6 +43,8 @@ PAGE_WITHIN_S = 60.0
 LOOK_EVERY_S = 15.0
 SAVE_EVERY_S = 60.0
 MEMORY_EVERY_S = 10.0
+#: Nothing was opened before: views and modules are read for the first time.
+COLD_S = 120.0
 #: Pages and how often each is asked for, of 20.
 PAGES = {
     "": 4,
@@ -58,12 +61,15 @@ PAGES = {
 
 @dataclass
 class Log:
-    """What the visitors saw: seconds by page, errors in words, saves' seconds, server memory."""
+    """What was seen: when and how long by page, errors in words, how long saves took.
 
-    pages: dict[str, list[float]] = field(default_factory=dict)
+    ``server`` is, by moment in s, the server's memory in MB and its processor time in s.
+    """
+
+    pages: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     errors: Counter = field(default_factory=Counter)
     saves: list[float] = field(default_factory=list)
-    memory_mb: list[tuple[float, float]] = field(default_factory=list)
+    server: list[tuple[float, float, float]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -98,7 +104,8 @@ class Visitor:
                 await self._ask()
                 await asyncio.wait_for(self._until_ended(), PAGE_WITHIN_S)
                 name = self._page or "worklist"
-                self._log.pages.setdefault(name, []).append(time.perf_counter() - begun)
+                took = time.perf_counter() - begun
+                self._log.pages.setdefault(name, []).append((time.monotonic(), took))
                 await self._read()
             except Exception as error:  # whatever a visitor meets is counted, and they try again
                 self._log.errors[f"{self._page or 'worklist'}: {type(error).__name__}"] += 1
@@ -176,7 +183,9 @@ async def watch_memory(port: int, log: Log, begun: float, until: float) -> None:
     while time.monotonic() < until and process is not None:
         status = (process / "status").read_text(encoding="utf-8")
         (line,) = (line for line in status.splitlines() if line.startswith("VmRSS"))
-        log.memory_mb.append((time.monotonic() - begun, int(line.split()[1]) / 1024))
+        ticks = sum(map(int, (process / "stat").read_text().rsplit(")", 1)[1].split()[11:13]))
+        spent = ticks / os.sysconf("SC_CLK_TCK")
+        log.server.append((time.monotonic() - begun, int(line.split()[1]) / 1024, spent))
         await asyncio.sleep(MEMORY_EVERY_S)
 
 
@@ -226,18 +235,33 @@ async def load(address: str, home: Home, people: int, minutes: float) -> Log:
     return log
 
 
+def _say_times(name: str, times: list[float]) -> None:
+    if times:
+        median, high, most = np.quantile(times, [0.5, 0.95, 1.0])
+        print(
+            f"{name:10} n {len(times):5,}  median {median:5.2f} s  p95 {high:5.2f} s  "
+            f"longest {most:5.2f} s"
+        )
+
+
 def say(log: Log) -> None:
     """Page times, saves, errors, memory."""
-    every = np.concatenate([np.array(times) for times in log.pages.values()])
-    for name, times in [*sorted(log.pages.items()), ("all pages", every)]:
-        median, high = np.quantile(times, [0.5, 0.95])
-        print(f"{name:10} n {len(times):5,}  median {median:5.2f} s  p95 {high:5.2f} s")
+    every = sorted(pair for pairs in log.pages.values() for pair in pairs)
+    for name, pairs in [*sorted(log.pages.items()), ("all pages", every)]:
+        _say_times(name, [took for _, took in pairs])
+    if not every:
+        return
+    cold = every[0][0] + COLD_S
+    _say_times("of these, in the first two minutes", [took for when, took in every if when < cold])
+    _say_times("of these, after them", [took for when, took in every if when >= cold])
     if log.saves:
         median, high = np.quantile(log.saves, [0.5, 0.95])
         print(f"saves      n {len(log.saves):5,}  median {median:5.2f} s  p95 {high:5.2f} s")
     print("errors:", dict(log.errors) or "none")
-    if log.memory_mb:
-        table = np.array(log.memory_mb)
+    if len(log.server) > 4:
+        table = np.array(log.server)
+        shares = [np.ptp(q[:, 2]) / np.ptp(q[:, 0]) for q in np.array_split(table, 4)]
+        print("server, share of one processor:", ", ".join(f"{share:.2f}" for share in shares))
         quarters = np.array_split(table[:, 1], 4)
         told = ", ".join(f"{quarter.mean():,.0f}" for quarter in quarters)
         print(f"server memory by quarter of the time: {told} MB; most {table[:, 1].max():,.0f} MB")
