@@ -37,7 +37,7 @@ from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.lives import MARTS, RiskFrames
 from pipeline.warehouse.risk_fit import store_fitted
-from pipeline.warehouse.stock import plan_stock
+from pipeline.warehouse.stock import plan_stock, stock_settings
 
 
 def look_out(
@@ -160,14 +160,3 @@ def settings_table(settings: PlanSettings) -> pd.DataFrame:
     values = asdict(settings)
     told = [json.dumps(value) for value in values.values()]
     return pd.DataFrame({"name": list(values), "value": told})
-
-
-def stock_settings(settings: PlanSettings) -> dict[str, Any]:
-    """The settings that the stock plan takes, under its names."""
-    same = (
-        *("review_days", "target_filled_share", "order_by", "holding_cost_share_per_year"),
-        *("shortage_cost", "lead_time_days_if_unknown", "stock_count_stale_after_days"),
-        *("order_cost", "last_order_covers_days"),
-    )
-    taken = {name: getattr(settings, name) for name in same}
-    return taken | {"price_if_unknown": settings.part_cost_if_unknown}

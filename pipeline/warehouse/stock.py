@@ -11,6 +11,7 @@ import duckdb
 import pandas as pd
 
 from models.frames import FrameSchema
+from models.plans.settings import PlanSettings
 from models.stock import schemas
 from models.stock.needs import sensor_needs
 from models.stock.plan import StockRecords, stock_plan
@@ -71,6 +72,17 @@ def plan_stock(
     store(connection, "stock_walk_ins", records.walk_ins)
     store(connection, "stock_left_out", records.needs.left_out)
     store(connection, "stock_about", pd.DataFrame([{"about": json.dumps(about)}]))
+
+
+def stock_settings(settings: PlanSettings) -> dict[str, Any]:
+    """The settings that the stock plan takes, under its names."""
+    same = (
+        *("review_days", "target_filled_share", "order_by", "holding_cost_share_per_year"),
+        *("shortage_cost", "lead_time_days_if_unknown", "stock_count_stale_after_days"),
+        *("order_cost", "last_order_covers_days"),
+    )
+    taken = {name: getattr(settings, name) for name in same}
+    return taken | {"price_if_unknown": settings.part_cost_if_unknown}
 
 
 def read_stock_records(connection: duckdb.DuckDBPyConnection, day: date) -> StockRecords:
