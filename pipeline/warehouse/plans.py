@@ -6,7 +6,6 @@ import json
 from dataclasses import asdict
 from datetime import date
 from functools import partial
-from typing import Any
 
 import duckdb
 import numpy as np
