@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from dataclasses import asdict
 from itertools import groupby
 
+import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboard import records, surround
 from dashboard.forms.setting_fields import setting_field
@@ -14,6 +18,8 @@ from dashboard.parts.save_csv import save_csv
 from dashboard.parts.sensor_list import action_mark
 from dashboard.wording import empty_words
 from dashboard.wording.what_if_words import (
+    CHECKS_SOON,
+    ORDERS_SOON,
     SECTION_NAMES,
     SHOWN,
     advice_counts,
@@ -30,18 +36,20 @@ from dashboard.words import ACTIONS, counted, in_100, known, money, number, plai
 from pipeline.access.scope.allowed import may_settle
 from pipeline.access.what_if import (
     SETTINGS,
+    AdviceIf,
     WeighedAnew,
-    WhatIf,
     WhatIfBase,
+    advice_if,
     checks_if,
+    orders_if,
     weigh_anew,
-    what_if,
 )
 from pipeline.home import HomeError
 from pipeline.intake.settings.settings_edit import keep_settings
 
 TITLE = "Costs and levels, and what they change"
 _OF_ALL = "Settings hold for all shops: an owner who sees all of them keeps them."
+_AGAIN_AFTER_S = 0.1
 _REBUILD = "python3 -m pipeline rebuild"
 
 
@@ -59,21 +67,26 @@ def show(shown: records.Shown) -> None:
     said = [*base.problems, file_reading(base)]
     if any(said):
         st.html(tag("div", bullets(filter(None, said)), class_="wa-said"))
-    in_short = st.container()
+    in_short = st.empty()
     values = _settings(asdict(base.in_file))
     try:
         anew = weigh_anew(base, values)
     except ValueError as error:
         surround.nothing(f"These settings cannot stand: {in_fields(str(error))}.")
         return
-    found = what_if(base, anew)
-    currency = str(values["currency"])
-    told = (advice_reading(found), orders_reading(found, currency))
-    in_short.html(tag("div", *(tag("p", sentence) for sentence in told), class_="wa-said"))
+    currency, found = str(values["currency"]), advice_if(base, anew)
+    _say(in_short, advice_reading(found), ORDERS_SOON)
+    orders = orders_if(base, anew)
+    _say(in_short, advice_reading(found), orders_reading(orders, currency))
     _advice(base, found, int(values["planning_horizon_days"]), currency)
-    _orders(found)
+    _orders(orders)
     _checks(base, anew, currency)
     _keep(shown, values, is_demo=base.edition.is_demo)
+
+
+def _say(place: DeltaGenerator, *sentences: str) -> None:
+    said = (tag("p", sentence) for sentence in sentences)
+    place.html(tag("div", *said, class_="wa-said", role="status"))
 
 
 def _settings(now: dict[str, object]) -> dict[str, object]:
@@ -89,7 +102,7 @@ def _settings(now: dict[str, object]) -> dict[str, object]:
     return values
 
 
-def _advice(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> None:
+def _advice(base: WhatIfBase, found: AdviceIf, days: int, currency: str) -> None:
     surround.heading("What would be advised")
     sentences = cost_reading(base, found, days, currency)
     st.html(joined([tag("p", sentence) for sentence in sentences]))
@@ -122,8 +135,8 @@ def _chance(row: dict) -> Html | str:
     return f"{in_100(row['defect_now'])} in 100" if known(row["defect_now"]) else "not known"
 
 
-def _orders(found: WhatIf) -> None:
-    changed = changed_orders(found)
+def _orders(orders: pd.DataFrame) -> None:
+    changed = changed_orders(orders)
     if changed.empty:
         return
     surround.heading("What would be ordered instead")
@@ -141,11 +154,17 @@ def _orders(found: WhatIf) -> None:
 
 
 def _checks(base: WhatIfBase, anew: WeighedAnew, currency: str) -> None:
-    """The calendar takes longer: it is said to be under way until it is there."""
+    """The calendar takes longer: it is said to be under way until it is there.
+
+    A setting changed meanwhile is taken up at once: what is told to the page gives up a run that
+    has been overtaken, so it is told again and again.
+    """
     surround.heading("What checks would be planned")
     waiting = st.empty()
-    waiting.html(tag("p", "The plan of checks is being worked out anew …", role="status"))
-    checks = checks_if(base, anew)
+
+    under_way = _each_while(lambda: waiting.html(tag("p", CHECKS_SOON, role="status")))
+    under_way()
+    checks = checks_if(base, anew, under_way)
     waiting.html(tag("p", checks_reading(checks, currency)))
     if checks.empty:
         return
@@ -160,6 +179,19 @@ def _checks(base: WhatIfBase, anew: WeighedAnew, currency: str) -> None:
     }
     weeks = f"Visits in the next {counted(anew.settings.weeks_ahead, 'week')}."
     st.html(table(checks, columns, weeks))
+
+
+def _each_while(tell: Callable[[], object]) -> Callable[[], None]:
+    """Tell at once, and again when asked to after a while."""
+    told_at = float("-inf")
+
+    def again() -> None:
+        nonlocal told_at
+        if time.monotonic() - told_at >= _AGAIN_AFTER_S:
+            tell()
+            told_at = time.monotonic()
+
+    return again
 
 
 def _parts(value: object, digits: int) -> str:

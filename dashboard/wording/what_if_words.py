@@ -7,9 +7,12 @@ import re
 import pandas as pd
 
 from dashboard.words import ACTIONS, counted, money
-from pipeline.access.what_if import SETTINGS, WhatIf, WhatIfBase
+from pipeline.access.what_if import SETTINGS, AdviceIf, WhatIfBase
 
 SHOWN = 60
+#: What stands in the place of what is not worked out yet.
+ORDERS_SOON = "Parts to order today are being worked out anew …"
+CHECKS_SOON = "The plan of checks is being worked out anew …"
 SECTION_NAMES = {
     "costs": "Costs",
     "replace or test": "When to replace, test or leave",
@@ -19,20 +22,19 @@ SECTION_NAMES = {
 }
 
 
-def changed_advice(found: WhatIf) -> pd.DataFrame:
+def changed_advice(found: AdviceIf) -> pd.DataFrame:
     """Sensors that would get other advice than the records were built with."""
     rows = found.sensors
     return rows[rows["action"].ne(rows["action_as_built"])].reset_index(drop=True)
 
 
-def changed_orders(found: WhatIf) -> pd.DataFrame:
+def changed_orders(rows: pd.DataFrame) -> pd.DataFrame:
     """Orders that would be other than the records were built with."""
-    rows = found.orders
     same = rows["order_parts"].eq(rows["order_parts_as_built"]).fillna(False)
     return rows[~same].reset_index(drop=True)
 
 
-def advice_counts(found: WhatIf) -> pd.DataFrame:
+def advice_counts(found: AdviceIf) -> pd.DataFrame:
     """Sensors by action, as built and with these settings."""
     names = list(ACTIONS)
     counts = {
@@ -42,7 +44,7 @@ def advice_counts(found: WhatIf) -> pd.DataFrame:
     return pd.DataFrame({"name": names, **counts})
 
 
-def advice_reading(found: WhatIf) -> str:
+def advice_reading(found: AdviceIf) -> str:
     """How many sensors would get other advice."""
     n = len(changed_advice(found))
     of = counted(len(found.sensors), "sensor")
@@ -52,7 +54,7 @@ def advice_reading(found: WhatIf) -> str:
     return f"With these settings {n:,} of {of} in service {verb} other advice than on the worklist."
 
 
-def cost_reading(base: WhatIfBase, found: WhatIf, days: int, currency: str) -> list[str]:
+def cost_reading(base: WhatIfBase, found: AdviceIf, days: int, currency: str) -> list[str]:
     """What following the advice is expected to cost beside planning nothing, and how far that is.
 
     It is a model's estimate, and is told as one.
@@ -88,11 +90,11 @@ def saving_ahead(table: pd.DataFrame, currency: str) -> list[str]:
     ]
 
 
-def orders_reading(found: WhatIf, currency: str) -> str:
+def orders_reading(orders: pd.DataFrame, currency: str) -> str:
     """How the orders of today would change."""
-    changed = changed_orders(found)
-    spent = money(found.orders["order_money"].sum(), currency)
-    built = money(found.orders["order_money_as_built"].sum(), currency)
+    changed = changed_orders(orders)
+    spent = money(orders["order_money"].sum(), currency)
+    built = money(orders["order_money_as_built"].sum(), currency)
     if changed.empty:
         return f"Parts to order today stay as they are: {spent} in all."
     return (

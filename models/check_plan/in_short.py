@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 
 import numpy as np
@@ -34,9 +35,18 @@ CHECKS_IN_SHORT = FrameSchema(
 )
 
 
-def checks_in_short(records: CheckRecords, as_of: date, settings: CheckSettings) -> pd.DataFrame:
-    """Plan as ``plan_checks`` does, with the same parameters: CHECKS_IN_SHORT."""
-    found = solved_shops(records.checked(), as_of, settings)
+def checks_in_short(
+    records: CheckRecords,
+    as_of: date,
+    settings: CheckSettings,
+    now_and_then: Callable[[], None] = lambda: None,
+) -> pd.DataFrame:
+    """Plan as ``plan_checks`` does: CHECKS_IN_SHORT.
+
+    ``now_and_then`` is called while it is worked out, and may give it up by raising; parameters
+    else are those of ``plan_checks``.
+    """
+    found = solved_shops(records.checked(), as_of, settings, now_and_then)
     if found is None:
         about = every_day_closed(records, settings).about
         none = about.assign(owed_count=0, owed_adds=0.0)

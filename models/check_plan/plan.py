@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
@@ -120,19 +121,28 @@ class SolvedShops(NamedTuple):
     bound: np.ndarray
 
 
-def solved_shops(records: CheckRecords, as_of: date, settings: CheckSettings) -> SolvedShops | None:
+def solved_shops(
+    records: CheckRecords,
+    as_of: date,
+    settings: CheckSettings,
+    now_and_then: Callable[[], None] = lambda: None,
+) -> SolvedShops | None:
     """The shops' plans before they are told; None where no day of the weeks ahead is worked.
 
-    Parameters and errors are those of ``plan_checks``; ``records`` are checked already.
+    ``records`` are checked already; ``now_and_then`` is called while they are worked out, and may
+    give it up by raising. Parameters and errors else are those of ``plan_checks``.
     """
     days = working_days(as_of, settings.weeks_ahead, settings.working_days, settings.closed_days)
     if not len(days):
         return None
     gains = sensor_gains(records.costs, days, settings)
+    now_and_then()
     free, bound = free_days(records.bikes, records.windows, as_of, days)
     cases = list(_cases(records, gains, free, as_of, settings))
     size = sum(int((shop.made.case.gain > 0).sum()) for shop in cases)
-    solved = [(shop, solve(shop.made.case, size_of_all=size)) for shop in cases]
+    solved = [
+        (shop, solve(shop.made.case, size_of_all=size, now_and_then=now_and_then)) for shop in cases
+    ]
     return SolvedShops(solved, gains, free, bound)
 
 

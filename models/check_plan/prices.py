@@ -15,6 +15,7 @@ steps (Held, Wolfe & Crowder, Mathematical Programming 6 (1974) 62, from memory)
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,7 +50,13 @@ class Prices:
     opened: np.ndarray
 
 
-def find_prices(case: ShopCase, *, reached: float, steps: int = 300) -> Prices:
+def find_prices(
+    case: ShopCase,
+    *,
+    reached: float,
+    steps: int = 300,
+    now_and_then: Callable[[], None] = lambda: None,
+) -> Prices:
     """Prices near the best.
 
     Parameters
@@ -60,6 +67,8 @@ def find_prices(case: ShopCase, *, reached: float, steps: int = 300) -> Prices:
         What a plan at hand saves; steps are measured by the distance to it.
     steps : int
         Number of steps.
+    now_and_then : callable
+        Called at each step; it may give the search up by raising.
     """
     state = _Relaxed(case)
     hour, part = np.zeros(len(case.bay_hours)), np.zeros(len(case.limits))
@@ -68,6 +77,7 @@ def find_prices(case: ShopCase, *, reached: float, steps: int = 300) -> Prices:
     opened = np.zeros((case.n_depots, len(case.bay_hours)))
     scale, stuck = 1.0, 0
     for step in range(steps):
+        now_and_then()
         value, slopes, open_now = state.at(hour, part, turn)
         opened += (open_now - opened) * max(0.05, 1 / (step + 1))
         if value < best[0] - 1e-9 * abs(value):

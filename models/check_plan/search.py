@@ -9,6 +9,8 @@ records give the same plan.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from models.check_plan.case import Answer, ShopCase, value_of
@@ -28,7 +30,13 @@ _BIKES_ANEW, _OTHERS_ANEW = 14, 10
 _CHOICES_ANEW = 300
 
 
-def good_plan(case: ShopCase, *, steps: int = 200, days_anew: int = 40) -> Answer:
+def good_plan(
+    case: ShopCase,
+    *,
+    steps: int = 200,
+    days_anew: int = 40,
+    now_and_then: Callable[[], None] = lambda: None,
+) -> Answer:
     """A plan near the best, and what no plan can beat.
 
     Parameters
@@ -39,24 +47,28 @@ def good_plan(case: ShopCase, *, steps: int = 200, days_anew: int = 40) -> Answe
         Steps by which prices are found.
     days_anew : int
         How often a few days are planned anew by branch and bound.
+    now_and_then : callable
+        Called while it is worked out; it may give it up by raising.
     """
     draft = Draft(case)
     if not draft.hopeful:
         return Answer(draft.choice, draft.day, 0.0, 0.0)
     draft.fill()
-    prices = find_prices(case, reached=draft.value, steps=steps)
+    prices = find_prices(case, reached=draft.value, steps=steps, now_and_then=now_and_then)
     paid = worth(case, prices.hour, prices.part)
     best = Draft(case)
     rounded = rounded_choices(case, paid, prices.turn)
     best.take_all(rounded.rows, rounded.days)
     at_most = min(prices.at_most, bound_at(case, *rounded[2:]))
     above = np.maximum.reduceat(paid, best.first, axis=0) - prices.turn[:, None]
+    now_and_then()
     improve(best, above, at_most)
+    now_and_then()
     if len(draft.hopeful) <= _SMALL:
         improve(draft, above, at_most)
         best = max((draft, best), key=lambda each: each.value)
     if days_anew and at_most - best.value > _NEAR_ENOUGH * best.value:
-        plan_anew(best, paid, at_most, days_anew)
+        plan_anew(best, paid, at_most, days_anew, now_and_then)
     value = value_of(case, best.choice, best.day)
     return Answer(best.choice, best.day, value, max(at_most, value))
 
@@ -86,7 +98,13 @@ def improve(draft: Draft, above: np.ndarray, at_most: float) -> None:
             return
 
 
-def plan_anew(draft: Draft, paid: np.ndarray, at_most: float, times: int) -> None:
+def plan_anew(
+    draft: Draft,
+    paid: np.ndarray,
+    at_most: float,
+    times: int,
+    now_and_then: Callable[[], None] = lambda: None,
+) -> None:
     """Plan a part anew with the rest of the plan held, ``times`` times or until near enough.
 
     A part is a few days, a few days of which one depot has some, or one depot on all days.
@@ -96,6 +114,7 @@ def plan_anew(draft: Draft, paid: np.ndarray, at_most: float, times: int) -> Non
     kinds = 2 if draft.case.n_depots else 1
     whole = {depot: -np.inf for depot in range(draft.case.n_depots) if _few(draft, depot)}
     for turn in range(times):
+        now_and_then()
         depot = next((d for d, value in whole.items() if value < draft.value), None)
         if turn % 3 == 2 and depot is not None:
             days = np.arange(draft.n_days)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -25,7 +26,9 @@ class Solved(NamedTuple):
     method: str
 
 
-def solve(case: ShopCase, *, size_of_all: int = 0) -> Solved:
+def solve(
+    case: ShopCase, *, size_of_all: int = 0, now_and_then: Callable[[], None] = lambda: None
+) -> Solved:
     """The best plan, or one near it.
 
     Parameters
@@ -35,7 +38,10 @@ def solve(case: ShopCase, *, size_of_all: int = 0) -> Solved:
     size_of_all : int
         Choices times days of all shops that are planned together; the larger, the less time is
         spent on each.
+    now_and_then : callable
+        Called while it is worked out; it may give it up by raising.
     """
+    now_and_then()
     size = int((case.gain > 0).sum())
     if size <= EXACT_UP_TO and size_of_all <= 50 * EXACT_UP_TO:
         exact = best_plan(case, gap=_GAP, node_limit=_NODES)
@@ -47,4 +53,4 @@ def solve(case: ShopCase, *, size_of_all: int = 0) -> Solved:
         return Solved(Answer(best.choice, best.day, best.value, max(at_most, best.value)), "search")
     share = np.clip(size / max(size_of_all, size, 1), 0.05, 1.0)
     anew = int(60 * share * min(1.0, _ANEW_WORTH / max(size_of_all, 1)))
-    return Solved(good_plan(case, days_anew=anew), "search")
+    return Solved(good_plan(case, days_anew=anew, now_and_then=now_and_then), "search")

@@ -41,7 +41,7 @@ from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings
 from pipeline.warehouse.check_plan import settings_for_checks
-from pipeline.warehouse.plans import stock_settings
+from pipeline.warehouse.stock import stock_settings
 
 #: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
 SETTINGS = declared()
@@ -100,14 +100,10 @@ class WhatIfBase:
 
 
 @dataclass(frozen=True)
-class WhatIf:
-    """What other settings come to.
-
-    ``sensors`` WHAT_IF_ADVICE, ``orders`` WHAT_IF_ORDERS, ``expected`` a row of EXPECTED_COST.
-    """
+class AdviceIf:
+    """What would be advised: ``sensors`` WHAT_IF_ADVICE, ``expected`` a row of EXPECTED_COST."""
 
     sensors: pd.DataFrame
-    orders: pd.DataFrame
     expected: dict[str, float]
 
 
@@ -221,8 +217,8 @@ def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
     )
 
 
-def what_if(base: WhatIfBase, anew: WeighedAnew) -> WhatIf:
-    """Advice, orders and cost under other settings, beside those of the build.
+def advice_if(base: WhatIfBase, anew: WeighedAnew) -> AdviceIf:
+    """Advice and cost under other settings, beside the advice of the build.
 
     Parameters
     ----------
@@ -236,17 +232,28 @@ def what_if(base: WhatIfBase, anew: WeighedAnew) -> WhatIf:
         action=action.reindex(base.rows["sensor_id"]).to_numpy(),
         cost=cost_of_advice(costs, action).reindex(base.rows["sensor_id"]).to_numpy(float),
     )
-    return WhatIf(
-        schemas.WHAT_IF_ADVICE.check(sensors),
-        _orders(base, anew.orders),
-        expected_cost(costs, action, 0),
-    )
+    return AdviceIf(schemas.WHAT_IF_ADVICE.check(sensors), expected_cost(costs, action, 0))
 
 
-def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
+def orders_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
+    """Orders under other settings beside those of the build: WHAT_IF_ORDERS.
+
+    One shop and part number a row; parameters are those of ``advice_if``.
+    """
+    keys = ["shop_id", "part_no"]
+    names = [*keys, "need", "order_parts", "order_money", "short_after"]
+    now, built = anew.orders[names], base.orders[names]
+    both = now.merge(built, on=keys, how="outer", suffixes=("", "_as_built"))
+    return schemas.WHAT_IF_ORDERS.check(both.sort_values(keys))
+
+
+def checks_if(
+    base: WhatIfBase, anew: WeighedAnew, now_and_then: Callable[[], None] = lambda: None
+) -> pd.DataFrame:
     """The plan of checks by shop under other settings, beside the build's: WHAT_IF_CHECKS.
 
-    Takes some seconds in a large fleet. Parameters are those of ``what_if``.
+    Takes some seconds in a large fleet. ``now_and_then`` is called meanwhile and may give it up by
+    raising; parameters else are those of ``advice_if``.
     """
     settings, as_of = anew.settings, base.edition.as_of
     records = replace(
@@ -255,22 +262,14 @@ def checks_if(base: WhatIfBase, anew: WeighedAnew) -> pd.DataFrame:
         owed=owed_now(anew.work),
         coming=coming_today(anew.orders, as_of),
     )
-    now = checks_in_short(records, as_of, CheckSettings(**settings_for_checks(settings)))
+    chosen = CheckSettings(**settings_for_checks(settings))
+    now = checks_in_short(records, as_of, chosen, now_and_then)
     names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
     built = base.check_about[names]
     both = now[["shop_name", "saves", "owed_count", "owed_adds", *names]].merge(
         built, on="shop_id", suffixes=("", "_as_built")
     )
     return schemas.WHAT_IF_CHECKS.check(both)
-
-
-def _orders(base: WhatIfBase, orders: pd.DataFrame) -> pd.DataFrame:
-    """Orders under other settings beside those of the build, one shop and part number a row."""
-    keys = ["shop_id", "part_no"]
-    names = [*keys, "need", "order_parts", "order_money", "short_after"]
-    now, built = orders[names], base.orders[names]
-    both = now.merge(built, on=keys, how="outer", suffixes=("", "_as_built"))
-    return schemas.WHAT_IF_ORDERS.check(both.sort_values(keys))
 
 
 def _digest(values: Iterable[np.ndarray] | pd.DataFrame) -> str:

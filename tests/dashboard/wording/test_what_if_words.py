@@ -1,10 +1,8 @@
-from dataclasses import replace
-
 import pandas as pd
 
 from dashboard.wording.what_if_words import checks_reading, file_reading, orders_reading
 from models.plans.settings import PlanSettings
-from pipeline.access.what_if import weigh_anew, what_if
+from pipeline.access.what_if import orders_if, weigh_anew
 from tests.dashboard.fake_what_if import what_if_base
 
 
@@ -39,13 +37,12 @@ def test_no_shop_no_check():
 
 def test_orders_that_change_are_told_beside_the_build():
     base = what_if_base()
-    found = what_if(base, weigh_anew(base, {}))
-    orders = found.orders
+    orders = orders_if(base, weigh_anew(base, {}))
     built = {"order_parts_as_built": orders["order_parts"], "order_money_as_built": 120.0}
-    same = replace(found, orders=orders.assign(**built))
+    same = orders.assign(**built)
     assert orders_reading(same, "").startswith("Parts to order today stay as they are")
     built["order_parts_as_built"] += 1
-    other = replace(found, orders=orders.assign(**built))
+    other = orders.assign(**built)
     assert orders_reading(other, "").startswith("Parts to order today change in 2 places")
     assert "instead of 240" in orders_reading(other, "")
 

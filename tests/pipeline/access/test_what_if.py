@@ -7,7 +7,7 @@ from pipeline.access.check_plan_view import check_plan_view
 from pipeline.access.reading import NotThereError
 from pipeline.access.stock_view import stock_view
 from pipeline.access.views import worklist_view
-from pipeline.access.what_if import checks_if, weigh_anew, what_if, what_if_base
+from pipeline.access.what_if import advice_if, checks_if, orders_if, weigh_anew, what_if_base
 from pipeline.intake.settings.settings_edit import keep_settings
 from pipeline.intake.settings.settings_file import read_settings
 from pipeline.jobs.ingest import rebuild
@@ -29,12 +29,13 @@ def test_a_home_without_records_says_so(home):
 def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
     base = what_if_base(shop, HERE)
     assert base.built_with == base.in_file == PlanSettings()
-    found = what_if(base, weigh_anew(base, asdict(base.built_with)))
+    anew = weigh_anew(base, asdict(base.built_with))
+    found = advice_if(base, anew)
     assert found.sensors["action"].tolist() == found.sensors["action_as_built"].tolist()
     assert (
         found.sensors["sensor_id"].tolist() == worklist_view(shop, HERE).rows["sensor_id"].tolist()
     )
-    orders = found.orders
+    orders = orders_if(base, anew)
     assert orders["order_parts"].tolist() == orders["order_parts_as_built"].tolist()
     assert orders["need"].to_numpy() == pytest.approx(orders["need_as_built"].to_numpy(), rel=1e-6)
     assert found.expected["sensor_count"] > 0
@@ -61,7 +62,7 @@ def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
 def test_other_settings_move_the_cost(shop):
     base = what_if_base(shop, HERE)
     cheap, dear = (
-        what_if(base, weigh_anew(base, {"road_failure_cost": cost})) for cost in (0.0, 5_000.0)
+        advice_if(base, weigh_anew(base, {"road_failure_cost": cost})) for cost in (0.0, 5_000.0)
     )
     assert dear.expected["doing_nothing"] > cheap.expected["doing_nothing"]
 
@@ -70,7 +71,7 @@ def test_a_shop_of_which_hardly_anything_is_known(home, tmp_path):
     unread = {name: SHOP[name] for name in ("shops", "units", "parts", "sensors")}
     hand_in(home, tmp_path / "a", unread)
     base = what_if_base(home, HERE)
-    found = what_if(base, weigh_anew(base, asdict(base.built_with)))
+    found = advice_if(base, weigh_anew(base, asdict(base.built_with)))
     assert found.sensors["action"].eq("not_enough_known").all()
     assert found.expected["sensor_count"] == 0
     assert len(checks_if(base, weigh_anew(base, {}))) == 1
