@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from dashboard.kept_views import KeptViews
 from dashboard.signing_in import who_asks
 from pipeline.access import (
     bench_view,
@@ -84,11 +87,16 @@ def shown_records() -> Shown:
     NotThereError
         There is no own home, and no demo either.
     """
+    return shown_to(who_asks, demo_first=demo_asked_for())
+
+
+def shown_to(who: Callable[[], Asker], *, demo_first: bool) -> Shown:
+    """The same for anyone, whether a page is being drawn for them or not."""
     own = own_home()
-    for home in (demo_home(), own) if demo_asked_for() else (own, demo_home()):
+    for home in (demo_home(), own) if demo_first else (own, demo_home()):
         version = views.current_version(home)
         if version is not None:
-            return Shown(home, version, who_asks())
+            return Shown(home, version, who())
         if home == own and own.kind is not None:
             raise NotPublishedError("Your own records are not published yet.")
     raise views.NotThereError(
@@ -256,21 +264,20 @@ def _read(view: str, shown: Shown, *of: str | None, of_entries: str = "") -> obj
     # before what is kept, since a role may not be served what another of its scope could read
     require(asker, view)
     root = str(shown.home.root)
-    return _kept(view, root, shown.version, of, of_entries, asker.scope, shown.home, asker)
+    key = (view, root, shown.version, of, of_entries, asker.scope)
+    # by name each time, so that a view can be stood in for
+    read: Callable = getattr(_FOUND_IN.get(view, views), view)
+    return _KEPT.get(key, lambda: read(shown.home, asker, *of), _waiting)
 
 
 # A view is the same for all of one scope and pages only read it: kept as it is, without a copy.
-@st.cache_resource(max_entries=200, show_spinner="Reading the records …")
-def _kept(
-    view: str,
-    root: str,
-    version: int,
-    of: tuple[str | None, ...],
-    of_entries: str,
-    scope: str,
-    _home: Home,
-    _asker: Asker,
-) -> object:
-    # by name each time, so that a view can be stood in for
-    read: Callable = getattr(_FOUND_IN.get(view, views), view)
-    return read(_home, _asker, *of)
+_KEPT = KeptViews(200)
+
+
+def _waiting() -> AbstractContextManager:
+    """What stands on the page while a view is read; nothing where no page is being drawn."""
+    return (
+        st.spinner("Reading the records …")
+        if get_script_run_ctx(suppress_warning=True)
+        else nullcontext()
+    )

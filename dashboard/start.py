@@ -151,7 +151,7 @@ def command(port: int) -> list[str]:
         "-m",
         "streamlit",
         "run",
-        os.path.join("dashboard", "app.py"),
+        os.path.join("dashboard", "served.py"),
         f"--server.port={port}",
         f"--server.address={HOST}",
         "--browser.gatherUsageStats=false",

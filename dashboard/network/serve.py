@@ -7,15 +7,20 @@ import secrets
 from functools import partial
 from pathlib import Path
 
+from starlette.datastructures import Headers
 from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.requests import cookie_parser
+from starlette.types import Scope
 from streamlit.runtime.pages_manager import PagesManager
 from streamlit.starlette import App
 
 import dashboard
+from dashboard.ahead import Ahead
 from dashboard.network.door import Door
 from dashboard.network.in_force import PROVIDER, Served, serve_as
 from dashboard.network.sign_ins import Claims, SignIns
+from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings.network_file import Network
 from pipeline.intake.settings.people_file import PeopleFileError, asker_of
@@ -44,6 +49,7 @@ def application(network: Network, sign_ins: SignIns, home: Home) -> App:
                 www_redirect=False,
             ),
             Middleware(Door, network=network, sign_ins=sign_ins, has_part=partial(_has_part, home)),
+            Middleware(Ahead, who=partial(_who_asks, home, sign_ins)),
         ],
     )
 
@@ -53,6 +59,13 @@ def _has_part(home: Home, claims: Claims) -> bool:
         return asker_of(home, claims) is not None
     except PeopleFileError:  # who it is cannot be told: nobody, as on the pages
         return False
+
+
+def _who_asks(home: Home, sign_ins: SignIns, scope: Scope) -> Asker | None:
+    """Who signed in for a request that the door let through; None for nobody."""
+    cookies = cookie_parser("; ".join(Headers(scope=scope).getlist("cookie")))
+    claims = sign_ins.of_cookies(cookies)
+    return None if claims is None else asker_of(home, claims)
 
 
 def sign_in_settings(network: Network) -> dict:

@@ -2,6 +2,7 @@ from dataclasses import replace
 
 from streamlit.runtime.pages_manager import PagesManager
 
+from dashboard.ahead import Ahead
 from dashboard.network.door import Door
 from dashboard.network.serve import PROVIDER, _has_part, application, options, sign_in_settings
 from dashboard.network.sign_ins import SignIns
@@ -37,7 +38,7 @@ def test_the_door_stands_before_the_pages_and_no_page_is_run_around_the_entry(
 ):
     monkeypatch.setattr(PagesManager, "uses_pages_directory", None)
     app = application(NETWORK, SignIns(ORIGIN, 10), Home(tmp_path))
-    assert [one.cls for one in app._user_middleware][-1] is Door
+    assert [one.cls for one in app._user_middleware][-2:] == [Door, Ahead]
     assert PagesManager.uses_pages_directory is False
 
 
