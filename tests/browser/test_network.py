@@ -29,7 +29,7 @@ from tests.browser.served import HOST
 from tests.browser.test_technician_walk import walk_from_test_to_job
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.long]
 
 ADDRESSES = (
     "bench", "register", "job", "tags", "bike?unit=U-002", "trust", "wear", "costs", "parts",
@@ -87,7 +87,6 @@ def test_signed_in_from_a_scanned_tag_to_the_bench_and_out_again(tablet, network
     assert cookies["_streamlit_user"]["value"] not in said
 
 
-@pytest.mark.long
 def test_whoever_comes_first_after_a_start_is_asked_to_sign_in_at_every_address(
     chromium, demo, provider_port, tmp_path
 ):
@@ -104,7 +103,6 @@ def test_whoever_comes_first_after_a_start_is_asked_to_sign_in_at_every_address(
             assert page.locator(".wa-top").count() == 0, address
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("who", [STRANGER, UNVERIFIED])
 def test_who_has_no_part_sees_who_they_are_and_nothing_else(tablet, who):
     tablet.goto("/fleet")
@@ -122,7 +120,6 @@ def test_who_has_no_part_sees_who_they_are_and_nothing_else(tablet, who):
     tablet.get_by_text(NOT_SIGNED_IN).wait_for()
 
 
-@pytest.mark.long
 def test_a_part_that_is_taken_away_counts_from_the_next_press_on(
     chromium, demo, provider_port, tmp_path
 ):
@@ -147,7 +144,6 @@ def test_a_part_that_is_taken_away_counts_from_the_next_press_on(
         heading(page, "The fleet at a glance")
 
 
-@pytest.mark.long
 def test_a_sign_in_ends_by_itself_while_a_page_is_open(chromium, demo, provider_port, tmp_path):
     with (
         network_shop(
@@ -168,7 +164,6 @@ def test_a_sign_in_ends_by_itself_while_a_page_is_open(chromium, demo, provider_
         heading(page, "Bench test of bike harrow 2")
 
 
-@pytest.mark.long
 def test_a_proxy_in_front_may_end_tls(chromium, demo, provider_port, tmp_path):
     with (
         network_shop(
@@ -187,7 +182,6 @@ def test_a_proxy_in_front_may_end_tls(chromium, demo, provider_port, tmp_path):
         no_error(page)
 
 
-@pytest.mark.long
 def test_signing_out_on_one_page_ends_the_other_pages_of_the_same_browser(tablet):
     tablet.goto("/bench")
     sign_in(tablet, OWNER)
@@ -201,7 +195,6 @@ def test_signing_out_on_one_page_ends_the_other_pages_of_the_same_browser(tablet
     other.get_by_text(NOT_SIGNED_IN).wait_for()
 
 
-@pytest.mark.long
 def test_a_file_that_a_page_offers_is_for_those_signed_in(tablet, network):
     tablet.goto("/")
     sign_in(tablet, OWNER)
@@ -215,7 +208,6 @@ def test_a_file_that_a_page_offers_is_for_those_signed_in(tablet, network):
     stranger.close()
 
 
-@pytest.mark.long
 def test_every_page_keeps_to_the_policy_on_scripts_and_can_be_read_aloud(tablet):
     tablet.goto("/bench")
     tablet.get_by_text(NOT_SIGNED_IN).wait_for()
@@ -235,7 +227,6 @@ def test_every_page_keeps_to_the_policy_on_scripts_and_can_be_read_aloud(tablet)
     # that none of it broke the policy is looked at when the page is closed
 
 
-@pytest.mark.long
 def test_a_script_that_we_do_not_know_does_not_run(chromium, network):
     with tablet_at(chromium, network, policy_kept=False) as page:
         page.goto("/bench")
@@ -262,7 +253,6 @@ def _raw(shop: NetworkShop, request: str, *, tls: bool = True) -> bytes:
         return got
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("path", ["/", "/bench", "/_stcore/health", "/_stcore/host-config"])
 def test_a_host_nobody_allowed_is_refused(network, path):
     asked = f"GET {path} HTTP/1.1\r\nHost: {{}}\r\nConnection: close\r\n\r\n"
@@ -274,14 +264,12 @@ def test_a_host_nobody_allowed_is_refused(network, path):
     assert f"location: {network.address}{path}".encode() in led_on
 
 
-@pytest.mark.long
 def test_nothing_is_answered_without_tls(network):
     asked = f"GET / HTTP/1.1\r\nHost: {HOST}:{network.port}\r\nConnection: close\r\n\r\n"
     assert b"200" not in _raw(network, asked, tls=False)
     assert b"html" not in _raw(network, asked, tls=False)
 
 
-@pytest.mark.long
 def test_old_versions_of_tls_are_refused(network):
     old = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     old.check_hostname, old.verify_mode = False, ssl.CERT_NONE
@@ -293,7 +281,6 @@ def test_old_versions_of_tls_are_refused(network):
         old.wrap_socket(plain, server_hostname=HOST)
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(
     ("origin", "host", "status"),
     [
@@ -321,7 +308,6 @@ def test_a_connection_from_elsewhere_is_refused(network, origin, host, status):
     assert refused.value.response.status_code == status
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(
     "size", [{"width": 820, "height": 1180}, {"width": 1280, "height": 900}], ids=["tablet", "desk"]
 )
