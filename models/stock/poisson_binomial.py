@@ -20,6 +20,8 @@ A sensor may ask twice, where its new part fails again: with q_i the chance of t
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 from scipy.fft import next_fast_len
 
@@ -32,6 +34,7 @@ TAIL = 1e-12
 _BEYOND = 1e-17
 #: Sensors in a group above which it goes by its transform.
 _MANY = 100
+_SIDE_BY_SIDE = 4
 
 
 def poisson_binomial(
@@ -80,9 +83,15 @@ def poisson_binomial(
     few = members[group] <= _MANY
     some_twice = None if twice is None else twice[few]
     pmf = _taken_in(chances[few], some_twice, group[few], n_groups, size)
-    for number in np.flatnonzero(members > _MANY).tolist():
+    many = np.flatnonzero(members > _MANY)
+
+    def fill(number: int) -> None:
         own = group == number
         pmf[number] = _of_many(chances[own], None if twice is None else twice[own], size)
+
+    if len(many):
+        with ThreadPoolExecutor(_SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
+            list(at_once.map(fill, many.tolist()))
     return CountDistribution(pmf, mean)
 
 

@@ -49,21 +49,24 @@ Found = TypeVar("Found")
 _PASSED_ON = "Parts passed to or from another owner's shop are left out of what stands here."
 
 
-class _Last(Generic[Found]):
-    """What was worked out last for a page's readers, for the next who asks for the same."""
+class _Lately(Generic[Found]):
+    """What was worked out lately for a page's readers, for the next who asks for the same."""
 
-    def __init__(self) -> None:
-        self._lock = Lock()
-        self._found: tuple[str, Found] | None = None
+    def __init__(self, most: int) -> None:
+        self._most, self._lock = most, Lock()
+        self._found: dict[str, Found] = {}
 
     def of(self, key: str, work_out: Callable[[], Found]) -> Found:
-        """What stands under the key; worked out where the last was asked for under another."""
+        """What stands under the key; worked out where nobody asked for it lately."""
         with self._lock:
-            if self._found is not None and self._found[0] == key:
-                return self._found[1]
+            if key in self._found:
+                self._found[key] = found = self._found.pop(key)  # the last in order, again
+                return found
         found = work_out()
         with self._lock:
-            self._found = (key, found)
+            self._found[key] = found
+            for oldest in list(self._found)[: -self._most]:
+                del self._found[oldest]
         return found
 
 
@@ -73,7 +76,8 @@ class WhatIfBase:
 
     ``built_with`` the settings of the build; ``in_file`` those in the file now; ``problems`` what
     could not stand in it; ``orders`` STOCK_ORDERS and ``check_about`` CHECK_ABOUT of the build,
-    and ``expected`` EXPECTED_COST by the estimate and by each fit.
+    and ``expected`` EXPECTED_COST by the estimate and by each fit. ``weighed``, ``needs`` and
+    ``planned`` hold what was worked out from it lately.
     """
 
     edition: Edition
@@ -90,8 +94,9 @@ class WhatIfBase:
     check_about: pd.DataFrame
     expected: pd.DataFrame
     transfers: pd.DataFrame
-    last_weighed: _Last[Weighed] = field(default_factory=_Last, compare=False)
-    last_needs: _Last[StockRecords] = field(default_factory=_Last, compare=False)
+    weighed: _Lately[Weighed] = field(default_factory=lambda: _Lately(2), compare=False)
+    needs: _Lately[StockRecords] = field(default_factory=lambda: _Lately(2), compare=False)
+    planned: _Lately[pd.DataFrame] = field(default_factory=lambda: _Lately(8), compare=False)
 
     @cached_property
     def lots(self) -> pd.Series:
@@ -130,7 +135,7 @@ class WeighedAnew:
     def orders(self) -> pd.DataFrame:
         """STOCK_ORDERS under these settings."""
         work = self.work[["sensor_id", "work", "work_days"]]
-        records = self.base.last_needs.of(_digest(work), self._stock)
+        records = self.base.needs.of(_digest(work), self._stock)
         settings = StockSettings(**stock_settings(self.settings))
         return orders_today(records, settings, self.base.transfers).orders
 
@@ -209,7 +214,7 @@ def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
     outlook = base.outlook
     # a level, a target or a horizon moves no price, so that the last weighing still holds
     prices = event_prices(outlook, outlook.known, settings)
-    weighed = base.last_weighed.of(_digest(prices), lambda: weigh(outlook, settings))
+    weighed = base.weighed.of(_digest(prices), lambda: weigh(outlook, settings))
     costs = cheapest(outlook, weighed, settings)
     lot = frozenset(base.lots.index[base.lots < settings.lot_share])
     return WeighedAnew(
@@ -255,6 +260,17 @@ def checks_if(
     Takes some seconds in a large fleet. ``now_and_then`` is called meanwhile and may give it up by
     raising; parameters else are those of ``advice_if``.
     """
+    now = base.planned.of(repr(anew.settings), lambda: _checks(base, anew, now_and_then))
+    names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
+    built = base.check_about[names]
+    both = now[["shop_name", "saves", "owed_count", "owed_adds", *names]].merge(
+        built, on="shop_id", suffixes=("", "_as_built")
+    )
+    return schemas.WHAT_IF_CHECKS.check(both)
+
+
+def _checks(base: WhatIfBase, anew: WeighedAnew, now_and_then: Callable[[], None]) -> pd.DataFrame:
+    """The plan of checks under other settings: CHECKS_IN_SHORT."""
     settings, as_of = anew.settings, base.edition.as_of
     records = replace(
         base.checks,
@@ -263,13 +279,7 @@ def checks_if(
         coming=coming_today(anew.orders, as_of),
     )
     chosen = CheckSettings(**settings_for_checks(settings))
-    now = checks_in_short(records, as_of, chosen, now_and_then)
-    names = ["shop_id", "visit_count", "planned_hours", "check_hours"]
-    built = base.check_about[names]
-    both = now[["shop_name", "saves", "owed_count", "owed_adds", *names]].merge(
-        built, on="shop_id", suffixes=("", "_as_built")
-    )
-    return schemas.WHAT_IF_CHECKS.check(both)
+    return checks_in_short(records, as_of, chosen, now_and_then)
 
 
 def _digest(values: Iterable[np.ndarray] | pd.DataFrame) -> str:

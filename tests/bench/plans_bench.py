@@ -1,7 +1,8 @@
 """How fast other costs are weighed, and whether what costs least does in simulated shops.
 
-``python -m tests.bench.plans_bench speed`` weighs 10,000 sensors anew, six times, and prints seconds
-of processor time; ``year`` follows four ways of looking after simulated sensors
+``python -m tests.bench.plans_bench speed`` weighs 11,000 made-up sensors in 20 shops and parts anew,
+six times, and prints seconds of processor time; ``speed --home FOLDER`` does so for a published
+home, as its page of costs does. ``year`` follows four ways of looking after simulated sensors
 on the same lives, with 90 % intervals over the seeds. Tuned on seeds 0 to 99, told on 1000 and up.
 """
 
@@ -9,7 +10,9 @@ from __future__ import annotations
 
 import argparse
 import time
+from dataclasses import asdict
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -30,25 +33,63 @@ from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
 from models.stock.settings import StockSettings
 from models.stock.walk_in import walk_in_rates
+from pipeline.access.what_if import advice_if, orders_if, weigh_anew, what_if_base
+from pipeline.asker import whoever_is_here
+from pipeline.home import Home
 from tests.models.plans.outlooks import RATE, SCALE_KM, SHAPE, TEST, outlook
 
 FIRST_SCORING_SEED = 1000
 ROAD_SHARE, PART = 0.6, 120.0
+#: Of the made-up sensors, by shop and by part.
+SHOP_SHARES, PART_SHARES = (0.4, 0.3, 0.2, 0.1), (0.38, 0.25, 0.2, 0.12, 0.05)
 #: Points of 500 km: all that are run, and how many of them go by before anything is counted.
 STEP_KM, STEPS, UNCOUNTED = 500.0, 1_000, 400
 
 
-def speed(n: int = 10_000) -> None:
-    """Processor time to weigh n sensors anew, part by part."""
+def speed(n: int) -> None:
+    """Processor time to weigh n made-up sensors anew, part by part, another cost each time."""
     rng = np.random.default_rng(0)
-    view = outlook(rng.uniform(0, 90_000, n), belief=rng.beta(0.5, 8, n), fits=11)
+    view = outlook(rng.uniform(0, 110_000, n), belief=rng.beta(0.5, 2.5, n), fits=11)
     view.sensors["new_hazard_ratio"] = rng.lognormal(0, 0.4, n)
-    view.sensors["part_cost"] = rng.choice([96.0, 109.0, 131.0, 214.0], n)
+    # 4 shops and 5 parts, some asked for much and some little
+    shop, part = (rng.choice(len(share), n, p=share) for share in (SHOP_SHARES, PART_SHARES))
+    view.sensors["part_cost"] = np.array([96.0, 109.0, 131.0, 150.0, 214.0])[part]
+    view.sensors["shop_id"] = pd.Series(shop).map("shop {}".format)
+    view.sensors["part_no"] = pd.Series(part).map("P{}".format)
     evidence = EVIDENCE.empty().reindex(range(n)).assign(sensor_id=view.sensors["sensor_id"])
     evidence = EVIDENCE.check(evidence.assign(unit_id="u", part_no="p", last_verdict="pass"))
-    cases, settings = settled_cases(evidence), PlanSettings(road_failure_cost=900.0)
+    cases = settled_cases(evidence)
+    parts = [
+        _weighed_anew(view, cases, PlanSettings(labour_cost_per_hour=70.0 + turn))
+        for turn in range(6)
+    ]
+    _say(parts)
 
-    parts = [_weighed_anew(view, cases, settings) for _ in range(6)]
+
+def speed_of_home(folder: Path) -> None:
+    """The same of a published home, as its page of costs does it."""
+    base = what_if_base(Home(folder), whoever_is_here())
+    settings, parts = asdict(base.built_with), []
+    for turn in range(6):
+        seconds: dict[str, float] = {}
+        values = settings | {"labour_cost_per_hour": 70.0 + turn}
+        anew = _timed(seconds, "weighed, and the advice", weigh_anew, base, values)
+        _timed(seconds, "advice beside the build's", advice_if, base, anew)
+        _timed(seconds, "orders today", orders_if, base, anew)
+        parts.append(seconds)
+    print(f"{len(base.rows):,} sensors in service")
+    _say_needs(anew.orders)
+    _say(parts)
+
+
+def _say_needs(orders: pd.DataFrame) -> None:
+    print(
+        f"{len(orders)} shops and parts, of up to {orders['n_sensors'].max():,} sensors and "
+        f"{orders['need'].max():.0f} parts needed"
+    )
+
+
+def _say(parts: list[dict[str, float]]) -> None:
     print("seconds of processor time: as the page opens | once a setting is changed, of five")
     for name in [*parts[0], "all of it"]:
         first, *later = (sum(p.values()) if name == "all of it" else p[name] for p in parts)
@@ -57,33 +98,29 @@ def speed(n: int = 10_000) -> None:
 
 def _weighed_anew(view: Outlook, cases: pd.DataFrame, settings: PlanSettings) -> dict[str, float]:
     """Seconds of each part of a weighing anew."""
-    seconds = {}
-
-    def timed(what: str, call):
-        start = time.process_time()
-        result = call()
-        seconds[what] = time.process_time() - start
-        return result
-
-    weighed = timed("cost of every alternative", lambda: weigh(view, settings))
-    costs = timed("what costs least", lambda: cheapest(view, weighed, settings))
-    action = timed("advice", lambda: advised_actions(cases, costs, settings))
+    seconds: dict[str, float] = {}
+    weighed = _timed(seconds, "cost of every alternative", weigh, view, settings)
+    costs = _timed(seconds, "what costs least", cheapest, view, weighed, settings)
+    action = _timed(seconds, "advice", advised_actions, cases, costs, settings)
     work = planned_work(costs, action)
-    need = timed("parts asked for, 11 fits", lambda: part_need(view, work))
-    records = _stock_records(view, need)
-    allowed = stock.TRANSFERS_ALLOWED.empty()
-    timed("orders today", lambda: orders_today(records, StockSettings(), allowed))
+    need = _timed(seconds, "parts asked for, 11 fits", part_need, view, work)
+    records, allowed = _stock_records(view, need), stock.TRANSFERS_ALLOWED.empty()
+    today = _timed(seconds, "orders today", orders_today, records, StockSettings(), allowed)
+    if settings.labour_cost_per_hour == PlanSettings.labour_cost_per_hour:
+        _say_needs(today.orders)
     return seconds
 
 
+def _timed(seconds: dict[str, float], what: str, call, *of):
+    start = time.process_time()
+    result = call(*of)
+    seconds[what] = time.process_time() - start
+    return result
+
+
 def _stock_records(view: Outlook, need: np.ndarray) -> StockRecords:
-    """Four shops and five part numbers, nothing on the shelf."""
+    """Nothing on the shelf."""
     sensors = view.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
-    number = np.arange(len(sensors))
-    sensors = sensors.assign(
-        shop_id=pd.Series(number % 4).map("shop {}".format),
-        part_no=pd.Series(number % 5).map("P{}".format),
-    )
     parts = pd.DataFrame({"part_no": [f"P{k}" for k in range(5)], "unit_price": 120.0})
     days = view.days[view.days > 0].astype(float)
     return StockRecords(
@@ -205,10 +242,15 @@ def year(seeds: int, first: int) -> None:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser()
     parser.add_argument("part", choices=["speed", "year"])
+    parser.add_argument("--home", type=Path)
+    parser.add_argument("--sensors", type=int, default=11_000)
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--first", type=int, default=FIRST_SCORING_SEED)
     chosen = parser.parse_args()
     if chosen.part == "speed":
-        speed()
+        if chosen.home is None:
+            speed(chosen.sensors)
+        else:
+            speed_of_home(chosen.home)
     else:
         year(chosen.seeds, chosen.first)
