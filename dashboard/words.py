@@ -220,6 +220,8 @@ def milliseconds(value: object, blank: str = NOT_KNOWN) -> str:
     """A short time, to two figures or the whole millisecond."""
     if not known(value):
         return blank
+    if value < 1:  # as recordings at the rates of sound show them
+        return f"{value:.2g} ms"
     return f"{value:.1f} ms" if value < 10 else f"{value:,.0f} ms"
 
 

@@ -54,8 +54,10 @@ def look_of(bench: Bench) -> LogLook | str | None:
 
 def ask_about(bench: Bench, look: LogLook) -> None:
     """Which channel is which, and what else the file does not say of itself."""
-    said = [f"A {look.kind}.", *look.facts]
-    st.html(tag("div", tag("p", " ".join(said)), bullets(look.troubles), class_="wa-quiet"))
+    st.html(tag("p", " ".join([f"A {look.kind}.", *look.facts]), class_="wa-quiet"))
+    if look.troubles:
+        head = tag("p", "What cannot be read in it:")
+        st.html(tag("div", head, bullets(look.troubles), class_="wa-waits"))
     ask_columns(look, bench.draft.key)
     if SCALE in look.asks:
         ask_scale(bench.draft.key)

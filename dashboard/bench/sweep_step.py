@@ -107,9 +107,8 @@ def _taken(bench: Bench) -> bool:
 
 
 def _size_words(kept: bytes) -> str:
-    first = kept[:4096]
-    if is_marked(first) and b"\x00" in first:
-        return f"A recording of {len(kept) / (1 << 20):,.1f} MB"
+    if is_marked(kept[:4096]):
+        return f"A recording of {len(kept) / (1 << 20):,.2f} MB"
     return f"A sweep of {counted(len(kept.splitlines()), 'line')}"
 
 
@@ -150,27 +149,27 @@ def _show(bench: Bench, look: LogLook, shown: TypedSweep | str | None) -> None:
     found = recorded(bench)
     if found is None:
         return
-    if found.not_judged:
-        st.html(tag("p", found.not_judged, class_="wa-waits", role="status"))
     if shown.troubles:
         head = tag("p", "The intake will mark or set aside:")
         st.html(tag("div", head, bullets(shown.troubles), class_="wa-waits"))
     word, why = sweep_verdict(shown.measures)
-    missed = could_have_missed(shown.measures, shown.profile) if shown.measures else []
-    missed = [] if found.not_judged else missed
+    if found.not_judged:
+        why = [found.not_judged]
+    elif shown.measures:
+        why = [*why, *could_have_missed(shown.measures, shown.profile)]
     head = tag("p", f"By the rules: {word.lower()}", class_="wa-big")
-    st.html(tag("div", head, bullets([*why, *missed]), role="status"))
+    st.html(tag("div", head, bullets(why), role="status"))
     told = _told(found, look, " ".join(why))
     if told:
         st.html(tag("div", tag("p", "Of the recording itself:"), bullets(told), class_="wa-quiet"))
-    if not shown.trace.empty:
-        channel = "volt" if found.not_judged else str(bench.draft.value("sweep_channel"))
+    if not found.not_judged and not shown.trace.empty:
+        channel = str(bench.draft.value("sweep_channel"))
         show_still(shown.trace, shown.dropouts, channel=channel, name=f"typed_{bench.draft.name}")
 
 
 def _told(found: Recorded, look: LogLook, said: str) -> list[str]:
     """What the reader says of the recording and nothing above says already."""
-    facts = [fact for fact in found.facts if fact not in said and fact != found.not_judged]
+    facts = [fact for fact in found.facts if fact not in said]
     new = [trouble for trouble in found.troubles if trouble not in look.troubles]
     return [*facts, *(new if found.made_from else [])]
 

@@ -23,6 +23,8 @@ from pipeline.intake.loggers.recording import (
 #: The field of each of our columns.
 PLACES = tuple(f"place_{name}" for name in SAMPLES)
 KEEPS = "kept"
+#: Wide enough for a channel's name, rate and unit.
+_WIDE = 440
 
 
 def looked(content: bytes, name: str, remembered: Mapping[str, str]) -> LogLook | str:
@@ -67,7 +69,7 @@ def ask_columns(look: LogLook, key: Callable[[str], str]) -> None:
                 key=key(place),
                 format_func=labels.__getitem__,
                 placeholder="none",
-                width=WIDTH,
+                width=_WIDE,
             )
 
 

@@ -97,3 +97,8 @@ def test_no_word_list_calls_a_bike_safe_or_a_sensor_good():
     assert "safe" not in said
     assert "good" not in said
     assert "no statement that the bike is safe" in words.ACTION_MEANINGS["leave"]
+
+
+def test_short_times_keep_two_figures_however_short():
+    said = [words.milliseconds(ms) for ms in (0.0208, 0.125, 5.0, 125.4)]
+    assert said == ["0.021 ms", "0.12 ms", "5.0 ms", "125 ms"]

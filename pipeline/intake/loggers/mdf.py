@@ -39,6 +39,7 @@ from pipeline.intake.loggers.side_by_side import Series, sweep_frame
 KIND = "measurement file (MDF 4)"
 MEMORY_BYTES = 3 << 30
 LONGEST_S = 120
+_NAMED = 5
 _BEGINS = (b"MDF     ", b"UnFinMF ")
 
 
@@ -61,12 +62,12 @@ def is_mdf(first: bytes) -> bool:
 
 def look(file: LogFile, remembered: Mapping[str, str]) -> LogLook:
     """The channels of numbers over time, by their names and stated units."""
-    troubles = Troubles(file.name)
-    found = _usable(_listed(file), troubles)
+    listed = _listed(file)
+    found = _usable(listed)
+    others = _others(listed)
     if not found:
-        said = "; ".join(troubles.told())
         raise LogError(
-            f"{file.name} has no channel of numbers over time; expected one. {said}".strip()
+            f"{file.name} has no channel of numbers over time; expected one. {others}".strip()
         )
     channels = tuple(
         LogChannel(name, _label(name, one), one.unit, one.samples, one.step_s)
@@ -76,8 +77,7 @@ def look(file: LogFile, remembered: Mapping[str, str]) -> LogLook:
         KIND,
         channels,
         likely=_likely(channels, remembered),
-        facts=(f"{len(channels):,} channels of numbers over time.",),
-        troubles=troubles.told(),
+        facts=(f"{len(channels):,} channels of numbers over time.", *([others] if others else [])),
         own_names=True,
     )
 
@@ -134,12 +134,18 @@ def _label(name: str, one: _Found) -> str:
     return f"{name} ({one.unit or 'no unit'}{rate})"
 
 
-def _usable(listed: list[_Found], troubles: Troubles) -> dict[str, _Found]:
-    """Channels of numbers by their names; what is against the others is a trouble."""
-    for one in listed:
-        if one.against:
-            troubles.add(f"group {one.at[0] + 1}", one.name, one.against, "numbers over time")
+def _usable(listed: list[_Found]) -> dict[str, _Found]:
+    """Channels of numbers over time by their names."""
     return {one.name: one for one in listed if one.samples and not one.against}
+
+
+def _others(listed: list[_Found]) -> str:
+    """The channels that cannot be a sweep and why, the first few by name; blank without any."""
+    against = [f"{one.name} ({one.against})" for one in listed if one.against]
+    if not against:
+        return ""
+    more = f" and {len(against) - _NAMED:,} more" if len(against) > _NAMED else ""
+    return f"No sweep can be in: {', '.join(against[:_NAMED])}{more}."
 
 
 def _listed(file: LogFile, more: tuple[str, ...] = ()) -> list[_Found]:
@@ -168,7 +174,7 @@ def _read(file: LogFile, columns: Mapping[str, str]) -> tuple[dict[str, _Found],
     """All channels by name, and times and values of those chosen."""
     with tempfile.TemporaryDirectory(prefix="mdf-") as folder:
         out = Path(folder) / "read.npz"
-        found = _usable(_listed(file, (str(out), *columns.values())), Troubles(file.name))
+        found = _usable(_listed(file, (str(out), *columns.values())))
         chosen(tuple(found), columns, ("signal",))
         with np.load(out, allow_pickle=False) as read:
             return found, {ours: (read[f"t{n}"], read[f"v{n}"]) for n, ours in enumerate(columns)}

@@ -29,8 +29,9 @@ def test_channels_are_listed_with_unit_and_rate_and_the_others_with_a_reason(fil
     assert found.channels[0].step_s == pytest.approx(0.005)
     assert found.channel_of("TPS fine") == "volt"
     assert found.own_names
-    assert "group 3, made: “its values are made by a formula in the file" in found.troubles[0]
-    assert "group 4, words" in found.troubles[1]
+    assert found.troubles == ()
+    assert "made (its values are made by a formula in the file" in found.facts[1]
+    assert "words (its values are no numbers)" in found.facts[1]
 
 
 @pytest.mark.long
