@@ -13,7 +13,7 @@ import duckdb
 from pyarrow import parquet
 
 from pipeline.intake.contract import TABLES
-from pipeline.intake.csv_text import BrokenFileError
+from pipeline.intake.csv_text import BrokenFileError, record_count
 from pipeline.intake.read_rows import (
     ISSUES_DDL,
     Source,
@@ -104,6 +104,8 @@ def _load_from(connection: duckdb.DuckDBPyConnection, source: Source) -> None:
         "create or replace temp table samples as select "  # noqa: S608 - names of the contract
         f"nullif(trim(session_id::varchar), '') as session_id, {columns} from {source.relation}",
     )
+    if source.text is not None:
+        _refuse_lost_records(connection, source.text.path)
     run(connection, "intake/sql/read/sweep_samples")
     wrong = _columns_without_numbers(connection, source)
     if source.is_parquet:
@@ -117,6 +119,19 @@ def _load_from(connection: duckdb.DuckDBPyConnection, source: Source) -> None:
     if not source.is_parquet:
         run(connection, "intake/sql/read/sweep_rejects")
         run(connection, "intake/sql/read/sweep_reject_rows")
+
+
+def _refuse_lost_records(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Raise BrokenFileError where the reader neither gave back nor rejected every record."""
+    (read,) = one_row(connection.execute("select count(*) from samples"))
+    (rejected,) = one_row(connection.execute("select count(distinct line) from reject_errors"))
+    there = record_count(path)
+    if read + rejected != there:
+        raise BrokenFileError(
+            f"by its quotes the file has {there:,} records, but only {read + rejected:,} could be "
+            "told apart: a quote is missing, left open or beside what it encloses; expected quotes "
+            "in pairs"
+        )
 
 
 def _number(name: str, source: Source) -> str:

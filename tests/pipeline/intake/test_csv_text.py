@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.intake.csv_text import BrokenFileError, line_of, read_header, record_starts
+from pipeline.intake import csv_text as module
+from pipeline.intake.csv_text import (
+    BrokenFileError,
+    line_of,
+    read_header,
+    record_count,
+    record_starts,
+)
 
 
 def _write(tmp_path, text: bytes):
@@ -71,3 +78,15 @@ def test_records_start_where_the_standard_reader_says(tmp_path_factory, rows):
 def test_a_header_that_cannot_be_told_is_refused(tmp_path, text, said):
     with pytest.raises(BrokenFileError, match=said):
         read_header(_write(tmp_path, text))
+
+
+@given(st.text(alphabet='a,"\r\n', min_size=1, max_size=60), st.integers(1, 9))
+def test_records_are_counted_a_stretch_at_a_time_as_they_are_found_at_once(
+    tmp_path_factory, text, stretch
+):
+    path = _write(tmp_path_factory.mktemp("counted"), text.encode())
+    usual, module._STRETCH_BYTES = module._STRETCH_BYTES, stretch
+    try:
+        assert record_count(path) == len(record_starts(path))
+    finally:
+        module._STRETCH_BYTES = usual

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.intake.read_sweeps import read_sweeps, samples_path
+from pipeline.intake.read_sweeps import read_sweeps, samples_into, samples_path
 from pipeline.intake.receive import HandedFile
 from pipeline.statements import connect, run
 
@@ -99,3 +99,26 @@ def test_any_numbers_come_back_the_same(tmp_path_factory, suffix, values):
     for name, wanted in (("t_s", t_s), ("signal", signal)):
         for found, value in zip(samples[name], wanted, strict=True):
             assert found == value or (math.isnan(found) and math.isnan(value))
+
+
+def _issues(folder, text: bytes) -> list[tuple]:
+    path = folder / "0001.csv"
+    path.write_bytes(text)
+    connection = connect()
+    samples_into(connection, HandedFile(1, 1, "sweeps.csv", path, date(2026, 6, 1)))
+    return connection.execute(
+        "select effect, line, reason from read_issues where effect <> 'notice'"
+    ).fetchall()
+
+
+def test_a_sample_that_the_reader_passes_over_in_silence_sets_the_file_aside(tmp_path):
+    ((effect, _, reason),) = _issues(tmp_path, b'"s"ession_id\r\n"S8";"91.2105";"0.200089"\r\n')
+    assert effect == "file"
+    assert "the file has 1 records, but only 0 could be told apart" in reason
+
+
+def test_a_sample_cut_off_within_quotes_is_set_aside_alone(tmp_path):
+    head, good = b"session_id,t_s,signal,note\n", b'"T1","0.1","2.5","a\nb"\n'
+    found = _issues(tmp_path, head + good + good + b'"T1","0.')
+    # lines are counted by records here, which differs where values hold line breaks
+    assert [(effect, line) for effect, line, _ in found] == [("row", 4)]
