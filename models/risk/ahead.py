@@ -27,9 +27,10 @@ from models.plans.wording import in_100
 from models.risk.assumed import BetaPrior
 from models.risk.delay import Delay, assumed_delay
 from models.risk.hazard import DefectHazard
-from models.risk.now import Chances, defect_chances
+from models.risk.now import N_RESAMPLES, Chances, defect_chances
 from models.risk.odometer_rate import Riding, km_ahead
 from models.risk.schemas import SENSORS_NOW, RecordSchema
+from models.risk.spreads import Spreads, chances_with
 
 HORIZONS_KM = (1_000.0, 5_000.0, 10_000.0)
 HORIZONS_DAYS = (30, 90, 180)
@@ -147,6 +148,7 @@ def risk_ahead(
     horizons_days: tuple[float, ...] = HORIZONS_DAYS,
     n_draws: int = 100,
     level: float = 0.9,
+    spreads: Spreads | None = None,
     **settings: Any,
 ) -> pd.DataFrame:
     """Chances of a defect and of a road failure within km and by dates, for each sensor.
@@ -173,7 +175,9 @@ def risk_ahead(
     n_draws : int
         Number of draws behind the intervals.
     level : float
-        Chance that an interval is meant to hold.
+        Chance that an interval is meant to hold; 0.9 with ``spreads``.
+    spreads : Spreads, optional
+        Of the sensors, as ``RiskResults.spreads`` holds them, for the curve's own intervals.
     **settings
         Those of ``defect_chances``, as ``RiskResults.settings`` holds them: ``in_view`` a series
         indexed by sensor.
@@ -190,7 +194,8 @@ def risk_ahead(
     if model is not None and len(known):
         drawn = _draws(model.delay_ or assumed_delay(), share, n_draws, settings.get("seed", 0))
         grid = _grid(horizons_km, float(points[known].max(initial=0.0)))
-        chances = _curve(model, sensors.iloc[known], grid, level, settings)
+        own = None if spreads is None else spreads.take(known)
+        chances = _curve(model, sensors.iloc[known], grid, level, own, settings)
         for some in np.split(np.arange(len(known)), np.arange(_CHUNK, len(known), _CHUNK)):
             part = _logit_draws(*(c[some] for c in chances), drawn.z, level)
             ahead = heard_ahead(grid, part, drawn.rate, points[known[some]])
@@ -273,12 +278,17 @@ def _curve(
     sensors: pd.DataFrame,
     grid_km: np.ndarray,
     level: float,
+    spreads: Spreads | None,
     settings: dict[str, Any],
 ) -> tuple[np.ndarray, ...]:
     """Chance of the defect, lower and upper end at the points of the grid, shape (n, grid)."""
-    found = chances_under(
-        model, sensors, settings | {"horizons_km": tuple(grid_km), "level": level}
-    )
+    how = settings | {"horizons_km": tuple(grid_km)}
+    if spreads is None:
+        found = chances_under(model, sensors, how | {"level": level})
+    else:
+        view = settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
+        how |= {"in_view": view, "n_resamples": N_RESAMPLES}
+        found = chances_with(spreads, model, sensors, **how)
     return tuple(np.clip(values, _TINY, 1 - _TINY) for values in found)
 
 

@@ -219,7 +219,9 @@ class DefectHazard(BaseEstimator):
         age = np.asarray(age_km, dtype=float)
         chosen = self.coef_[None, :] if coef is None else coef
         edges, total = self._cumulative(chosen, float(np.max(age, initial=0.0)))
-        ratio = np.exp(chosen[:, self.n_base_ :] @ self.life_columns_.transform(X).T)
+        # not a product of matrices, whose last digit hangs on how many rows there are
+        other = chosen[:, self.n_base_ :], self.life_columns_.transform(X)
+        ratio = np.exp(np.einsum("dc,nc->dn", *other))
         ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
         hazard = _interpolated(edges, total, age) * ratio
         return hazard[0] if coef is None else hazard

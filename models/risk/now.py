@@ -24,6 +24,9 @@ from models.risk.signs import sign_of, with_sign
 HORIZONS_KM = (0.0, 1_000.0, 5_000.0, 10_000.0)
 #: Sensors worked out at a time: with all draws, and at the fitted coefficients alone.
 _CHUNK, _CHUNK_OF_ONE = 200, 2_000
+_DRAWS_AT_ONCE = 40_000
+#: Draws behind an interval.
+N_RESAMPLES = 200
 _LEAST = 1e-300
 _SAME_KM = 1e-6
 #: Courses of the readings drawn for the intervals.
@@ -96,7 +99,7 @@ def defect_chances(
     sensitivity: BetaPrior = TEST_SENSITIVITY,
     spacing_km: float = TEST_SPACING_KM,
     horizons_km: tuple[float, ...] = HORIZONS_KM,
-    n_resamples: int = 200,
+    n_resamples: int = N_RESAMPLES,
     level: float = 0.9,
     seed: int = 0,
     in_view: np.ndarray | None = None,
@@ -217,7 +220,7 @@ def _log_no_defect(
     sensitivity: BetaPrior = TEST_SENSITIVITY,
     spacing_km: float = TEST_SPACING_KM,
     horizons_km: tuple[float, ...] = HORIZONS_KM,
-    n_resamples: int = 200,
+    n_resamples: int = N_RESAMPLES,
     seed: int = 0,
     in_view: np.ndarray | None = None,
     wear_readings: pd.DataFrame | None = None,
@@ -238,11 +241,12 @@ def _log_no_defect(
     seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     ahead = np.asarray(horizons_km)
     unsigned = Unsigned(model, sensors_now, read, Draws(draws, s, rate), gaps_km, seen, ahead)
-    for members in _chunks(np.flatnonzero(sign.isna())):
+    size = max(_CHUNK, min(_CHUNK_OF_ONE, _DRAWS_AT_ONCE // (1 + n_resamples)))
+    for members in _chunks(np.flatnonzero(sign.isna()), size):
         yield members, unsigned.of(members)[0]
     for name in sorted(set(sign.dropna())):
         members, share = np.flatnonzero(sign == name), shares[name]
-        parts = [unsigned.of(some) for some in _chunks(members)]
+        parts = [unsigned.of(some) for some in _chunks(members, size)]
         log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
         q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
         yield members, with_sign(log_ok, q, silence)

@@ -15,7 +15,7 @@ from models.risk.delay import Delay
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.lives import found_on_entry
-from models.risk.now import defect_chances, usual_test_spacing_km
+from models.risk.now import HORIZONS_KM, defect_chances, usual_test_spacing_km
 from models.risk.road import road_failure_share
 from models.risk.schemas import (
     CONTACT_GAPS,
@@ -27,6 +27,7 @@ from models.risk.schemas import (
     WEAR_READINGS,
 )
 from models.risk.signs import learned_shares, sign_of
+from models.risk.spreads import SPREAD_KM, Remember, Spreads, chances_with, spreads_of
 from models.risk.view import in_view_chances, paces
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
@@ -49,7 +50,8 @@ class RiskResults:
     ``mostly_assumed``, ``test_spacing_km``, ``delay`` (km until a defect is heard of, whether
     learned or assumed; None where no contact is given) and, apart from the defect,
     ``road_failures``. ``settings`` are those of ``defect_chances``, for an explanation;
-    its ``in_view`` is indexed by sensor.
+    its ``in_view`` is indexed by sensor. ``spreads`` are those of the sensors' intervals, by place,
+    where they were asked for.
     """
 
     defect_risk: pd.DataFrame
@@ -57,6 +59,7 @@ class RiskResults:
     model: DefectHazard | None
     summary: dict[str, Any]
     settings: dict[str, Any]
+    spreads: Spreads | None = None
 
 
 def fit_and_score(
@@ -71,6 +74,7 @@ def fit_and_score(
     fitted: FittedRisk | None = None,
     seed: int = 0,
     n_resamples: int = 200,
+    remember: Remember | None = None,
 ) -> RiskResults:
     """Fit the hazard of defect to observed lives and score each sensor in service.
 
@@ -97,6 +101,9 @@ def fit_and_score(
         Models already fitted to these records (``fit_risk``), which are then not fitted again.
     seed, n_resamples : int
         Seed and number of the draws behind the intervals.
+    remember : callable, optional
+        Intervals are then as wide as in ``models.risk.spreads``, and what it remembers is not
+        worked out again; by default by draws for each sensor where it stands.
 
     Raises
     ------
@@ -131,7 +138,11 @@ def fit_and_score(
         "wear_readings": _checked(wear_readings, WEAR_READINGS),
         "growth": fitted.growth,
     }
-    risk = _risk(main, sensors, in_view=in_view, n_resamples=n_resamples, **settings)
+    spreads = None
+    if remember is not None:
+        spreads = _spreads(main, sensors, in_view, remember, n_resamples=n_resamples, **settings)
+    how = {"n_resamples": n_resamples, "spreads": spreads, **settings}
+    risk = _risk(main, sensors, in_view=in_view, **how)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted.silent_model is not None:
         others = (("silent", fitted.silent_model, in_view), ("all_heard", main, in_view >= 0))
@@ -146,6 +157,7 @@ def fit_and_score(
         main,
         summary,
         settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
+        spreads,
     )
 
 
@@ -179,8 +191,32 @@ def _delay_summary(delay: Delay) -> dict[str, Any]:
     return asdict(delay) | {"mean_km": delay.mean_km}
 
 
+def _spreads(
+    fitted: DefectHazard | None,
+    sensors: pd.DataFrame,
+    in_view: np.ndarray,
+    remember: Remember,
+    **settings: Any,
+) -> Spreads:
+    """By sensor, blank where there is no model or no age."""
+    shape = (len(sensors), len(SPREAD_KM))
+    result = Spreads(np.full(shape, np.nan), np.full(shape, np.nan))
+    known = np.flatnonzero(sensors["age_now_km"].notna())
+    if fitted is not None and len(known):
+        some = sensors.iloc[known].reset_index(drop=True)
+        found = spreads_of(fitted, some, in_view[known], remember, **settings)
+        for own, values in zip(result, found, strict=True):
+            own[known] = values
+    return result
+
+
 def _risk(
-    fitted: DefectHazard | None, sensors: pd.DataFrame, *, in_view: np.ndarray, **settings: Any
+    fitted: DefectHazard | None,
+    sensors: pd.DataFrame,
+    *,
+    in_view: np.ndarray,
+    spreads: Spreads | None = None,
+    **settings: Any,
 ) -> pd.DataFrame:
     """Chances and intervals by sensor, blank where there is no model or no age."""
     risk = pd.DataFrame({"sensor_id": sensors["sensor_id"]})
@@ -190,7 +226,13 @@ def _risk(
     known = sensors["age_now_km"].notna() & (fitted is not None)
     if fitted is None or not known.any():
         return risk
-    chances = defect_chances(fitted, sensors[known], in_view=in_view[known.to_numpy()], **settings)
+    some, view = sensors[known], in_view[known.to_numpy()]
+    if spreads is None:
+        chances = defect_chances(fitted, some, in_view=view, **settings)
+    else:
+        own = spreads.take(np.flatnonzero(known))
+        how = {"in_view": view, "horizons_km": HORIZONS_KM, **settings}
+        chances = chances_with(own, fitted, some, **how)
     for i, name in enumerate(_NAMES):
         for end, values in zip(("", "_low", "_high"), chances, strict=True):
             risk.loc[known, name + end] = values[:, i]

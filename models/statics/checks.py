@@ -35,7 +35,7 @@ from models.statics.worded_checks import (
     no_resistance_rows,
     wiggle_rows,
 )
-from models.statics.wording import place_in_band, shown
+from models.statics.wording import place_on_side, said_once, shown
 
 _NEXT_STEP = {
     "supply": "look at the supply and its wiring first",
@@ -194,7 +194,7 @@ def _measured(
             "check": check,
             "state": state,
             "value": value.where(np.isfinite(value)),
-            "value_text": [shown(v, unit) for v in value],
+            "value_text": said_once([value], lambda v: shown(v, unit)),
             "unit": unit,
             "low": limits.low,
             "high": limits.high,
@@ -222,20 +222,34 @@ _LABELS = {"supply": "Supply", "ground": "Ground difference"}
 
 
 def _with_text(block: pd.DataFrame) -> pd.DataFrame:
-    return block.assign(text=[_sentence(row) for row in block.to_dict("records")])
+    """Rows that say the same are worded once: values shown alike, on the same side of a limit."""
+    value, low, high = block["value"], block["low"], block["high"]
+    side = np.where(value < low, -1, np.where(value > high, 1, 0))
+    told = [block[name] for name in ("check", "state", "value_text", "unit", "words", "points_to")]
+    return block.assign(text=said_once([*told, low, high, side], _sentence))
 
 
-def _sentence(row: dict) -> str:
+def _sentence(
+    check: str,
+    state: str,
+    value_text: str,
+    unit: str,
+    words: str,
+    points_to: str,
+    low: float,
+    high: float,
+    side: int,
+) -> str:
     """One plain sentence with numbers and units."""
-    label = _label(row["check"])
-    if row["state"] == "not_read":
+    label = _label(check)
+    if state == "not_read":
         return f"{label}: not read."
-    if row["state"] == "no_band":
-        why = "no good range for this part number yet" if pd.isna(row["words"]) else row["words"]
-        return f"{label} {row['value_text']}: not judged ({why})."
-    place = place_in_band(row["value"], row["low"], row["high"], row["unit"])
-    following = f": {_NEXT_STEP[row['points_to']]}" if row["points_to"] in _NEXT_STEP else ""
-    return f"{label} {row['value_text']}, {place} ({row['words']}){following}."
+    if state == "no_band":
+        why = "no good range for this part number yet" if pd.isna(words) else words
+        return f"{label} {value_text}: not judged ({why})."
+    place = place_on_side(side, value_text, low, high, unit)
+    following = f": {_NEXT_STEP[points_to]}" if points_to in _NEXT_STEP else ""
+    return f"{label} {value_text}, {place} ({words}){following}."
 
 
 def _with_question(block: pd.DataFrame, question: pd.Series) -> pd.DataFrame:
@@ -259,14 +273,12 @@ def _ground(readings: pd.DataFrame, asked: pd.DataFrame, limits: _Limits) -> pd.
     block = _measured(readings, "ground", difference, limits, "ground")
     # The plug's ground cannot lie below battery negative by itself.
     below = difference < limits.low
-    exchanged = pd.Series(
-        [
-            f"Supply to the plug's ground pin {shown(b, 'V')} is more than to battery negative "
-            f"{shown(a, 'V')}: were the two exchanged?"
-            for a, b in readings[pair].to_numpy()
-        ],
-        index=readings.index,
-    ).where(below, "")
+    exchanged = pd.Series("", index=readings.index, dtype=object)
+    exchanged[below] = [
+        f"Supply to the plug's ground pin {shown(b, 'V')} is more than to battery negative "
+        f"{shown(a, 'V')}: were the two exchanged?"
+        for a, b in readings.loc[below, pair].to_numpy()
+    ]
     return _with_question(block, question.where(question != "", exchanged))
 
 
@@ -313,11 +325,9 @@ def _supply_first(block: pd.DataFrame, supply_out: pd.Series) -> pd.DataFrame:
     """A signal out of band while the supply is out of band speaks of the supply."""
     moved = block["points_to"].eq("sensor") & supply_out[block["row"]].to_numpy()
     moved &= block["check"].isin(PAIRS["V"])
-    supply_first = _with_text(block.assign(points_to="supply_first"))["text"]
-    return block.assign(
-        points_to=block["points_to"].mask(moved, "supply"),
-        text=block["text"].mask(moved, supply_first),
-    )
+    text = block["text"].copy()
+    text[moved] = _with_text(block[moved].assign(points_to="supply_first"))["text"]
+    return block.assign(points_to=block["points_to"].mask(moved, "supply"), text=text)
 
 
 def _per_cent(readings, limits: dict, asked, ends: pd.DataFrame) -> list[pd.DataFrame]:

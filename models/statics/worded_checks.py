@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from models.statics import codes
+from models.statics.wording import said_once
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -95,7 +96,7 @@ def code_rows(readings: pd.DataFrame) -> pd.DataFrame:
         code=listed.map(lambda found: found or [""]), unplugged=readings["unplugged_key_on"]
     )
     frame = frame.explode("code")
-    answers = [_code_answer(c, u) for c, u in zip(frame["code"], frame["unplugged"], strict=True)]
+    answers = said_once([frame["code"], frame["unplugged"]], _code_answer)
     state, points_to, text = zip(*answers, strict=True)
     return frame.assign(
         state=state,

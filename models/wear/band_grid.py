@@ -16,6 +16,7 @@ LEVELS = np.array([0.0, 0.06, 0.2, 0.5, 1.2, 3.0])  # drop-outs a pass in the wh
 ROUGHENINGS = np.array([0.0, 0.25, 0.5, 1.0, 1.8, 3.2])  # beyond the sound track's 1
 TRAVEL_ERROR_PCT = 0.65  # 1 sigma of where a sweep places a drop-out (as measured on sweeps)
 SPOTS_WITHIN = 0.9  # spots lie within this share of the width (assumed)
+_LEAST_SHARE = 1e-12  # of the full roughness
 _EDGES = np.arange(BINS + 1) * BIN_PCT
 
 
@@ -49,6 +50,8 @@ def band_grid() -> BandGrid:
     fine = (np.arange(4 * BINS) + 0.5) * BIN_PCT / 4
     away = (fine - centre[:, None]) / (0.5 * width[:, None])
     envelope = np.exp(-np.minimum(away**4, 50.0)).reshape(len(centre), BINS, 4).mean(axis=2)
+    # nought, not next to it: squares too small for a float slow every product thirtyfold
+    envelope[envelope < _LEAST_SHARE] = 0.0
     return BandGrid(centre, width, np.diff(below, axis=1), envelope)
 
 

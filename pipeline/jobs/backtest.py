@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import duckdb
@@ -28,7 +29,7 @@ from models.risk.backtest import against_baselines, calibration, mileage_curve_c
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.earlier import came_to_light, earlier_record
-from pipeline.warehouse.kept_fit import keep_frames, kept_frames
+from pipeline.warehouse.kept_fit import made_once
 from pipeline.warehouse.lives import MARTS, RiskFrames
 from pipeline.warehouse.risk_fit import store_fitted
 from pipeline.warehouse.shape import current_shape
@@ -113,17 +114,16 @@ def backtest_once(
         Names the fit in force.
     """
     rests_on = f"{version}/{current_shape()}"
-    tables = kept_frames(folder, _KEPT, rests_on)
-    if tables is None:
-        tables = _tables(look_back(connection, day, say=say))
-        try:
-            keep_frames(folder, _KEPT, tables, rests_on)
-        except OSError as error:  # it saves time and is never needed
-            say(f"What looking back showed could not be kept: {error.strerror}")
-        else:  # so that a table holds the same whether it was read from there or not
-            tables = kept_frames(folder, _KEPT, rests_on) or tables
+    make = partial(_look_back_tables, connection, day, say)
+    tables = made_once(folder, _KEPT, rests_on, make, say)
     for name, frame in tables.items():
         store_fitted(connection, version, name, frame)
+
+
+def _look_back_tables(
+    connection: duckdb.DuckDBPyConnection, day: date, say: Callable[[str], None]
+) -> dict[str, pd.DataFrame]:
+    return _tables(look_back(connection, day, say=say))
 
 
 def look_back(

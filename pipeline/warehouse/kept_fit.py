@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -124,6 +124,40 @@ def kept_fit(folder: Path, tags: Mapping[str, str]) -> KeptFit | Refusal:
             return models[name]
     fitted = FittedRisk(models["hazard"], models["silent_hazard"], models["growth"])
     return KeptFit(fitted, believed, evidence, fit_version(evidence))
+
+
+def made_once(
+    folder: Path,
+    name: str,
+    rests_on: str,
+    make: Callable[[], Mapping[str, pd.DataFrame]],
+    say: Callable[[str], None],
+) -> dict[str, pd.DataFrame]:
+    """Frames that hang on the fit alone: made once, and kept beside it under a card of their own.
+
+    Parameters
+    ----------
+    folder : Path
+        Of kept models.
+    name : str
+        What they are kept under.
+    rests_on : str
+        What they are made from: the fit's version, and whatever else they hang on.
+    make : callable
+        Makes them, where none are kept that rest on the same.
+    say : callable
+        Told where they cannot be kept.
+    """
+    found = kept_frames(folder, name, rests_on)
+    if found is not None:
+        return found
+    made = dict(make())
+    try:
+        keep_frames(folder, name, made, rests_on)
+    except OSError as error:  # it saves time and is never needed
+        say(f"What was worked out with the fit could not be kept: {error.strerror}")
+    # read back, so that a table holds the same whether it was made now or before
+    return kept_frames(folder, name, rests_on) or made
 
 
 def keep_frames(folder: Path, name: str, frames: Mapping[str, pd.DataFrame], rests_on: str) -> None:

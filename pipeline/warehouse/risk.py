@@ -25,10 +25,13 @@ from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import Fit, standing_fit, test_history
+from pipeline.warehouse.kept_fit import made_once
+from pipeline.warehouse.kept_spreads import remembered_spreads
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
 from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
 from pipeline.warehouse.risk_fit import store_fitted, told_of_fit
+from pipeline.warehouse.shape import current_shape
 
 
 def score_risk(
@@ -55,6 +58,7 @@ def score_risk(
         wear_readings=frames.wear_readings,
         sensitivity=fit.believed.posterior,
         fitted=fit.models,
+        remember=remembered_spreads(kept_models, fit.version, say),
     )
     keep("defect_risk", results.defect_risk)
     keep("fleet_curve", results.fleet_curve)
@@ -67,7 +71,7 @@ def score_risk(
     store(connection, "risk_fit", told_of_fit(fit, frames))
     riding = _look_ahead(connection, day, fit.version, results, frames)
     ahead = look_out(connection, fit.version, results, frames, riding)
-    _advise(connection, day, told, fit.version, results, frames, ahead)
+    _advise(connection, day, told, kept_models, fit.version, results, frames, ahead, say)
     return fit
 
 
@@ -75,10 +79,12 @@ def _advise(
     connection: duckdb.DuckDBPyConnection,
     day: date,
     told: SettingsFile,
+    kept_models: Path,
     version: str,
     results: RiskResults,
     frames: RiskFrames,
     ahead: DefectsAhead,
+    say: Callable[[str], None],
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
     settings = told.settings
@@ -90,16 +96,16 @@ def _advise(
     advice = advise(evidence, costs, settings, by_lot=lot, day=day)
     store_fitted(connection, version, "advice", advice)
     action = advice.set_index("sensor_id")["action"]
-    over = advice_over_sensitivity(
-        results,
-        frames.sensors_now,
-        evidence,
-        outlook,
-        settings,
-        as_taken=action,
-        by_lot=lot,
-    )
-    store(connection, "advice_over_sensitivity", over)
+
+    def over_sensitivity() -> dict[str, pd.DataFrame]:
+        how = {"as_taken": action, "by_lot": lot}
+        sensors = frames.sensors_now
+        over = advice_over_sensitivity(results, sensors, evidence, outlook, settings, **how)
+        return {"advice": over}
+
+    rests_on = f"{version}/{current_shape()}/{settings!r}"
+    over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, say)["advice"]
+    store_fitted(connection, version, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/advice_answers", {"as_of": day})
     run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
@@ -131,7 +137,12 @@ def _look_ahead(
     if len(frames.sensors_now):
         share = road_share(frames.windows)
         ahead = risk_ahead(
-            results.model, frames.sensors_now, riding=riding, share=share, **results.settings
+            results.model,
+            frames.sensors_now,
+            riding=riding,
+            share=share,
+            spreads=results.spreads,
+            **results.settings,
         )
     store_fitted(connection, version, "risk_ahead", ahead)
     return riding

@@ -1,11 +1,30 @@
 -- grain: one reading that contradicts more of the bike's other readings than any of those does
 create or replace temp table contradictions as
-with pairs as (
+with around as (
+    select
+        *,
+        max(km) filter (where standing) over (
+            partition by unit_id order by day
+            range between unbounded preceding and interval 1 day preceding
+        ) as most_before,
+        min(km) filter (where standing) over (
+            partition by unit_id order by day
+            range between interval 1 day following and unbounded following
+        ) as least_after
+    from readings
+),
+
+-- of most readings none of the bike's says otherwise: only the others are held against each one
+doubtful as (
+    select * from around where most_before > km + 1 or least_after < km - 1
+),
+
+pairs as (
     select
         mine.row_id, mine.column_name, mine.day, mine.km, mine.table_name,
         other.row_id as other_row_id, other.column_name as other_column,
         other.day as other_day, other.km as other_km
-    from readings as mine
+    from doubtful as mine
     join readings as other
         on other.unit_id = mine.unit_id
         and other.standing

@@ -1,0 +1,193 @@
+"""How wide each chance's interval is: worked out near a sensor's state, and carried over to it.
+
+The chance itself is one sum; its interval takes two hundred, one a draw of the parameters. From one
+day to the next a sensor that nobody has touched runs some tens of km, which moves its chance a
+little and the width of its interval, on the scale of log odds, next to not at all. So the chance is
+worked out anew at every build, where the sensor stands, and the width where it stands to the
+nearest step: a fifth of the km since the sensor was last tested or its bike last read, and a tenth
+of the chance that it is in view. That is a function of the records and the fit alone, whatever was
+worked out before, but one that may be remembered from build to build.
+
+A sensor with a sign in its last test is compared with the others that show it; its interval is
+worked out where it stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit
+
+from models.risk.hazard import DefectHazard
+from models.risk.now import Chances, defect_chances
+from models.risk.signs import sign_of
+
+#: Steps of the km since last seen, a share of them but of `FINE_KM` at the least, and of the chance
+#: that its bike is in view, to which a sensor's state is rounded.
+STEP, FINE_KM, STEP_VIEW = 0.2, 100.0, 0.1
+#: Km ahead at which widths are worked out; between them they are drawn straight.
+SPREAD_KM = (
+    *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 5_000.0, 7_500.0, 10_000.0, 12_500.0, 15_000.0),
+    *(20_000.0, 27_000.0, 36_000.0, 48_000.0, 65_000.0, 90_000.0),
+)
+LEVEL = 0.9
+_TINY = 1e-12
+#: Two keys of a hash of 64 bits, so that no two states are taken for one.
+_KEYS = ("widths of chance", "widths once more")
+_OF_STATE = (
+    *("part_no", "duty", "repaired", "age_known", "entry_km", "age_now_km", "good_km"),
+    *("contact_km", "km_per_day", "shop_id", "earlier_repairs"),
+)
+
+
+class Spreads(NamedTuple):
+    """Width of each interval below and above its chance, in log odds, by sensor and km ahead.
+
+    Arrays of shape (n, len(SPREAD_KM)), blank where a sensor has none of its own.
+    """
+
+    below: np.ndarray
+    above: np.ndarray
+
+    def take(self, members: np.ndarray) -> Spreads:
+        """Those of some sensors."""
+        return Spreads(self.below[members], self.above[members])
+
+    def carry(self, chance: np.ndarray, horizons_km: np.ndarray) -> Chances:
+        """Chances of shape (n, horizons) with intervals of these widths."""
+        middle = logit(np.clip(chance, _TINY, 1 - _TINY))
+        below, above = (_at(widths, horizons_km) for widths in self)
+        low, high = expit(middle - below), expit(middle + above)
+        return Chances(chance, np.minimum(low, chance), np.maximum(high, chance))
+
+
+#: Gives the spreads of keys of shape (n, 2), calling the other for the places not remembered.
+Remember = Callable[[np.ndarray, Callable[[np.ndarray], Spreads]], Spreads]
+
+
+def forgetful(keys: np.ndarray, make: Callable[[np.ndarray], Spreads]) -> Spreads:
+    """A ``Remember`` that remembers nothing."""
+    return make(np.arange(len(keys)))
+
+
+def spreads_of(
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    in_view: np.ndarray,
+    remember: Remember,
+    *,
+    n_resamples: int,
+    **settings: Any,
+) -> Spreads:
+    """Spreads of sensors in service of known age, blank for those with a sign.
+
+    Parameters
+    ----------
+    model : DefectHazard
+        Fitted.
+    sensors : frame of shape (n, ...)
+        Columns of ``SENSORS_NOW``.
+    in_view : array of shape (n,)
+        Chance that each bike is in view.
+    remember : callable
+        See ``Remember``; ``forgetful`` has all worked out.
+    n_resamples : int
+        Draws behind the intervals.
+    **settings
+        Others of ``defect_chances``.
+    """
+    shape = (len(sensors), len(SPREAD_KM))
+    result = Spreads(np.full(shape, np.nan), np.full(shape, np.nan))
+    plain = np.flatnonzero(sign_of(sensors, settings["shares"]).isna())
+    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
+    keys = spread_keys(near, view, settings["wear_readings"])
+
+    def make(places: np.ndarray) -> Spreads:
+        found = defect_chances(
+            model,
+            near.iloc[places],
+            in_view=view[places],
+            horizons_km=SPREAD_KM,
+            n_resamples=n_resamples,
+            level=LEVEL,
+            **settings,
+        )
+        chance, low, high = (logit(np.clip(values, _TINY, 1 - _TINY)) for values in found)
+        return Spreads(chance - low, high - chance)
+
+    for own, found in zip(result, remember(keys, make), strict=True):
+        own[plain] = found
+    return result
+
+
+def chances_with(
+    spreads: Spreads,
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    *,
+    in_view: np.ndarray,
+    horizons_km: tuple[float, ...],
+    n_resamples: int,
+    **settings: Any,
+) -> Chances:
+    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws."""
+    how = {"horizons_km": horizons_km, **settings}
+    point = defect_chances(model, sensors, in_view=in_view, n_resamples=0, **how).chance
+    result = spreads.carry(point, np.asarray(horizons_km))
+    others = np.flatnonzero(np.isnan(spreads.below[:, 0]))
+    if len(others):
+        some = sensors.iloc[others]
+        drawn = defect_chances(
+            model, some, in_view=in_view[others], n_resamples=n_resamples, level=LEVEL, **how
+        )
+        for own, found in zip(result, drawn, strict=True):
+            own[others] = found
+    return result
+
+
+def near_state(sensors: pd.DataFrame, in_view: np.ndarray) -> tuple[pd.DataFrame, np.ndarray]:
+    """Sensors and chances of being in view, each to the nearest step.
+
+    What has happened stays where it was: the age today is moved, no further back than to the last
+    of what is known of the sensor, and with it a contact that lasts to this day.
+    """
+    age, contact = (sensors[name].to_numpy(float) for name in ("age_now_km", "contact_km"))
+    today = contact >= age
+    past = [sensors[name].to_numpy(float) for name in ("entry_km", "good_km", "last_test_km")]
+    least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
+    steps = np.round(np.arcsinh(np.maximum(age - least, 0.0) / FINE_KM) / STEP)
+    near = least + FINE_KM * np.sinh(STEP * steps)
+    moved = sensors.assign(age_now_km=near, contact_km=np.where(today, near, contact))
+    return moved, STEP_VIEW * np.round(np.asarray(in_view, dtype=float) / STEP_VIEW)
+
+
+def spread_keys(
+    sensors: pd.DataFrame, in_view: np.ndarray, wear_readings: pd.DataFrame | None
+) -> np.ndarray:
+    """Digests of all that the spreads of a sensor hang on but the fit, shape (n, 2)."""
+    state = sensors[list(_OF_STATE)].assign(in_view=in_view)
+    keys = np.column_stack([_hashes(state, key) for key in _KEYS])
+    if wear_readings is None:
+        return keys
+    for column, key in enumerate(_KEYS):
+        of_test = pd.Series(_hashes(wear_readings, key), wear_readings["life_id"].to_numpy())
+        of_life = of_test.groupby(level=0).sum()  # wraps round; the order of tests is in their km
+        told = of_life.reindex(sensors["life_id"].to_numpy(), fill_value=np.uint64(0))
+        keys[:, column] += np.uint64(3) * told.to_numpy(dtype=np.uint64)
+    return keys
+
+
+def _hashes(frame: pd.DataFrame, key: str) -> np.ndarray:
+    rows = pd.util.hash_pandas_object(frame, index=False, hash_key=key)
+    return rows.to_numpy(dtype=np.uint64)
+
+
+def _at(widths: np.ndarray, horizons_km: np.ndarray) -> np.ndarray:
+    """Widths at km ahead, straight between those of ``SPREAD_KM``."""
+    grid = np.array(SPREAD_KM)
+    cell = np.clip(np.searchsorted(grid, horizons_km, side="right") - 1, 0, len(grid) - 2)
+    part = np.clip((horizons_km - grid[cell]) / np.diff(grid)[cell], 0.0, 1.0)
+    return widths[:, cell] * (1 - part) + widths[:, cell + 1] * part
