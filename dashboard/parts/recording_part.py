@@ -74,7 +74,10 @@ def _ask(
     with st.form(key("form")):
         st.html(tag("div", head, bullets(look.troubles)))
         session_id = st.text_input(
-            "Bench test it belongs to (its session_id)", key=key("session"), autocomplete="off"
+            "Bench test it belongs to (its session_id)",
+            key=key("session"),
+            autocomplete="off",
+            width=480,
         )
         ask_columns(look, key)
         if TIME in look.asks:

@@ -148,7 +148,7 @@ def open_source(
     if path.suffix not in (".csv", ".txt"):
         raise BrokenFileError(
             f"the file ends in {path.suffix!r}; expected .csv or .parquet, or a workbook "
-            "such as .xlsx"
+            "such as .xlsx (a logger's recording is turned into one by the command convert-log)"
         )
     header = read_header(path)
     names = _told_apart([ours.get(name, name) for name in header.names])

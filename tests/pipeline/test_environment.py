@@ -90,3 +90,13 @@ def test_the_command_line_starts_within_the_environment():
         capture_output=True, text=True, cwd=environment.CHECKOUT, check=True,
     )  # fmt: skip
     assert "ingest" in done.stdout
+
+
+def test_what_reads_files_of_loggers_is_installed_only_where_it_was_asked_for():
+    lock = environment.LOGGER_REQUIREMENTS
+    asked = environment._requirement_files(False, False, True)
+    assert any(path.endswith(lock) for path in asked)
+    assert any(path.endswith(lock) for path in environment._requirement_files(True, False, False))
+    for network in (False, True):
+        plain = environment._requirement_files(False, network, False)
+        assert not any(path.endswith(lock) for path in plain)
