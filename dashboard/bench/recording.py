@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import streamlit as st
 
@@ -41,7 +41,7 @@ class Recorded:
     facts: tuple[str, ...]
     troubles: tuple[str, ...]
     not_judged: str
-    made_from: Mapping[str, bytes]
+    made_from: Mapping[str, bytes] = field(default_factory=dict)
 
 
 def look_of(bench: Bench) -> LogLook | str | None:
@@ -117,7 +117,9 @@ def recorded(bench: Bench) -> Recorded | None:
     found = _converted(digest(content), _name(bench), bench.session_id, asked, content, choice)
     if isinstance(found, str):
         raise LogError(found)
-    return found
+    if not is_marked(content[:4096]):
+        return found
+    return replace(found, made_from={_file_name(bench.session_id, _name(bench)): content})
 
 
 @st.cache_resource(max_entries=8, show_spinner="Reading the recording …")
@@ -129,9 +131,8 @@ def _converted(
             sweep = sweep_of(file, _choice)
     except LogError as error:
         return str(error)
-    kept = {_file_name(session_id, name): _content} if is_marked(_content[:4096]) else {}
     file_name, content = contract_file(sweep, session_id)
-    return Recorded(file_name, content, sweep.facts, sweep.troubles, sweep.not_judged, kept)
+    return Recorded(file_name, content, sweep.facts, sweep.troubles, sweep.not_judged)
 
 
 def remembered(bench: Bench) -> dict[str, str]:

@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard import surround
 from dashboard.bench.recording import Recorded, ask_about, look_of, recorded
 from dashboard.bench.typed import RECORDING_FIELDS, SWEEP_FIELDS, Bench
-from dashboard.forms.recording_fields import PLACES
+from dashboard.forms.recording_fields import PLACES, choice_of, worth_remembering
 from dashboard.markup import bullets, tag
 from dashboard.parts.trace_part import show_still
 from dashboard.upload_limits import too_much
@@ -22,7 +22,7 @@ from pipeline.access.entered.typed_sweep import TypedSweep, typed_sweep
 from pipeline.home import HomeError
 from pipeline.intake.column_names import remember_column_names
 from pipeline.intake.loggers.readers import ENDINGS, is_marked
-from pipeline.intake.loggers.recording import SAMPLES, SCALE, LogError, LogLook
+from pipeline.intake.loggers.recording import SCALE, LogError, LogLook
 
 _HOW = (
     "Plug connected, key on, engine off, logger on the signal pin. From the closed stop to the "
@@ -177,15 +177,9 @@ def _told(found: Recorded, look: LogLook, said: str) -> list[str]:
 def remember_columns(bench: Bench) -> None:
     """Remember what the columns of this logger stand for, as far as that can be written."""
     look = look_of(bench)
-    if not isinstance(look, LogLook) or not look.own_names:
+    if not isinstance(look, LogLook):
         return
-    chosen = {ours: bench.draft.value(place) for ours, place in zip(SAMPLES, PLACES, strict=True)}
-    theirs = {
-        str(name): ours
-        for ours, name in chosen.items()
-        if name and name not in SAMPLES and name != "session_id"
-        if not str(name).startswith("column ")
-    }
+    theirs = worth_remembering(look, choice_of(look, bench.draft.value).columns)
     if theirs:
         with suppress(HomeError):
             remember_column_names(bench.draft.home, "sweeps", theirs, asker=bench.asker)

@@ -97,6 +97,17 @@ def ask_scale(key: Callable[[str], str]) -> None:
     st.pills("Slow levels and drift are", list(LEVELS), key=key("levels"), format_func=LEVELS.get)
 
 
+def worth_remembering(look: LogLook, columns: Mapping[str, str]) -> dict[str, str]:
+    """A logger's own names of columns to ours; none where names are a standard's or a place's."""
+    if not look.own_names:
+        return {}
+    return {
+        theirs: ours
+        for ours, theirs in columns.items()
+        if theirs not in (*SAMPLES, "session_id") and not theirs.startswith("column ")
+    }
+
+
 def choice_of(look: LogLook, value: Callable[[str], object]) -> LogChoice:
     """What was said in the fields; what is likely where no channel was chosen."""
     names = {channel.name for channel in look.channels}

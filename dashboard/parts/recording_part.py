@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 
 import streamlit as st
 
@@ -16,11 +17,12 @@ from dashboard.forms.recording_fields import (
     choice_of,
     digest,
     looked,
+    worth_remembering,
 )
 from dashboard.markup import bullets, tag
 from pipeline.home import HomeError
 from pipeline.intake.check_files import FilesCheck
-from pipeline.intake.column_names import read_column_names
+from pipeline.intake.column_names import read_column_names, remember_column_names
 from pipeline.intake.loggers.readers import is_marked
 from pipeline.intake.loggers.recording import SCALE, TIME, LogLook, Recording
 
@@ -51,7 +53,8 @@ def ask_for_recordings(
 ) -> None:
     """Ask of each recording which test it belongs to and what its file does not say."""
     tables = [name for name in without_test(check) if name in contents]
-    for name in dict.fromkeys([*marked_among(contents), *tables]):
+    told = [name for name in recordings if name in contents]
+    for name in dict.fromkeys([*marked_among(contents), *tables, *told]):
         if name in recordings:
             if st.button(f"Say it otherwise of {name}", key=f"recording_again_{name}"):
                 _put_back(_keys(contents[name]), recordings.pop(name))
@@ -62,13 +65,17 @@ def ask_for_recordings(
             words = f"{name} cannot be taken in: {look}."
             st.html(tag("div", tag("p", words), class_="wa-said wa-care", role="alert"))
             continue
-        _ask(name, contents[name], look, recordings, is_table=name in tables)
+        said = _ask(name, _keys(contents[name]), look, is_table=name in tables)
+        if said is not None:
+            recordings[name] = said
+            _remember(shown, worth_remembering(look, said.choice.columns))
+            st.rerun()
 
 
 def _ask(
-    name: str, content: bytes, look: LogLook, recordings: dict[str, Recording], *, is_table: bool
-) -> None:
-    key = _keys(content)
+    name: str, key: Callable[[str], str], look: LogLook, *, is_table: bool
+) -> Recording | None:
+    """What was said of one recording; None as long as it is not."""
     what = _WITHOUT_TEST if is_table else f"a {look.kind}. {' '.join(look.facts)}"
     head = tag("p", tag("strong", name), " " if is_table else ": ", what)
     with st.form(key("form")):
@@ -86,13 +93,12 @@ def _ask(
             ask_scale(key)
         said = st.form_submit_button("Read it so", key=key("set"))
     if not said:
-        return
+        return None
     if not session_id.strip():
         st.html(tag("p", "Say which bench test it belongs to.", class_="wa-waits", role="alert"))
-        return
+        return None
     values = {field: st.session_state.get(key(field)) for field in _FIELDS}
-    recordings[name] = Recording(session_id.strip(), choice_of(look, values.get))
-    st.rerun()
+    return Recording(session_id.strip(), choice_of(look, values.get))
 
 
 def _keys(content: bytes) -> Callable[[str], str]:
@@ -111,6 +117,12 @@ def _put_back(key: Callable[[str], str], said: Recording) -> None:
         fields["levels"] = KEEPS if choice.keeps_levels else "lost"
     for field, value in fields.items():
         st.session_state[key(field)] = value
+
+
+def _remember(shown: records.Shown, theirs: dict[str, str]) -> None:
+    if theirs:
+        with suppress(HomeError):
+            remember_column_names(shown.home, "sweeps", theirs, asker=shown.asker)
 
 
 def _remembered(shown: records.Shown) -> dict[str, str]:

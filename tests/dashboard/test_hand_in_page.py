@@ -106,12 +106,14 @@ def test_sound_that_loses_slow_levels_is_sent_to_the_bench(shop):
 
 
 def test_a_table_of_one_sweep_that_names_no_test_is_asked_for_it(shop):
-    content = b"t_s;signal\n0,0;0,5\n0,1;0,6\n"
+    content = b"clock;probe\n0,0;0,5\n0,1;0,6\n"
     app = dropped(page_at("hand_in"), ("sweeps-mine.csv", content))
     assert "no column session_id" in words_of(app)
     _field(app, "text_input", "_session").input("T1")
     _field(app, "button", "_set").click().run()
     assert "Recorded sweeps (sweeps): 2 rows, all can be read." in words_of(app)
+    assert app.button(key="recording_again_sweeps-mine.csv")
+    assert read_column_names(shop, HERE) == {"sweeps": {"clock": "t_s", "probe": "signal"}}
 
 
 def test_files_are_looked_through_named_and_handed_in(shop, begun):

@@ -37,7 +37,7 @@ from pipeline.intake.loggers.recording import (
 from pipeline.intake.loggers.side_by_side import Series, sweep_frame
 
 KIND = "measurement file (MDF 4)"
-MEMORY_BYTES = 3 << 30
+MEMORY_BYTES = 2 << 30
 LONGEST_S = 120
 _NAMED = 5
 _BEGINS = (b"MDF     ", b"UnFinMF ")
