@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import logsumexp
 
 #: Shares of the way at which the course may bend, and just beyond the defect.
 KNOTS = np.array([0.0, 0.4, 0.55, 0.7, 0.85, 1.0])
@@ -104,7 +103,7 @@ class Likelihood:
         factor_sd and noise_sd, out_new and out_worn.
         """
         given = self.by_node(course) + log_chance[:, :, None]
-        each = logsumexp(given, axis=(1, 2))
+        each = log_sum_exp(given.reshape(len(given), -1))
         share = np.exp(given - each[:, None, None])
         gradient = np.zeros(RISES + 6)
         if len(self.row):
@@ -145,6 +144,15 @@ class Likelihood:
 
     def _chance_out(self, course: Course) -> np.ndarray:
         return np.minimum(course.out_new + course.out_worn * self.late, 0.95)
+
+
+def log_sum_exp(values: np.ndarray) -> np.ndarray:
+    """Logarithm of the sum of exponentials of finite values, over the last axis.
+
+    Without the care for endless and masked values that takes most of the time of the general one.
+    """
+    most = values.max(axis=-1, keepdims=True)
+    return np.log(np.exp(values - most).sum(axis=-1)) + most[..., 0]
 
 
 def _basis(way: np.ndarray) -> np.ndarray:

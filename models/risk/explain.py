@@ -24,11 +24,20 @@ from models.risk.now import HORIZONS_KM, good_test_gaps, unsigned_chances
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 from models.risk.signs import sign_of, with_sign
+from models.risk.spreads import (
+    Remember,
+    hashes,
+    near_km,
+    near_state,
+    near_view,
+    spread_keys,
+)
 
 FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
 #: Which factors are at a sensor's own values, in the order of FACTORS; the sign stands last.
 Choice = tuple[bool, ...]
 _READING = FACTORS.index("reading")
+_TOLD = ("middle", *FACTORS)
 #: Rows worked out at a time, a row being one sensor under one choice of factors.
 _ROWS_AT_ONCE = 20_000
 _FEWEST_OF_PART = 5
@@ -36,7 +45,11 @@ _SIGN_WORDS = {"fail": "failed", "suspect": "was suspect", "dropouts_seen": "sho
 
 
 def explain_risk(
-    results: RiskResults, sensors_now: pd.DataFrame, *, horizon_km: float = 0.0
+    results: RiskResults,
+    sensors_now: pd.DataFrame,
+    *,
+    horizon_km: float = 0.0,
+    remember: Remember | None = None,
 ) -> pd.DataFrame:
     """Shares of each factor in each sensor's chance of a defect.
 
@@ -53,6 +66,10 @@ def explain_risk(
         Columns of ``SENSORS_NOW``.
     horizon_km : float
         0 for now, or one of ``HORIZONS_KM``.
+    remember : callable, optional
+        Shares are then worked out near each sensor's state (``models.risk.spreads``), what it
+        remembers is not worked out again, and what is left to the chance is spread over the shares
+        in proportion to their size. A sensor with a sign is explained where it stands.
 
     Returns
     -------
@@ -78,13 +95,94 @@ def explain_risk(
     own = _values(sensors, in_view).assign(score=score)
     middle = _middle_values(sensors, in_view).assign(score=np.nan)
     at_work = _at_work(results, own, middle)
-    chances = _over_choices(
-        partial(_chances, results, sensors, gaps, own, middle, horizon_km), at_work
-    )
-    changes = {name: _shapley(chances, k) for k, name in enumerate(FACTORS)}
-    rows = [_rows(sensors, name, change, own, middle) for name, change in changes.items()]
-    first = _rows(sensors, "middle", chances[(False,) * len(FACTORS)], own, middle)
+    asked = _Asked(results, horizon_km, at_work)
+    if remember is None:
+        changes = asked.changes(sensors, gaps, own, middle)
+    else:
+        changes = _near_changes(asked, sensors, in_view, gaps, own, middle, remember)
+    first, *rows = [
+        _rows(sensors, name, changes[:, k], own, middle) for k, name in enumerate(_TOLD)
+    ]
     return EXPLANATION.check(_in_order(first, pd.concat(rows)))
+
+
+class _Asked(NamedTuple):
+    """Whose chance is explained, how many km ahead, and which factors change anything."""
+
+    results: RiskResults
+    horizon_km: float
+    at_work: tuple[bool, ...]
+
+    def changes(
+        self, sensors: pd.DataFrame, gaps_km: np.ndarray, own: pd.DataFrame, middle: pd.DataFrame
+    ) -> np.ndarray:
+        """The middle sensor's chance and the share of each factor, shape (n, 1 + factors)."""
+        work = partial(_chances, self.results, sensors, gaps_km, own, middle, self.horizon_km)
+        chances = _over_choices(work, self.at_work)
+        shares = [_shapley(chances, k) for k in range(len(FACTORS))]
+        return np.column_stack([chances[(False,) * len(FACTORS)], *shares])
+
+
+def _near_changes(
+    asked: _Asked,
+    sensors: pd.DataFrame,
+    in_view: np.ndarray,
+    gaps_km: np.ndarray,
+    own: pd.DataFrame,
+    middle: pd.DataFrame,
+    remember: Remember,
+) -> np.ndarray:
+    """Changes near each sensor's state, carried to its chance; of those with a sign, at it."""
+    result = np.full((len(sensors), len(_TOLD)), np.nan)
+    settings = asked.results.settings
+    signed = sign_of(sensors, settings["shares"]).notna().to_numpy()
+    for members in [np.flatnonzero(signed)] if signed.any() else []:
+        frames = (f.iloc[members].reset_index(drop=True) for f in (sensors, own, middle))
+        some, theirs, middles = frames
+        result[members] = asked.changes(some, gaps_km[members], theirs, middles)
+    plain = np.flatnonzero(~signed)
+    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
+    of_own = _values(near, view)
+    of_middle = _near_middle(middle.iloc[plain].reset_index(drop=True), near)
+    told = of_middle[["age_now_km", "since_test", "since_contact", "in_view"]]
+    told = told.assign(asked=f"{asked.horizon_km}/{asked.at_work}")
+    keys = spread_keys(near, view, settings["wear_readings"]) + np.uint64(3) * hashes(told)
+
+    def make(places: np.ndarray) -> np.ndarray:
+        frames = (f.iloc[places].reset_index(drop=True) for f in (near, of_own, of_middle))
+        some, theirs, middles = frames
+        return asked.changes(some, gaps_km[plain][places], theirs, middles)
+
+    found = remember("explained", keys, make)
+    result[plain] = _carried(found, _chance(asked, sensors)[plain])
+    return result
+
+
+def _chance(asked: _Asked, sensors: pd.DataFrame) -> np.ndarray:
+    """What is to be explained."""
+    named = f"defect_{asked.horizon_km:.0f}_km" if asked.horizon_km else "defect_now"
+    risk = asked.results.defect_risk.set_index("sensor_id")[named]
+    return risk.reindex(sensors["sensor_id"]).to_numpy(float)
+
+
+def _carried(changes: np.ndarray, chance: np.ndarray) -> np.ndarray:
+    """The same with what is left to the chance spread over the shares by their size."""
+    left = chance - changes.sum(axis=1)
+    size = np.abs(changes[:, 1:])
+    total = size.sum(axis=1)
+    some = total > 0
+    carried = changes.copy()
+    carried[some, 1:] += (left[some] / total[some])[:, None] * size[some]
+    carried[~some, 0] += left[~some]
+    return carried
+
+
+def _near_middle(middle: pd.DataFrame, near: pd.DataFrame) -> pd.DataFrame:
+    return middle.assign(
+        **{name: near_km(middle[name]) for name in ("age_now_km", "since_test", "since_contact")},
+        in_view=near_view(middle["in_view"]),
+        last_band=near["last_band"],
+    )
 
 
 def _last_scores(

@@ -19,12 +19,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
-from scipy.special import expit, logsumexp
+from scipy.special import expit
 from scipy.stats import norm
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
-from models.risk.course import RISES, Course, LifeReadings, Likelihood
+from models.risk.course import RISES, Course, LifeReadings, Likelihood, log_sum_exp
 
 MEASURES = ("roughness_pct", "roughness_z")
 #: With fewer readings than this there is no course, and none counts.
@@ -180,7 +180,7 @@ class WearGrowth(BaseEstimator):
         flat = (defect_km - moved).reshape(len(defect_km), -1)
         shift = np.tile(moved, defect_km.shape[1])
         by_node = _whole(readings, flat, shift).by_node(self.course_ if course is None else course)
-        return logsumexp(by_node, axis=-1).reshape(defect_km.shape)
+        return log_sum_exp(by_node).reshape(defect_km.shape)
 
     def _fit_one(
         self, whole: Likelihood, log_chance: np.ndarray

@@ -18,6 +18,7 @@ from models.risk.delay import assumed_delay
 from models.risk.hazard import DefectHazard
 from models.risk.now import drawn_chances
 from models.risk.odometer_rate import Riding, km_ahead
+from models.risk.spreads import Remember, drawn_with
 
 #: Days from the as-of day at which the outlook is given.
 OUTLOOK_DAYS = (0, 7, 14, 21, 28, 35, 42, 56, 70, 91, 126, 182)
@@ -165,6 +166,7 @@ def defects_ahead(
     km: tuple[float, ...] = OUTLOOK_KM,
     days: tuple[int, ...] = OUTLOOK_DAYS,
     n_fits: int = _FITS,
+    remember: Remember | None = None,
 ) -> DefectsAhead:
     """Chances of a defect by km, and of a defect and of its being heard of by date and fit.
 
@@ -182,6 +184,9 @@ def defects_ahead(
         Days ahead, rising from 0.
     n_fits : int
         Fits drawn beside the estimate.
+    remember : callable, optional
+        How far each fit's chances lie from the estimate's, in log odds, is then worked out near a
+        sensor's state (``models.risk.spreads``), and what it remembers is not worked out again.
 
     Returns
     -------
@@ -195,7 +200,7 @@ def defects_ahead(
             DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), np.zeros(0, object), none, np.zeros(0)
         )
     sensors = sensors_now[known].reset_index(drop=True)
-    drawn = _drawn(model, sensors, km, n_fits, settings)
+    drawn = _drawn(model, sensors, km, n_fits, settings, remember)
     rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
     by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
     by_day = DEFECT_BY_DAY.empty()
@@ -211,13 +216,17 @@ def _drawn(
     km: tuple[float, ...],
     n_fits: int,
     settings: Mapping[str, Any],
+    remember: Remember | None,
 ) -> np.ndarray:
     """Chances of shape (fits, n, km), not falling with km."""
     view = settings.get("in_view")
     if isinstance(view, pd.Series):
         view = view.reindex(sensors["sensor_id"]).to_numpy(float)
-    how = {**settings, "in_view": view}
-    drawn = drawn_chances(model, sensors, horizons_km=km, n_resamples=n_fits, **how)
+    how = {**settings, "in_view": view, "horizons_km": km, "n_resamples": n_fits}
+    if remember is None:
+        drawn = drawn_chances(model, sensors, **how)
+    else:
+        drawn = drawn_with(remember, "fits", model, sensors, **how)
     return np.maximum.accumulate(np.clip(drawn, 0.0, _MOST), axis=-1)
 
 

@@ -22,7 +22,7 @@ import pandas as pd
 from scipy.special import expit, logit
 
 from models.risk.hazard import DefectHazard
-from models.risk.now import Chances, defect_chances
+from models.risk.now import Chances, defect_chances, drawn_chances
 from models.risk.signs import sign_of
 
 #: Steps of the km since last seen, a share of them but of `FINE_KM` at the least, and of the chance
@@ -64,11 +64,12 @@ class Spreads(NamedTuple):
         return Chances(chance, np.minimum(low, chance), np.maximum(high, chance))
 
 
-#: Gives the spreads of keys of shape (n, 2), calling the other for the places not remembered.
-Remember = Callable[[np.ndarray, Callable[[np.ndarray], Spreads]], Spreads]
+#: Gives an array of shape (n, columns) by its name and by keys of shape (n, 2); the callable works
+#: out the rows of the places that are not remembered.
+Remember = Callable[[str, np.ndarray, Callable[[np.ndarray], np.ndarray]], np.ndarray]
 
 
-def forgetful(keys: np.ndarray, make: Callable[[np.ndarray], Spreads]) -> Spreads:
+def forgetful(name: str, keys: np.ndarray, make: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
     """A ``Remember`` that remembers nothing."""
     return make(np.arange(len(keys)))
 
@@ -105,7 +106,7 @@ def spreads_of(
     near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
     keys = spread_keys(near, view, settings["wear_readings"])
 
-    def make(places: np.ndarray) -> Spreads:
+    def make(places: np.ndarray) -> np.ndarray:
         found = defect_chances(
             model,
             near.iloc[places],
@@ -116,10 +117,10 @@ def spreads_of(
             **settings,
         )
         chance, low, high = (logit(np.clip(values, _TINY, 1 - _TINY)) for values in found)
-        return Spreads(chance - low, high - chance)
+        return np.hstack([chance - low, high - chance])
 
-    for own, found in zip(result, remember(keys, make), strict=True):
-        own[plain] = found
+    both = remember("spreads", keys, make)
+    result.below[plain], result.above[plain] = np.split(both, 2, axis=1)
     return result
 
 
@@ -148,6 +149,48 @@ def chances_with(
     return result
 
 
+def drawn_with(
+    remember: Remember,
+    name: str,
+    model: DefectHazard,
+    sensors: pd.DataFrame,
+    *,
+    in_view: np.ndarray,
+    horizons_km: tuple[float, ...],
+    n_resamples: int,
+    **settings: Any,
+) -> np.ndarray:
+    """``drawn_chances``, each draw as far from the estimate in log odds as near the state.
+
+    Arguments as in ``drawn_chances``; ``name`` is what ``remember`` knows them by.
+    """
+    how = {"horizons_km": horizons_km, **settings}
+    shape = (1 + n_resamples, len(sensors), len(horizons_km))
+    drawn = np.empty(shape)
+    drawn[:1] = drawn_chances(model, sensors, in_view=in_view, n_resamples=0, **how)
+    signed = sign_of(sensors, settings["shares"]).notna().to_numpy()
+    if signed.any():
+        drawn[:, signed] = drawn_chances(
+            model, sensors[signed], in_view=in_view[signed], n_resamples=n_resamples, **how
+        )
+    plain = np.flatnonzero(~signed)
+    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
+
+    def make(places: np.ndarray) -> np.ndarray:
+        some = drawn_chances(
+            model, near.iloc[places], in_view=view[places], n_resamples=n_resamples, **how
+        )
+        odds = logit(np.clip(some, _TINY, 1 - _TINY))
+        return (odds[1:] - odds[:1]).transpose(1, 0, 2).reshape(len(places), -1)
+
+    asked = pd.DataFrame({"km": [str(horizons_km)] * len(near)})
+    keys = spread_keys(near, view, settings["wear_readings"]) + np.uint64(3) * hashes(asked)
+    away = remember(name, keys, make).reshape(len(plain), n_resamples, len(horizons_km))
+    middle = logit(np.clip(drawn[0, plain], _TINY, 1 - _TINY))
+    drawn[1:, plain] = expit(middle + away.transpose(1, 0, 2))
+    return drawn
+
+
 def near_state(sensors: pd.DataFrame, in_view: np.ndarray) -> tuple[pd.DataFrame, np.ndarray]:
     """Sensors and chances of being in view, each to the nearest step.
 
@@ -158,10 +201,20 @@ def near_state(sensors: pd.DataFrame, in_view: np.ndarray) -> tuple[pd.DataFrame
     today = contact >= age
     past = [sensors[name].to_numpy(float) for name in ("entry_km", "good_km", "last_test_km")]
     least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
-    steps = np.round(np.arcsinh(np.maximum(age - least, 0.0) / FINE_KM) / STEP)
-    near = least + FINE_KM * np.sinh(STEP * steps)
+    near = least + near_km(age - least)
     moved = sensors.assign(age_now_km=near, contact_km=np.where(today, near, contact))
-    return moved, STEP_VIEW * np.round(np.asarray(in_view, dtype=float) / STEP_VIEW)
+    return moved, near_view(in_view)
+
+
+def near_km(km: np.ndarray) -> np.ndarray:
+    """Km, at least nought, to the nearest step."""
+    steps = np.round(np.arcsinh(np.maximum(km, 0.0) / FINE_KM) / STEP)
+    return FINE_KM * np.sinh(STEP * steps)
+
+
+def near_view(in_view: np.ndarray) -> np.ndarray:
+    """Chances of being in view to the nearest step."""
+    return STEP_VIEW * np.round(np.asarray(in_view, dtype=float) / STEP_VIEW)
 
 
 def spread_keys(
@@ -169,7 +222,7 @@ def spread_keys(
 ) -> np.ndarray:
     """Digests of all that the spreads of a sensor hang on but the fit, shape (n, 2)."""
     state = sensors[list(_OF_STATE)].assign(in_view=in_view)
-    keys = np.column_stack([_hashes(state, key) for key in _KEYS])
+    keys = hashes(state)
     if wear_readings is None:
         return keys
     for column, key in enumerate(_KEYS):
@@ -178,6 +231,11 @@ def spread_keys(
         told = of_life.reindex(sensors["life_id"].to_numpy(), fill_value=np.uint64(0))
         keys[:, column] += np.uint64(3) * told.to_numpy(dtype=np.uint64)
     return keys
+
+
+def hashes(frame: pd.DataFrame) -> np.ndarray:
+    """Digests of the rows of a frame, shape (n, 2)."""
+    return np.column_stack([_hashes(frame, key) for key in _KEYS])
 
 
 def _hashes(frame: pd.DataFrame, key: str) -> np.ndarray:

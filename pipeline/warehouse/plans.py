@@ -31,6 +31,7 @@ from models.risk.outlook import (
     sensor_outlook,
 )
 from models.risk.score import RiskResults
+from models.risk.spreads import Remember
 from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import one_row, run, store
@@ -45,10 +46,11 @@ def look_out(
     results: RiskResults,
     frames: RiskFrames,
     riding: Riding | None,
+    remember: Remember,
 ) -> DefectsAhead:
     """Keep each sensor's chances by km, and by date and fit, for all that is planned from them.
 
-    ``version`` names the fit, which each row tells.
+    ``version`` names the fit, which each row tells; ``remember`` is that of its spreads.
     """
     keep = partial(store_fitted, connection, version)
     run(connection, f"{MARTS}/new_part_numbers")
@@ -58,7 +60,7 @@ def look_out(
     sensors = frames.sensors_now
     outlook = sensor_outlook(results.model, sensors, now, riding, new_parts)
     keep("sensor_outlook", outlook)
-    ahead = defects_ahead(results.model, sensors, riding, results.settings)
+    ahead = defects_ahead(results.model, sensors, riding, results.settings, remember=remember)
     keep("defect_by_km", ahead.by_km)
     keep("defect_by_day", ahead.by_day)
     keep("new_life_curve", new_life_curve(results.model))

@@ -26,7 +26,7 @@ from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import Fit, standing_fit, test_history
 from pipeline.warehouse.kept_fit import made_once
-from pipeline.warehouse.kept_spreads import remembered_spreads
+from pipeline.warehouse.kept_spreads import remembered
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
 from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
@@ -50,6 +50,7 @@ def score_risk(
     fit = standing_fit(kept_models, frames, test_history(connection), day, say)
     keep = partial(store_fitted, connection, fit.version)
     keep("sensitivity_evidence", fit.believed.evidence)
+    remember = remembered(kept_models, fit.version, say)
     results = fit_and_score(
         frames.windows,
         frames.sensors_now,
@@ -58,19 +59,19 @@ def score_risk(
         wear_readings=frames.wear_readings,
         sensitivity=fit.believed.posterior,
         fitted=fit.models,
-        remember=remembered_spreads(kept_models, fit.version, say),
+        remember=remember,
     )
     keep("defect_risk", results.defect_risk)
     keep("fleet_curve", results.fleet_curve)
     keep("life_quantiles", _quantiles(results, frames))
-    explained = explain_risk(results, frames.sensors_now)
+    explained = explain_risk(results, frames.sensors_now, remember=remember)
     keep("risk_explained", explained.assign(place=range(len(explained))))
     summary = pd.DataFrame([{"summary": json.dumps(results.summary, default=_plain)}])
     keep("risk_summary", summary)
     keep("assumed_and_learned", assumed_and_learned(results, frames.followed_up))
     store(connection, "risk_fit", told_of_fit(fit, frames))
     riding = _look_ahead(connection, day, fit.version, results, frames)
-    ahead = look_out(connection, fit.version, results, frames, riding)
+    ahead = look_out(connection, fit.version, results, frames, riding, remember)
     _advise(connection, day, told, kept_models, fit.version, results, frames, ahead, say)
     return fit
 

@@ -1,0 +1,156 @@
+"""Widths of intervals near a sensor's state: how near they come, and what they hang on."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.special import logit
+
+from models.risk.explain import explain_risk
+from models.risk.fit import fit_risk
+from models.risk.outlook import defects_ahead
+from models.risk.schemas import SENSORS_NOW, WEAR_READINGS
+from models.risk.score import fit_and_score
+from models.risk.spreads import (
+    SPREAD_KM,
+    STEP,
+    STEP_VIEW,
+    Spreads,
+    forgetful,
+    near_km,
+    near_state,
+    near_view,
+    spread_keys,
+)
+from tests.models.risk.wearing_fleet import simulate_wearing_fleet
+
+NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
+
+
+@pytest.fixture(scope="module")
+def records():
+    fleet = simulate_wearing_fleet(60, 5)
+    return {
+        "windows": fleet.windows,
+        "sensors_now": SENSORS_NOW.check(fleet.sensors_now),
+        "contact_gaps": fleet.contact_gaps,
+        "wear_readings": WEAR_READINGS.check(fleet.wear_readings),
+    }
+
+
+@pytest.fixture(scope="module")
+def fitted(records):
+    return fit_risk(**records)
+
+
+@pytest.fixture(scope="module")
+def by_draws(records, fitted):
+    return fit_and_score(**records, fitted=fitted)
+
+
+@pytest.fixture(scope="module")
+def near(records, fitted):
+    return fit_and_score(**records, fitted=fitted, remember=forgetful)
+
+
+def _odds(values) -> np.ndarray:
+    return logit(np.clip(np.asarray(values, dtype=float), 1e-9, 1 - 1e-9))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_chance_is_the_same_and_its_ends_nearly(by_draws, near, name):
+    one, other = by_draws.defect_risk, near.defect_risk
+    assert np.nanmax(np.abs(one[name] - other[name])) < 1e-12
+    for end in ("_low", "_high"):
+        away = np.abs(_odds(one[name + end]) - _odds(other[name + end]))
+        assert np.nanquantile(away, 0.95) < 0.05
+        assert np.nanmax(away) < 0.2
+    inside = other[name + "_low"].le(other[name]) & other[name].le(other[name + "_high"])
+    assert inside[other[name].notna()].all()
+
+
+def test_shares_add_up_and_lie_near_those_at_the_state(by_draws, near, records):
+    one = explain_risk(by_draws, records["sensors_now"])
+    other = explain_risk(near, records["sensors_now"], remember=forgetful)
+    total = other.groupby("sensor_id")["change"].sum()
+    chance = near.defect_risk.set_index("sensor_id")["defect_now"].dropna()
+    assert np.abs(total - chance).max() < 1e-12
+    both = one.merge(other, on=["sensor_id", "factor"], suffixes=("", "_near"))
+    assert len(both) == len(one) == len(other)
+    assert np.abs(both["change"] - both["change_near"]).quantile(0.99) < 0.01
+
+
+def test_fits_drawn_lie_near_those_at_the_state(by_draws, near, records):
+    one = defects_ahead(by_draws.model, records["sensors_now"], None, by_draws.settings)
+    other = defects_ahead(
+        near.model, records["sensors_now"], None, near.settings, remember=forgetful
+    )
+    assert np.array_equal(one.drawn.shape, other.drawn.shape)
+    assert np.abs(one.drawn[0] - other.drawn[0]).max() < 1e-12
+    assert np.abs(one.drawn.mean(axis=1) - other.drawn.mean(axis=1)).max() < 1e-3
+
+
+def test_what_is_remembered_gives_the_same_as_working_it_out(records, fitted, near):
+    """Half of the sensors from memory, the others anew: a sensor hangs on no other one."""
+    held: dict = {}
+
+    def half(name, keys, make):
+        whole = make(np.arange(len(keys)))
+        held[name] = len(keys)
+        fresh = np.arange(0, len(keys), 2)
+        whole[fresh] = make(fresh)
+        return whole
+
+    again = fit_and_score(**records, fitted=fitted, remember=half)
+    assert held["spreads"] > 20
+    for end in ("_low", "_high"):
+        away = again.defect_risk["defect_now" + end] - near.defect_risk["defect_now" + end]
+        assert np.nanmax(np.abs(away)) < 1e-12
+
+
+@given(st.floats(0, 1e5))
+def test_a_state_is_near_itself_and_rounding_is_settled(km):
+    there = near_km(np.array([km]))
+    assert near_km(there) == pytest.approx(there)
+    assert abs(there[0] - km) <= STEP * np.hypot(km, 100.0)
+    assert abs(near_view(np.array([km / 1e5]))[0] - km / 1e5) <= STEP_VIEW / 2 + 1e-12
+
+
+def test_what_has_happened_stays_where_it_was(records):
+    sensors = records["sensors_now"]
+    known = sensors[sensors["age_now_km"].notna()].reset_index(drop=True)
+    moved, view = near_state(known, np.full(len(known), 0.33))
+    for name in ("entry_km", "good_km", "last_test_km"):
+        past = known[name].fillna(0.0)
+        assert (moved["age_now_km"] >= past - 1e-9).all()
+        assert moved[name].equals(known[name])
+    today = known["contact_km"].eq(known["age_now_km"])
+    assert moved["contact_km"][~today].equals(known["contact_km"][~today])
+    assert moved["contact_km"][today].equals(moved["age_now_km"][today].rename("contact_km"))
+    assert np.allclose(view, 0.3)
+
+
+def test_a_key_hangs_on_state_and_readings_and_on_nothing_else(records):
+    sensors = records["sensors_now"].iloc[:30].reset_index(drop=True)
+    readings, view = records["wear_readings"], np.full(30, 0.5)
+    keys = spread_keys(sensors, view, readings)
+    assert len(np.unique(keys, axis=0)) == len(sensors)
+    renamed = sensors.assign(sensor_id="X", unit_id="Y")
+    assert np.array_equal(spread_keys(renamed, view, readings), keys)
+    other = sensors.copy()
+    other.loc[3, "good_km"] = other.loc[3, "good_km"] + 1.0
+    changed = (spread_keys(other, view, readings) != keys).any(axis=1)
+    assert changed.sum() == (1 if pd.notna(sensors.loc[3, "good_km"]) else 0)
+    life = readings["life_id"][readings["life_id"].isin(sensors["life_id"])].iloc[0]
+    fewer = readings[readings["life_id"].ne(life)]
+    changed = (spread_keys(sensors, view, fewer) != keys).any(axis=1)
+    assert changed.sum() == sensors["life_id"].eq(life).sum() == 1
+
+
+def test_widths_are_carried_in_log_odds_and_straight_between_the_km():
+    widths = np.tile(np.arange(len(SPREAD_KM), dtype=float), (1, 1))
+    found = Spreads(widths, 2 * widths).carry(np.array([[0.5, 0.5]]), np.array([0.0, 250.0]))
+    assert found.low[0, 0] == found.high[0, 0] == 0.5
+    assert _odds(found.low[0, 1]) == pytest.approx(-0.5)
+    assert _odds(found.high[0, 1]) == pytest.approx(1.0)
