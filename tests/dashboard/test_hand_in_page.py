@@ -91,6 +91,7 @@ def test_a_recording_is_asked_about_read_as_a_sweep_and_kept_beside_it(shop, beg
     assert (max(hand_in_folders(shop)) / kept["stored"]).read_bytes() == log
 
 
+@pytest.mark.long
 def test_sound_that_loses_slow_levels_is_sent_to_the_bench(shop):
     sound = wav_bytes([sweep_volts(8_000)[1] / 6], 8_000)
     app = dropped(page_at("hand_in"), ("a.wav", sound))

@@ -39,7 +39,8 @@ def main(arguments: list[str]) -> int:
         print(error)
         return REFUSED
     except Exception as error:
-        print(f"it cannot be read as MDF ({type(error).__name__}: {str(error)[:200]})")
+        said = f"{type(error).__name__}: {str(error)[:200]}"
+        print(f"it cannot be read as MDF ({said}); expected an undamaged MDF 4 file")
         return REFUSED
     return 0
 

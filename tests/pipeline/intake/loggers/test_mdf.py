@@ -83,7 +83,9 @@ def test_more_samples_than_can_be_measured_are_refused(file, monkeypatch):
     ("content", "said"),
     [
         (b"MDF     3.30    abc", "version “3.30”; expected MDF 4"),
-        (b"MDF     4.10    " + bytes(200), "cannot be read as MDF"),
+        pytest.param(
+            b"MDF     4.10    " + bytes(200), "cannot be read as MDF", marks=pytest.mark.long
+        ),
     ],
 )
 def test_what_is_no_mdf_4_says_so(tmp_path, content, said):
