@@ -42,6 +42,7 @@ from pipeline.access.what_if import (
     advice_if,
     checks_if,
     orders_if,
+    standing,
     weigh_anew,
 )
 from pipeline.home import HomeError
@@ -67,20 +68,28 @@ def show(shown: records.Shown) -> None:
     said = [*base.problems, file_reading(base)]
     if any(said):
         st.html(tag("div", bullets(filter(None, said)), class_="wa-said"))
-    in_short = st.empty()
+    in_short = st.container()
     values = _settings(asdict(base.in_file))
     try:
-        anew = weigh_anew(base, values)
+        settings = standing(values)
     except ValueError as error:
         surround.nothing(f"These settings cannot stand: {in_fields(str(error))}.")
         return
-    currency, found = str(values["currency"]), advice_if(base, anew)
-    _say(in_short, advice_reading(found), ORDERS_SOON)
+    advice_here, orders_here, checks_here = (st.container() for _ in range(3))
+    with checks_here:
+        waiting = _checks_soon()
+    anew = weigh_anew(base, settings)
+    found = advice_if(base, anew)
+    said_here = in_short.empty()  # not before: what it said of other settings stands until now
+    _say(said_here, advice_reading(found), ORDERS_SOON)
     orders = orders_if(base, anew)
-    _say(in_short, advice_reading(found), orders_reading(orders, currency))
-    _advice(base, found, int(values["planning_horizon_days"]), currency)
-    _orders(orders)
-    _checks(base, anew, currency)
+    _say(said_here, advice_reading(found), orders_reading(orders, settings.currency))
+    with advice_here:
+        _advice(base, found, settings.planning_horizon_days, settings.currency)
+    with orders_here:
+        _orders(orders)
+    with checks_here:
+        _checks(base, anew, waiting)
     _keep(shown, values, is_demo=base.edition.is_demo)
 
 
@@ -153,19 +162,23 @@ def _orders(orders: pd.DataFrame) -> None:
     save_csv(changed.round(4), "other_orders")
 
 
-def _checks(base: WhatIfBase, anew: WeighedAnew, currency: str) -> None:
-    """The calendar takes longer: it is said to be under way until it is there.
+def _checks_soon() -> DeltaGenerator:
+    """The calendar takes longest: before all else it is said to be under way; where it is said."""
+    surround.heading("What checks would be planned")
+    waiting = st.empty()
+    waiting.html(tag("p", CHECKS_SOON, role="status"))
+    return waiting
+
+
+def _checks(base: WhatIfBase, anew: WeighedAnew, waiting: DeltaGenerator) -> None:
+    """The plan of checks, in the place of the word that it is under way.
 
     A setting changed meanwhile is taken up at once: what is told to the page gives up a run that
     has been overtaken, so it is told again and again.
     """
-    surround.heading("What checks would be planned")
-    waiting = st.empty()
-
     under_way = _each_while(lambda: waiting.html(tag("p", CHECKS_SOON, role="status")))
-    under_way()
     checks = checks_if(base, anew, under_way)
-    waiting.html(tag("p", checks_reading(checks, currency)))
+    waiting.html(tag("p", checks_reading(checks, anew.settings.currency)))
     if checks.empty:
         return
     columns = {

@@ -193,15 +193,8 @@ def built_with(connection: duckdb.DuckDBPyConnection) -> PlanSettings:
     return settings_from(values)[0]
 
 
-def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
-    """Weigh every sensor under other settings, for all that is shown of them.
-
-    Parameters
-    ----------
-    base : WhatIfBase
-        From ``what_if_base``.
-    values : mapping
-        Settings by name; those not named are at their default.
+def standing(values: Mapping[str, object]) -> PlanSettings:
+    """Settings from their values by name; those not named are at their default.
 
     Raises
     ------
@@ -211,6 +204,19 @@ def weigh_anew(base: WhatIfBase, values: Mapping[str, object]) -> WeighedAnew:
     settings, faults = settings_from(values)
     if faults:
         raise ValueError("; ".join(f"{name}: {fault}" for name, fault in faults.items()))
+    return settings
+
+
+def weigh_anew(base: WhatIfBase, settings: PlanSettings) -> WeighedAnew:
+    """Weigh every sensor under other settings, for all that is shown of them.
+
+    Parameters
+    ----------
+    base : WhatIfBase
+        From ``what_if_base``.
+    settings : PlanSettings
+        From ``standing``.
+    """
     outlook = base.outlook
     # a level, a target or a horizon moves no price, so that the last weighing still holds
     prices = event_prices(outlook, outlook.known, settings)

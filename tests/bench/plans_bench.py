@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from dataclasses import asdict
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -69,10 +69,10 @@ def speed(n: int) -> None:
 def speed_of_home(folder: Path) -> None:
     """The same of a published home, as its page of costs does it."""
     base = what_if_base(Home(folder), whoever_is_here())
-    settings, parts = asdict(base.built_with), []
+    parts = []
     for turn in range(6):
         seconds: dict[str, float] = {}
-        values = settings | {"labour_cost_per_hour": 70.0 + turn}
+        values = replace(base.built_with, labour_cost_per_hour=70.0 + turn)
         anew = _timed(seconds, "weighed, and the advice", weigh_anew, base, values)
         _timed(seconds, "advice beside the build's", advice_if, base, anew)
         _timed(seconds, "orders today", orders_if, base, anew)

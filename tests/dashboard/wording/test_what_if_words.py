@@ -37,7 +37,7 @@ def test_no_shop_no_check():
 
 def test_orders_that_change_are_told_beside_the_build():
     base = what_if_base()
-    orders = orders_if(base, weigh_anew(base, {}))
+    orders = orders_if(base, weigh_anew(base, PlanSettings()))
     built = {"order_parts_as_built": orders["order_parts"], "order_money_as_built": 120.0}
     same = orders.assign(**built)
     assert orders_reading(same, "").startswith("Parts to order today stay as they are")

@@ -50,6 +50,18 @@ def test_weeks_in_which_every_day_is_closed_come_to_nothing():
     assert (row["visit_count"], row["owed_count"], row["saves"]) == (0, 0, 0.0)
 
 
+def test_it_can_be_given_up_meanwhile():
+    asked = []
+
+    def overtaken():
+        asked.append(1)
+        if len(asked) == 3:
+            raise KeyError("overtaken")
+
+    with pytest.raises(KeyError, match="overtaken"):
+        checks_in_short(many(), AS_OF, CheckSettings(), overtaken)
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_priced_choices_are_those_of_the_plain_sum(seed):
     """The quicker way to price hours and parts, and to a bike's best, gives the same."""

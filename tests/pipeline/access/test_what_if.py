@@ -1,4 +1,5 @@
-from dataclasses import asdict
+from dataclasses import replace
+from functools import partial
 
 import pytest
 
@@ -7,7 +8,15 @@ from pipeline.access.check_plan_view import check_plan_view
 from pipeline.access.reading import NotThereError
 from pipeline.access.stock_view import stock_view
 from pipeline.access.views import worklist_view
-from pipeline.access.what_if import advice_if, checks_if, orders_if, weigh_anew, what_if_base
+from pipeline.access.what_if import (
+    _Lately,
+    advice_if,
+    checks_if,
+    orders_if,
+    standing,
+    weigh_anew,
+    what_if_base,
+)
 from pipeline.intake.settings.settings_edit import keep_settings
 from pipeline.intake.settings.settings_file import read_settings
 from pipeline.jobs.ingest import rebuild
@@ -29,7 +38,7 @@ def test_a_home_without_records_says_so(home):
 def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
     base = what_if_base(shop, HERE)
     assert base.built_with == base.in_file == PlanSettings()
-    anew = weigh_anew(base, asdict(base.built_with))
+    anew = weigh_anew(base, base.built_with)
     found = advice_if(base, anew)
     assert found.sensors["action"].tolist() == found.sensors["action_as_built"].tolist()
     assert (
@@ -48,21 +57,29 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
 
 def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
     base = what_if_base(shop, HERE)
-    checks = checks_if(base, weigh_anew(base, asdict(base.built_with)))
+    checks = checks_if(base, weigh_anew(base, base.built_with))
     assert checks["visit_count"].tolist() == checks["visit_count_as_built"].tolist()
     visits = check_plan_view(shop, HERE).visits
     assert checks["saves"].sum() == pytest.approx(visits["saves"].sum(), abs=0.01)
     dear = visits[visits["saves"] < 0]
     assert checks["owed_count"].sum() == len(dear)
     assert checks["owed_adds"].sum() == pytest.approx(-dear["saves"].sum(), abs=0.01)
-    none = checks_if(base, weigh_anew(base, {"check_share_of_bay_hours": 0.0}))
+    none = checks_if(base, weigh_anew(base, PlanSettings(check_share_of_bay_hours=0.0)))
     assert none["visit_count"].eq(0).all()
 
 
 def test_other_settings_move_the_cost(shop):
     base = what_if_base(shop, HERE)
+    first = weigh_anew(base, base.built_with)
+    level, dearer = (
+        weigh_anew(base, replace(base.built_with, **moved))
+        for moved in ({"test_above": 0.2}, {"labour_cost_per_hour": 90.0})
+    )
+    assert level.weighed is first.weighed  # a level moves no price
+    assert (dearer.costs["replace_now"] > first.costs["replace_now"]).all()
     cheap, dear = (
-        advice_if(base, weigh_anew(base, {"road_failure_cost": cost})) for cost in (0.0, 5_000.0)
+        advice_if(base, weigh_anew(base, PlanSettings(road_failure_cost=cost)))
+        for cost in (0.0, 5_000.0)
     )
     assert dear.expected["doing_nothing"] > cheap.expected["doing_nothing"]
 
@@ -71,16 +88,31 @@ def test_a_shop_of_which_hardly_anything_is_known(home, tmp_path):
     unread = {name: SHOP[name] for name in ("shops", "units", "parts", "sensors")}
     hand_in(home, tmp_path / "a", unread)
     base = what_if_base(home, HERE)
-    found = advice_if(base, weigh_anew(base, asdict(base.built_with)))
+    found = advice_if(base, weigh_anew(base, base.built_with))
     assert found.sensors["action"].eq("not_enough_known").all()
     assert found.expected["sensor_count"] == 0
-    assert len(checks_if(base, weigh_anew(base, {}))) == 1
+    assert len(checks_if(base, weigh_anew(base, PlanSettings()))) == 1
     assert len(stock_view(home, HERE).left_out) == 2
 
 
-def test_settings_that_cannot_stand_are_refused_by_name(shop):
+def test_what_was_worked_out_lately_is_not_worked_out_again():
+    lately, asked = _Lately(2), []
+
+    def work_out(key):
+        asked.append(key)
+        return key.upper()
+
+    for key in ("a", "b", "a", "c", "a", "b"):
+        assert lately.of(key, partial(work_out, key)) == key.upper()
+    assert asked == ["a", "b", "c", "b"]  # b was the one asked for longest ago
+    with pytest.raises(ZeroDivisionError):
+        lately.of("d", lambda: 1 / 0)
+    assert lately.of("d", lambda: "D") == "D"
+
+
+def test_settings_that_cannot_stand_are_refused_by_name():
     with pytest.raises(ValueError, match="review_days: expected a whole number from 1 to 90"):
-        weigh_anew(what_if_base(shop, HERE), {"review_days": 0})
+        standing({"review_days": 0})
 
 
 def test_the_file_is_laid_out_with_the_first_build_and_taken_up_by_the_next(shop):
