@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,7 +17,6 @@ import trustme
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
 from tests.browser.served import HOST, free_port, wait_until_up
-from tests.browser.tls_proxy import tls_proxy
 
 OWNER = "ana@workshop.example"
 TECHNICIAN = "tom@workshop.example"
@@ -82,13 +81,13 @@ def network_shop(
     provider_port: int,
     port: int | None = None,
     people: str = PEOPLE,
-    behind_proxy: bool = False,
+    behind_proxy: Callable | None = None,
     **changed: object,
 ) -> Iterator[NetworkShop]:
     """`python -m dashboard --network` on a free port, looking at a demo.
 
     ``changed`` are keys of ``network.toml`` in place of the usual ones, None to leave one out.
-    Behind a proxy the proxy has the free port, and the dashboard another.
+    Behind a proxy (one of `tls_proxy.py`) that has the free port, and the dashboard another.
     """
     port = port or free_port()
     inner = free_port() if behind_proxy else port
@@ -113,7 +112,7 @@ def network_shop(
             stdout=said,
             stderr=subprocess.STDOUT,
         )
-    front = tls_proxy(folder, port, inner) if behind_proxy else nullcontext()
+    front = behind_proxy(folder, port, inner) if behind_proxy else nullcontext()
     try:
         with front:
             wait_until_up(f"https://{HOST}:{port}", process, log, authority)

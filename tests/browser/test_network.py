@@ -28,6 +28,7 @@ from tests.browser.network_shop import (
 from tests.browser.served import HOST
 from tests.browser.test_technician_walk import walk_from_test_to_job
 from tests.browser.test_walk import fits_and_can_be_pressed, heading, no_error
+from tests.browser.tls_proxy import NGINX, nginx_proxy, tls_proxy
 
 pytestmark = [pytest.mark.browser, pytest.mark.long]
 
@@ -164,14 +165,23 @@ def test_a_sign_in_ends_by_itself_while_a_page_is_open(chromium, demo, provider_
         heading(page, "Bench test of bike harrow 2")
 
 
-def test_a_proxy_in_front_may_end_tls(chromium, demo, provider_port, tmp_path):
+@pytest.mark.parametrize(
+    "proxy",
+    [
+        tls_proxy,
+        pytest.param(
+            nginx_proxy, marks=pytest.mark.skipif(NGINX is None, reason="nginx is not installed")
+        ),
+    ],
+)
+def test_a_proxy_in_front_may_end_tls(chromium, demo, provider_port, tmp_path, proxy):
     with (
         network_shop(
             demo,
             tmp_path,
             metadata_url=_metadata(provider_port),
             provider_port=provider_port,
-            behind_proxy=True,
+            behind_proxy=proxy,
         ) as shop,
         tablet_at(chromium, shop) as page,
     ):

@@ -1,15 +1,65 @@
-"""A proxy that ends TLS and hands everything on as it is: what a shop puts in front, in little."""
+"""Proxies that end TLS: one in little that hands everything on as it is, and nginx."""
 
 from __future__ import annotations
 
 import asyncio
+import re
+import shutil
 import ssl
+import subprocess
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from pipeline.environment import CHECKOUT
 from tests.browser.served import HOST
+
+NGINX = shutil.which("nginx")
+#: The settings that the README gives, in a whole of their own.
+_WHOLE = """
+pid {folder}/nginx.pid;
+error_log {folder}/nginx.log;
+events {{}}
+http {{
+    access_log off;
+    client_body_temp_path {folder}/body;
+    proxy_temp_path {folder}/proxied;
+    fastcgi_temp_path {folder}/f;
+    uwsgi_temp_path {folder}/u;
+    scgi_temp_path {folder}/s;
+{server}
+}}
+"""
+
+
+def readme_settings() -> str:
+    """The block of nginx settings in the README."""
+    text = (Path(CHECKOUT) / "README.md").read_text(encoding="utf-8")
+    (block,) = re.findall(r"```nginx\n(.*?)```", text, re.DOTALL)
+    return block
+
+
+@contextmanager
+def nginx_proxy(folder: Path, port: int, behind: int) -> Iterator[None]:
+    """Serve ``port`` by nginx with the settings of the README, ``behind`` in place of its ports."""
+    server = readme_settings()
+    for known, ours in (
+        ("listen 443", f"listen {HOST}:{port}"),
+        ("/etc/ssl/workshop.pem", str(folder / "cert.pem")),
+        ("/etc/ssl/workshop.key", str(folder / "key.pem")),
+        ("http://127.0.0.1:8650", f"http://{HOST}:{behind}"),
+    ):
+        assert known in server
+        server = server.replace(known, ours)
+    settings = folder / "nginx.conf"
+    settings.write_text(_WHOLE.format(folder=folder, server=server), encoding="utf-8")
+    process = subprocess.Popen([str(NGINX), "-c", str(settings), "-g", "daemon off;"])
+    try:
+        yield
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
 
 
 @contextmanager
