@@ -28,6 +28,7 @@ from dashboard.wording.trust_words import (
     calibration_reading,
     curve_reading,
     expected_range,
+    fit_in_words,
     followed_reading,
     group_names,
     life_in_words,
@@ -110,6 +111,7 @@ def _curve(view: TrustView) -> None:
     if view.curve.empty:
         surround.nothing("No sensor has been watched for any distance yet, so there is no curve.")
         return
+    st.html(tag("p", fit_in_words(view.fit)))
     parts = {_ALL if p == "all" else f"Part {p}": p for p in view.curve["part_no"].unique()}
     chosen = st.selectbox("Sensors", list(parts), key="curve_of")
     rows = view.curve[view.curve["part_no"].eq(parts[chosen])].reset_index(drop=True)

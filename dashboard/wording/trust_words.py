@@ -54,6 +54,24 @@ ANSWERED = {
 }
 
 
+def fit_in_words(fit: dict) -> str:
+    """On which records the curve was fitted, and why not anew since."""
+    rests_on = (
+        f"The curve was fitted to the records as of {day(fit['fitted_as_of'])}: "
+        f"{counted(int(fit['n_lives']), 'sensor life', 'sensor lives')}, "
+        f"{counted(int(fit['n_defects']), 'defect')} among them."
+    )
+    since, km_since = int(fit["defects_since"]), float(fit["km_since"])
+    if known(fit["why_fitted"]) or not (since or km_since):
+        return rests_on
+    return (
+        f"{rests_on} Since then {counted(since, 'defect is', 'defects are')} new, changed or taken "
+        f"back, and {km(km_since)} of running: too little to move the curve by a quarter of "
+        "its own uncertainty, so it stands; every sensor is held against it anew with today's "
+        "records."
+    )
+
+
 def looked_back(about: dict, skill: pd.DataFrame) -> list[str]:
     """What was done, and why anything was left out."""
     reasons = lines(about["reason"])

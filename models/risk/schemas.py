@@ -269,3 +269,18 @@ EXPLANATION = FrameSchema(
         Column("words", "text", "the factor in words, with its numbers"),
     ),
 )
+
+RISK_FIT = FrameSchema(
+    "risk_fit",
+    "the fit that all sensors were scored with",
+    (
+        Column("fit_version", "text", "its day and the beginning of its records' digest"),
+        Column("fitted_as_of", "date", "day of the records it was made from"),
+        Column("n_lives", "whole", "sensor lives it rests on"),
+        Column("n_defects", "whole", "defects among them"),
+        Column("n_tests", "whole", "tests with readings it rests on"),
+        Column("why_fitted", "text", "why it was made at this build; blank if it stood", "", True),
+        Column("defects_since", "whole", "defects new, changed or taken back since"),
+        Column("km_since", "number", "km followed, new, changed or taken back since", "km"),
+    ),
+)

@@ -70,7 +70,8 @@ class TrustView:
     ``about`` is one row of BACKTEST_ABOUT as a dict; ``skill`` BACKTEST_SKILL, ``calibration``
     BACKTEST_CALIBRATION, ``curve`` FLEET_CURVE, ``quantiles`` LIFE_QUANTILES, ``learned``
     ASSUMED_AND_LEARNED, ``over_sensitivity`` ADVICE_OVER_SENSITIVITY, ``silence`` SILENCE,
-    ``followed`` ADVICE_FOLLOWED, ``answered`` ANSWERS_FOLLOWED.
+    ``followed`` ADVICE_FOLLOWED, ``answered`` ANSWERS_FOLLOWED; ``fit`` is one row of RISK_FIT as a
+    dict.
     """
 
     edition: Edition
@@ -84,6 +85,7 @@ class TrustView:
     silence: pd.DataFrame
     followed: pd.DataFrame
     answered: pd.DataFrame
+    fit: dict
 
 
 @dataclass(frozen=True)
@@ -200,6 +202,7 @@ def trust_view(home: Home, asker: Asker) -> TrustView:
             read_frame(connection, "silence", schemas.SILENCE),
             read_frame(connection, "advice_followed", ADVICE_FOLLOWED),
             read_frame(connection, "answers_followed", ANSWERS_FOLLOWED),
+            read_frame(connection, "risk_fit", schemas.RISK_FIT).to_dict("records")[0],
         )
 
 

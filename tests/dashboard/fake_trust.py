@@ -141,6 +141,20 @@ def silence() -> pd.DataFrame:
     )
 
 
+def fit(**values) -> dict:
+    known = {
+        "fit_version": "2026-10-31.0123456789ab",
+        "fitted_as_of": pd.Timestamp("2026-10-31"),
+        "n_lives": 2_431,
+        "n_defects": 786,
+        "n_tests": 9_844,
+        "why_fitted": None,
+        "defects_since": 1,
+        "km_since": 6_000.0,
+    }
+    return one(schemas.RISK_FIT, **(known | values))
+
+
 def trust_view(**values) -> TrustView:
     about = one(
         schemas.BACKTEST_ABOUT,
@@ -162,6 +176,7 @@ def trust_view(**values) -> TrustView:
         "silence": silence(),
         "followed": followed(),
         "answered": answered(),
+        "fit": fit(),
     }
     return TrustView(**(parts | values))
 

@@ -3,7 +3,7 @@
 from models.frames import Column, FrameSchema
 from models.risk.ahead import RISK_AHEAD
 from models.risk.life_quantiles import LIFE_QUANTILES
-from models.risk.schemas import EXPLANATION, FLEET_CURVE
+from models.risk.schemas import EXPLANATION, FLEET_CURVE, RISK_FIT
 from models.statics.schemas import CHECKS, TRAVEL_BANDS
 
 WORKLIST = FrameSchema(
@@ -349,5 +349,6 @@ __all__ = [
     "FLEET_CURVE",
     "LIFE_QUANTILES",
     "RISK_AHEAD",
+    "RISK_FIT",
     "TRAVEL_BANDS",
 ]

@@ -8,6 +8,7 @@ from dashboard.wording.trust_words import (
     advice_table,
     answered_reading,
     calibration_reading,
+    fit_in_words,
     group_names,
     life_in_words,
     looked_back,
@@ -18,6 +19,7 @@ from dashboard.wording.trust_words import (
 from pipeline.access.frames import view_schemas as schemas
 from tests.dashboard.fake_trust import (
     calibration,
+    fit,
     life_quantiles,
     over_sensitivity,
     silence,
@@ -100,3 +102,12 @@ def test_what_became_of_advice_that_was_not_followed_is_said():
     said = answered_reading(trust_view().answered)
     assert said.startswith("7 of 9 times the shop answered. Of 4 times")
     assert "1 ended in a road failure" in said
+
+
+def test_a_curve_says_on_which_records_it_was_fitted_and_why_it_stands():
+    said = fit_in_words(fit())
+    assert said.startswith("The curve was fitted to the records as of 2026-10-31: 2,431 sensor")
+    assert "1 defect is new, changed or taken back, and 6,000 km of running" in said
+    assert "so it stands" in said
+    assert "stands" not in fit_in_words(fit(why_fitted="the records have changed"))
+    assert "stands" not in fit_in_words(fit(defects_since=0, km_since=0.0))

@@ -1,0 +1,70 @@
+"""What moves a sensor's chance from the middle one, in words with their numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+_SIGN_WORDS = {"fail": "failed", "suspect": "was suspect", "dropouts_seen": "showed drop-outs"}
+
+
+def factor_words(name: str, own: dict, middle: dict, part_no: str) -> str:
+    """A factor in words, by the sensor's own values and the middle ones."""
+    if name == "middle":
+        return f"a middling sensor of part {part_no}: {_km(middle['age_now_km'])} old"
+    if name == "age":
+        seen = "" if own["age_known"] else " since it was first seen, its age before not known"
+        return f"{_km(own['age_now_km'])} run{seen}, {_km(middle['age_now_km'])} being the middle"
+    if name == "riding":
+        return _riding_words(own)
+    if name == "repair":
+        return _repair_words(own)
+    if name == "test":
+        if pd.isna(own["since_test"]):
+            return "no test has found it without the defect"
+        return f"last good test {_km(own['since_test'])} ago, {_km(middle['since_test'])} usual"
+    if name == "silence":
+        if pd.isna(own["since_contact"]):
+            return "not known until when nothing was heard of it"
+        return f"last odometer reading or other contact {_km(own['since_contact'])} ago"
+    if name == "reading":
+        return _reading_words(own["score"])
+    return _sign_words(own)
+
+
+def _sign_words(own: dict) -> str:
+    signs = [_SIGN_WORDS.get(own[k]) for k in ("last_verdict", "last_conclusion")]
+    said = " and ".join(word for word in signs if word)
+    if not said:
+        return "no sign of a defect in its last test"
+    worn = pd.notna(own["last_band"]) and own["last_band"]
+    return f"last test {said}{', with a worn band in its sweep' if worn else ''}"
+
+
+def _riding_words(own: dict) -> str:
+    known = [
+        "duty not known" if pd.isna(own["duty"]) else f"duty {own['duty']}",
+        "" if pd.isna(own["km_per_day"]) else f"{own['km_per_day']:,.0f} km a day",
+        "" if pd.isna(own["shop_id"]) else f"shop {own['shop_id']}",
+    ]
+    return ", ".join(words for words in known if words)
+
+
+def _repair_words(own: dict) -> str:
+    said = "cleaned after a fault" if own["repaired"] else "not cleaned before"
+    count = 0 if pd.isna(own["earlier_repairs"]) else int(own["earlier_repairs"])
+    if not count:
+        return said
+    return f"{said}, {count} other repair{'' if count == 1 else 's'} at this sensor before"
+
+
+def _reading_words(score: float) -> str:
+    if pd.isna(score):
+        return "no sweep that tells its roughness, or too few on record to learn from"
+    rougher = int(np.clip(np.floor(100 * norm.cdf(score)), 1, 99))
+    return f"its sweeps and checks, the last sweep rougher than {rougher} in 100 of all sweeps"
+
+
+def _km(value: float) -> str:
+    return "unknown km" if pd.isna(value) else f"{max(value, 0.0):,.0f} km"

@@ -1,0 +1,2 @@
+-- grain: the fit that all sensors were scored with
+select * from marts.risk_fit
