@@ -23,6 +23,8 @@ ASKED_AS = {
     "action": "What was done",
     "fitted_km": "Odometer when fitted",
     "failed_km": "Odometer when it failed",
+    "gives_to": "May give parts to",
+    "takes_from": "May take parts from",
 }
 
 

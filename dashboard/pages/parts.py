@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import records, surround
 from dashboard.charts.stock import demand_chart, demand_reading, weeks_chart, weeks_reading
 from dashboard.markup import Html, bullets, fold, identifier, joined, link, table, tag, to_bike
+from dashboard.parts.consent_part import consent_part, own_shops
 from dashboard.parts.save_csv import save_csv
 from dashboard.parts.show_chart import show_chart
 from dashboard.parts.stock_entry_part import stock_entry_part
@@ -63,7 +64,7 @@ def show(shown: records.Shown) -> None:
     else:
         _today(view, waiting)
         _one(view)
-    _transfers(view)
+    _transfers(shown, view)
     _last_buys(view)
     _left_out(view.left_out)
     surround.heading("What this plan rests on")
@@ -207,10 +208,17 @@ def _who_asks(one: OnePart, stem: str) -> None:
     save_csv(one.asking, f"who_may_ask_{stem}")
 
 
-def _transfers(view: StockView) -> None:
-    if view.transfers.empty and view.pools.empty:
-        return
-    surround.heading("Between shops")
+def _transfers(shown: records.Shown, view: StockView) -> None:
+    own, is_planned = own_shops(shown), len(view.transfers) or len(view.pools)
+    if is_planned or own:
+        surround.heading("Between shops")
+    if is_planned:
+        _planned_between(view)
+    if own:
+        consent_part(shown, own)
+
+
+def _planned_between(view: StockView) -> None:
     names = dict(zip(view.rows["shop_id"], shop_names(view.rows), strict=True))
     if len(view.transfers):
         columns = {

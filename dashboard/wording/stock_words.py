@@ -306,10 +306,11 @@ def rests_on(about: dict) -> list[str]:
             f"{money(told['shortage_cost'], currency)}, a year on the shelf at "
             f"{in_100(told['holding_cost_share_per_year'])} of 100 of the price."
         )
+    agreed = about.get("transfers_allowed")  # of who does not see all shops it is not told
     consent = (
-        "Shops pass parts to one another where both owners have agreed."
-        if about["transfers_allowed"]
-        else "No transfers between shops: no two owners have agreed to any."
+        "No transfers between shops: no two owners had agreed to any when it was made."
+        if agreed == 0
+        else "Shops pass parts to one another only where both owners had agreed when it was made."
     )
     return [
         f"Needs come from the chances of {counted(about['n_sensors'], 'sensor')}, counted exactly "

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -153,12 +153,34 @@ def changing(
     HomeError, OSError
         The record cannot be written; nothing is to be changed then.
     """
+    with held_for_change(home, followed, asker) as tell:
+        tell(after, said)
+        yield
+
+
+@contextmanager
+def held_for_change(
+    home: Home, followed: str, asker: Asker | None = None
+) -> Iterator[Callable[[bytes, Mapping[str, object]], None]]:
+    """Hold one of both files from its reading to its writing, so that no change undoes another.
+
+    What is given tells of the change, as in :func:`changing`: the file's bytes as they are to be,
+    and what is said of it. It is called before the file is written; not at all where none is.
+
+    Raises
+    ------
+    HomeError, OSError
+        The record cannot be written; nothing is to be changed then.
+    """
     with _held(home) as record:
         _make_up(home, record)
-        told = _told(_FOLLOWED[followed][1], said, asker or whoever_is_here())
-        record.add(told, **{followed: hashlib.sha256(after).hexdigest()})
-        record.write()
-        yield
+
+        def tell(after: bytes, said: Mapping[str, object]) -> None:
+            told = _told(_FOLLOWED[followed][1], said, asker or whoever_is_here())
+            record.add(told, **{followed: hashlib.sha256(after).hexdigest()})
+            record.write()
+
+        yield tell
 
 
 def make_up(home: Home, versions: Iterable[Version] = ()) -> None:

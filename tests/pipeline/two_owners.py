@@ -91,6 +91,11 @@ FILES = {
         "sqv-1-S,2026-04-21T09:00:00+00:00,overrule,replace,sqv reason,sqv owner\n"
     ),
 }
+#: What each owner says of shops that parts may go to and come from; neither names the other.
+CONSENTS = (
+    '[transfers]\nnqr = ["third"]\nsqv = ["bqx-shop"]\n'
+    '[transfers_taken]\nnqr = ["elsewhere"]\nsqv = ["bqx-shop"]\n'
+)
 #: The bike that changed hands, and what its new shop did with it.
 MOVED = {
     "units": (
@@ -111,6 +116,7 @@ SESSIONS = (
 def fill(folder: Path) -> None:
     """Make the home, build it once, and type into it what no build holds yet."""
     home = Home(folder / "home").prepare(as_of=DAY)
+    home.settings.write_text(CONSENTS, encoding="utf-8")
     receive(home, [write_files(folder / "first", FILES)], FIRST)
     ingest(home, [write_files(folder / "then", MOVED)], now=THEN)
     for shop in ("nqr", "sqv"):

@@ -44,6 +44,7 @@ VIEWS: dict[str, frozenset[str]] = {
     "repairs_view": _OFFICE,
     "settings_view": _OFFICE,
     "deeds_view": _OFFICE,
+    "transfers_view": _OFFICE,
     "fleet_view": _FLEET,
     "check_plan_view": _FLEET,
     "start": _OFFICE,
@@ -133,6 +134,19 @@ def require_settling(asker: Asker) -> None:
         It is somebody else.
     """
     require(asker, "settings_view")
+
+
+def require_consenting(asker: Asker, shop_id: str) -> None:
+    """Refuse to say, for a shop, whom it passes parts to: that is for the owner who sees it.
+
+    Raises
+    ------
+    NotAllowedError
+        The asker is no owner, or the shop is not among theirs.
+    """
+    require(asker, "transfers_view")
+    if asker.shops is not None and shop_id not in asker.shops:
+        raise NotAllowedError("This is for the owner of that shop.")
 
 
 def view(

@@ -244,7 +244,7 @@ RULES: dict[str, Rule] = {
         {
             "about": "json_merge_patch(t.about, json_object('n_sensors', (select "
             "count(distinct sensor_id) from whole.marts.part_need where need is not null and "
-            f"{_SENSOR.where.replace('t.sensor_id', 'sensor_id')}), 'transfers_allowed', 0))"
+            f"{_SENSOR.where.replace('t.sensor_id', 'sensor_id')}), 'transfers_allowed', null))"
             "::varchar"
         },
         roles=_SHOPS,

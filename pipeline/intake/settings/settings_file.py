@@ -40,15 +40,17 @@ _TAKEN = """
 # giver (above) and the taker (here) say so, for instance:
 # mill-lane = ["north-street"]
 """
-_GIVEN_SECTION, _TAKEN_SECTION = "transfers", "transfers_taken"
+GIVEN_SECTION, TAKEN_SECTION = "transfers", "transfers_taken"
+_Pairs = tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
 class SettingsFile:
     """What the file says: settings, pairs of shops (giver, taker), and what could not stand.
 
-    ``transfers`` are the pairs whose owners both agree. ``shown`` says how values are shown,
-    ``pooled`` what must stand behind a figure that is shown beyond one shop.
+    ``transfers`` are the pairs whose owners both agree, ``given`` those that the giver's owner
+    says, ``taken`` those that the taker's says. ``shown`` says how values are shown, ``pooled``
+    what must stand behind a figure that is shown beyond one shop.
     """
 
     settings: PlanSettings
@@ -56,6 +58,8 @@ class SettingsFile:
     problems: tuple[str, ...]
     shown: ShownSettings = field(default_factory=ShownSettings)
     pooled: PooledSettings = field(default_factory=PooledSettings)
+    given: tuple[tuple[str, str], ...] = ()
+    taken: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,8 @@ def read_settings(home: Home) -> SettingsFile:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         told = f"{path.name}: not readable ({error}), so every setting is at its assumed default."
         return SettingsFile(PlanSettings(), (), (told,))
-    transfers, odd = _agreed(table)
+    given, taken, odd = _said_of_transfers(table)
+    transfers = tuple(pair for pair in given if pair in taken)
     values: dict[str, object] = {}
     for name, value in table.items():
         values.update(value if isinstance(value, dict) else {name: value})
@@ -103,7 +108,7 @@ def read_settings(home: Home) -> SettingsFile:
     unread = [_unread(path.name, number, line, values) for number, line in left_out]
     named = _named(path.name, text, values, faults | not_shown | not_pooled)
     problems = [*unread, *named, *(f"{path.name}: {one}" for one in odd)]
-    return SettingsFile(settings, transfers, tuple(problems), shown, pooled)
+    return SettingsFile(settings, transfers, tuple(problems), shown, pooled, given, taken)
 
 
 def known_settings() -> dict[str, tuple[Bounds, float | str]]:
@@ -228,21 +233,21 @@ def _line(text: str, name: str) -> int:
     return next((n for n, line in enumerate(text.splitlines(), 1) if pattern.match(line)), 1)
 
 
-def _agreed(table: dict[str, Any]) -> tuple[tuple[tuple[str, str], ...], list[str]]:
-    """Pairs of giver and taker that both owners agree to, and what is said of the others."""
-    given, odd = _transfers(table.pop(_GIVEN_SECTION, {}), _GIVEN_SECTION)
-    taken, odd_too = _transfers(table.pop(_TAKEN_SECTION, {}), _TAKEN_SECTION)
-    both = {(giver, taker) for taker, giver in taken}
+def _said_of_transfers(table: dict[str, Any]) -> tuple[_Pairs, _Pairs, list[str]]:
+    """Pairs of giver and taker as givers say them and as takers do, and what cannot count."""
+    given, odd = _transfers(table.pop(GIVEN_SECTION, {}), GIVEN_SECTION)
+    said, odd_too = _transfers(table.pop(TAKEN_SECTION, {}), TAKEN_SECTION)
+    taken = tuple((giver, taker) for taker, giver in said)
     alone = [
-        f"[{_GIVEN_SECTION}] {giver} gives parts to {taker}, but [{_TAKEN_SECTION}] does not say "
+        f"[{GIVEN_SECTION}] {giver} gives parts to {taker}, but [{TAKEN_SECTION}] does not say "
         f"that {taker} takes them from {giver}: none is proposed until both owners agree."
         for giver, taker in given
-        if (giver, taker) not in both
+        if (giver, taker) not in taken
     ]
-    return tuple(pair for pair in given if pair in both), [*odd, *odd_too, *alone]
+    return given, taken, [*odd, *odd_too, *alone]
 
 
-def _transfers(table: object, section: str) -> tuple[tuple[tuple[str, str], ...], list[str]]:
+def _transfers(table: object, section: str) -> tuple[_Pairs, list[str]]:
     if not isinstance(table, dict):
         return (), [f"{section} is {table!r}, expected a section [{section}]; it is left out."]
     pairs, odd = [], []

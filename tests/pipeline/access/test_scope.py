@@ -44,6 +44,7 @@ from pipeline.access.reading import NotThereError, reading
 from pipeline.access.scope import allowed
 from pipeline.access.scope.scope_rules import RULES
 from pipeline.access.settings_view import settings_view
+from pipeline.access.transfers_view import transfers_view
 from pipeline.asker import OPERATOR, OWNER, ROLES, TECHNICIAN, Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
@@ -111,7 +112,7 @@ def asked_of(home: Home) -> Iterator[tuple]:
         records_view.records_view, records_view.bike_count, set_aside_rows.set_aside_rows,
         set_aside_rows.set_aside_in_files, fleet_view.fleet_view, check_plan_view.check_plan_view,
         register_view.register_view, tags_view.tags_view, settings_view, hand_ins.latest_hand_ins,
-        pending_answer_count, deeds_view,
+        pending_answer_count, deeds_view, transfers_view,
     ))  # fmt: skip
     for unit in (*UNITS, "nqr-9", "sqv-9"):
         yield views.bike_view, unit
@@ -191,6 +192,7 @@ def test_each_is_given_their_own(two_owners):
     assert pending_test.pending_session_view(two_owners, north, "nqr-1-T3") is not None
     assert len(stock_book.stock_book(two_owners, north).rows) == 1
     assert bench_view.bench_view(two_owners, north, "nqr-9").unit["label"] == "nqr nine"
+    assert transfers_view(two_owners, north)["other"].tolist() == ["elsewhere", "third"]
 
 
 def test_a_bike_that_changed_hands_leaves_its_tests_with_each_shop(two_owners):
@@ -364,7 +366,7 @@ def test_the_manifest_is_the_same_for_all(two_owners):
 def test_every_save_of_a_page_says_who_saves():
     savers = re.compile(
         r"save_\w+|take_back_windows|take_out_of_service|bring_back|close_job|correct|receive"
-        r"|keep_settings|remember_column_names|forget_column_names|check_files"
+        r"|keep_settings|keep_consent|remember_column_names|forget_column_names|check_files"
     )
     ours = {"save_csv"}
     folder = Path(pipeline.__file__).parent.parent / "dashboard"
