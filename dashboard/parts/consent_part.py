@@ -89,7 +89,7 @@ def _others(
     """The shops that the own one may give to, or take from; others can be typed."""
     told = {row["other"]: row["state"] for row in own if row["gives"] == gives}
     others = list(dict.fromkeys([*told, *(row["other"] for row in own), *names]))
-    return st.multiselect(
+    chosen = st.multiselect(
         label,
         [other for other in others if other != shop_id or other in told],
         [other for other, state in told.items() if state != OFFERED],
@@ -99,6 +99,11 @@ def _others(
         placeholder="Choose or type a shop's number",
         width=500,
     )
+    # an own shop may be typed by its name as well
+    typed = {
+        words: shop for shop, name in names.items() for words in (name, shop_words(shop, names))
+    }
+    return [typed.get(other, other) for other in chosen]
 
 
 def _kept(shown: records.Shown, shop_id: str, gives: list[str], takes: list[str]) -> bool:
