@@ -14,7 +14,7 @@ MEANS = (
     "own shops.",
     "What is kept here counts from the next build on; either owner can take it back.",
 )
-HOW = "Name a shop by its number, as the records have it."
+HOW = "Name another shop by its number in the records, such as mill-lane: its owner can tell you."
 GIVES, TAKES = "May give parts to", "May take parts from"
 NOTHING_SAID = "Nothing is agreed for this shop, and no other owner offers anything."
 _STATES = {

@@ -32,6 +32,7 @@ from pipeline.intake.settings.shown_settings import declared_shown, shown_from
 _MOST_LINES = 40  # of one value, such as a list of days written one below another
 _HEADER = re.compile(r"^\s*\[")
 _KEY = re.compile(r"""^\s*("(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)\s*=""")
+_BARE = re.compile(r"[A-Za-z0-9_-]+")  # a name that needs no quotes
 _OF_SHOPS = (GIVEN_SECTION, TAKEN_SECTION)
 # A line of a value over several lines, and the comment at its end.
 _COMMENT = re.compile(r"""^(?:"(?:[^"\\]|\\.)*"|'[^']*'|[^#"'])*?(\#.*)$""")
@@ -145,7 +146,8 @@ def set_shops_in(text: str, section: str, shop: str, others: Sequence[str]) -> s
         return "\n".join(_set_anew(lines, at, shop, f"{found[1]} = {listed}"))
     if not others:
         return text
-    return "\n".join(_added(lines, section_line(section), [f"{value_text(shop)} = {listed}"]))
+    name = shop if _BARE.fullmatch(shop) else value_text(shop)
+    return "\n".join(_added(lines, section_line(section), [f"{name} = {listed}"]))
 
 
 def _place(lines: list[str], name: str, section: str = "") -> int | None:

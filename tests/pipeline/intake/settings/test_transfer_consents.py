@@ -59,7 +59,7 @@ def test_only_the_shops_own_lines_change(home):
     home.settings.write_text(OWN)
     keep_consent(home, "north", ["mill", "bay.2"], ["harbour"], asker=NORTH)
     expected = OWN.replace('north = ["mill"]  ', 'north = ["mill", "bay.2"]  ')
-    assert text_of(home) == expected + '"north" = ["harbour"]\n'
+    assert text_of(home) == expected + 'north = ["harbour"]\n'
     keep_consent(home, "north", [], ["harbour"], asker=NORTH)
     assert 'north = []   # Ida, "half"\n' in text_of(home)
 
