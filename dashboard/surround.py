@@ -58,6 +58,11 @@ PAGES = (
 )
 
 
+#: What those pages read that are not named at the top.
+_FURTHER = {"job": "job_view", "register": "register_view", "tags": "tags_view"}
+_READ_BY = {listed.address: listed.view for listed in PAGES} | _FURTHER
+
+
 def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -> None:
     """Draw one page within its surroundings; what cannot be shown is said instead.
 
@@ -107,8 +112,10 @@ def top_line(*steps: markup.Html | str) -> None:
 
     ``steps`` lead here from the worklist, this page last.
     """
-    name = markup.link("Wear Atlas", "./", "wa-name")
-    pages = [*(_to_page(page, here=steps[-1] == page.here) for page in offered()), *_reader()]
+    listed = offered()
+    first = listed[0].address if listed else "./"
+    name = markup.link("Wear Atlas", first, "wa-name")
+    pages = [*(_to_page(page, here=steps[-1] == page.here) for page in listed), *_reader()]
     way = [] if any(steps[-1] == page.here for page in PAGES) else _way_here(steps)
     st.html(
         markup.joined(
@@ -129,6 +136,26 @@ def offered() -> list[Listed]:
     """The pages that the asker's part lets them open."""
     asker = who_asks()
     return [page for page in PAGES if allowed(asker, page.view)]
+
+
+def may_open(address: str) -> bool:
+    """Whether the asker's part lets them open a page; one that nobody listed is everyone's."""
+    return address not in _READ_BY or allowed(who_asks(), _READ_BY[address])
+
+
+def way(
+    words: object, address: str, class_: str | None = "wa-pressed", **query: str | list[str]
+) -> markup.Html:
+    """A link to a page; nothing where the asker's part does not let them open it."""
+    if not may_open(address):
+        return markup.Html("")
+    return markup.link(words, address, class_, **query)
+
+
+def ways(*links: markup.Html, between: str = ", ") -> markup.Html:
+    """Links in a line of their own, those that are nothing left out; nothing without any."""
+    there = [link for link in links if link]
+    return markup.tag("p", markup.joined(there, between)) if there else markup.Html("")
 
 
 def _to_page(page: Listed, *, here: bool) -> markup.Html:
@@ -157,14 +184,12 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
     if edition.instead:
         st.html(markup.tag("p", edition.instead, class_="wa-said wa-care", role="alert"))
     if edition.is_demo:
-        way = (
+        way_on = (
             markup.link("Back to your own records", "./", "wa-pressed", records=OWN)
             if records.own_exists()
-            else markup.link("Start your own records", "start", "wa-pressed")
-            if allowed(who_asks(), "start")
-            else ""
+            else way("Start your own records", "start")
         )
-        said = markup.tag("p", "Demo: invented shops, not measured. ", way)
+        said = markup.tag("p", "Demo: invented shops, not measured. ", way_on)
         st.html(markup.tag("div", said, class_="wa-said"))
     elif first_to_do:
         home = Home(Path(edition.home))
@@ -199,13 +224,13 @@ def show_cautions(*, whole: bool) -> None:
 def not_for_you(message: str) -> None:
     """A page that is not for the asker's part: whom it is for, and where to go instead."""
     top_line("Not for your part")
-    ways = [part for page in offered() for part in (markup.link(page.words, page.address), " ")]
+    yours = [part for page in offered() for part in (markup.link(page.words, page.address), " ")]
     st.html(
         markup.tag(
             "div",
             markup.tag("h1", "This page is not for your part"),
             markup.tag("p", message),
-            markup.tag("p", "Yours are: ", *ways) if ways else "",
+            markup.tag("p", "Yours are: ", *yours) if yours else "",
         )
     )
 
@@ -213,29 +238,27 @@ def not_for_you(message: str) -> None:
 def too_few_shops(message: str) -> None:
     """A page of figures that too few shops stand behind: what it would take, and the way on."""
     top_line("Not shown")
-    ways = markup.tag("p", "Your own records are as they were: ", markup.link(TOP, "./"), ".")
+    back = markup.tag("p", "Your own records are as they were: ", markup.link(TOP, "./"), ".")
     head = markup.tag("h1", "Too few shops stand behind this")
-    st.html(markup.tag("div", head, markup.tag("p", message), ways))
+    st.html(markup.tag("div", head, markup.tag("p", message), back))
 
 
 def not_there(message: str) -> None:
     """Nothing to show: say what is missing and what to do."""
     top_line("Nothing to show")
-    what_next = markup.joined(
-        [
-            markup.link("Which records there are, and how to begin", "start", "wa-pressed"),
-            ". ",
-            markup.link("Hand files in", "hand_in", "wa-pressed"),
-            ".",
-        ]
+    back = way("Open the worklist", "./", None)
+    what_next = ways(
+        way("Which records there are, and how to begin", "start"),
+        way("Hand files in", "hand_in"),
+        between=". ",
     )
     st.html(
         markup.tag(
             "div",
             markup.tag("h1", "Nothing to show here"),
             markup.tag("p", message, _looked_in()),
-            markup.tag("p", markup.link("Open the worklist", "./"), ", or go back."),
-            markup.tag("p", what_next),
+            markup.tag("p", back, ", or go back.") if back else "",
+            what_next,
         )
     )
 

@@ -16,7 +16,6 @@ from dashboard.markup import (
     folded_table,
     identifier,
     joined,
-    link,
     tag,
     to_session,
 )
@@ -62,7 +61,7 @@ def show(shown: records.Shown) -> None:
     surround.top_line(surround.worklist_link(), f"Bike {view.bike['label']}")
     surround.which_records(view.edition)
     _head(view.bike, surround.records_as_of(view.edition))
-    st.html(tag("p", joined([*to_work(unit_id), *to_records(unit_id)], ", ")))
+    _show_ways(*to_work(unit_id), *to_records(unit_id))
     _advice(view.advice, view.explained)
     surround.show_cautions(whole=False)
     _ahead(view)
@@ -109,12 +108,18 @@ def _advice(advice: pd.DataFrame, explained: pd.DataFrame) -> None:
         st.html(explained_chances(explained))
 
 
+def _show_ways(*links: Html) -> None:
+    """Links that the reader may follow; no empty line without any."""
+    if found := surround.ways(*links):
+        st.html(found)
+
+
 def _ahead(view: BikeView) -> None:
     surround.heading("What may lie ahead")
     if view.ahead["defect"].notna().any():
         shown = view.ahead[view.ahead["defect"].notna()]
         st.html(lies_ahead(shown, view.bike))
-        st.html(tag("p", link("How far to trust these chances", "trust", "wa-pressed")))
+        _show_ways(surround.way("How far to trust these chances", "trust"))
         return
     surround.nothing("No chance can be given: too little is known of this bike's sensors.")
 

@@ -248,7 +248,7 @@ def _unknown(rows: pd.DataFrame) -> None:
         "Fleet": "fleet",
         "Shop": "shop",
         "What is missing, and what would tell": _reasons,
-        "Put it in": _put_in,
+        **({"Put it in": _put_in} if surround.may_open("register") else {}),
         "Check planned": check_words,
     }
     caption = (

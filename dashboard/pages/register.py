@@ -10,7 +10,7 @@ from dashboard import records, surround
 from dashboard.forms.entry_troubles import begin_anew, saved, say_once
 from dashboard.forms.fields import WIDTH, ask
 from dashboard.forms.sensor_fields import new_sensor, sensor_choice, sensor_form
-from dashboard.markup import bullets, joined, link, tag, to_bike
+from dashboard.markup import bullets, link, tag, to_bike
 from dashboard.parts.to_work import to_work
 from dashboard.words import MOUNTS, km, plain
 from pipeline.access.register_view import RegisterView
@@ -175,7 +175,7 @@ def _sensors(shown: records.Shown, view: RegisterView, today: date) -> None:
     ]
     st.html(bullets(said) if said else tag("p", "None is on record."))
     if said:
-        st.html(tag("p", joined(to_work(unit_id), ", ")))
+        st.html(surround.ways(*to_work(unit_id)))
     fold = st.expander("Register a sensor of this bike", key="sensor_fold", expanded=not said)
     with fold:
         chosen = sensor_choice(view.choices, model, key="sensor")

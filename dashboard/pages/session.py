@@ -68,7 +68,8 @@ def _top(view: SessionView) -> None:
 
 def _to_job(test: dict) -> None:
     to = to_job(test["unit_id"], test["sensor_id"], test["session_id"])
-    st.html(tag("p", to))
+    if to:
+        st.html(tag("p", to))
 
 
 def _not_in_records(shown: records.Shown, view: SessionView) -> None:

@@ -53,7 +53,7 @@ def show(shown: records.Shown) -> None:
 def _what_they_hold(base_address: str) -> Html:
     if not base_address:
         bare = tag("p", _BARE, _who_reaches_it())
-        return joined([bare, tag("p", link("Set the address", "settings", "wa-pressed"))])
+        return joined([bare, surround.ways(surround.way("Set the address", "settings"))])
     example = tag("code", tag_content("BIKE", base_address))
     return tag("p", "Scanned, a tag opens ", example, f", the bike on the page {PAGE.title()}.")
 
@@ -61,8 +61,7 @@ def _what_they_hold(base_address: str) -> Html:
 def _who_reaches_it() -> Html:
     address = reached_at()
     if address is None:
-        way = link("How others reach it", "start", "wa-pressed")
-        return joined([_ALONE, " ", way])
+        return joined([_ALONE, " ", surround.way("How others reach it", "start")])
     return joined(
         [", once its holder has signed in: here the address is ", tag("code", address), "."]
     )

@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import records, sieve, surround
-from dashboard.markup import bullets, fold, joined, link, tag
+from dashboard.markup import bullets, fold, joined, tag
 from dashboard.once import once
 from dashboard.parts.answer_part import answer_part
 from dashboard.parts.sensor_list import action_mark, sensor_list
@@ -53,17 +53,20 @@ def _tally(view: WorklistView) -> None:
         f"{counted(aside, 'entry', 'entries')} set aside, listed at the end." if aside else "",
         "“Likely” gives the range of a chance (90 %).",
     ]
-    trust = link("How far to trust these chances", "trust", "wa-pressed")
-    parts = link("What parts to order", "parts", "wa-pressed")
-    checks = link("When to call bikes in", "checks", "wa-pressed")
-    wear = link("Where wear gathers", "wear", "wa-pressed")
-    costs = link("Costs and levels", "costs", "wa-pressed")
+    ways = surround.ways(
+        surround.way("What parts to order", "parts"),
+        surround.way("When to call bikes in", "checks"),
+        surround.way("Costs and levels", "costs"),
+        surround.way("How far to trust these chances", "trust"),
+        surround.way("Where wear gathers", "wear"),
+        between=". ",
+    )
     st.html(
         joined(
             [
                 tag("div", whole, *counts, class_="wa-tally"),
                 tag("p", " ".join(filter(None, about)), class_="wa-quiet"),
-                tag("p", joined([parts, checks, costs, trust, wear], ". ")),
+                ways,
             ]
         )
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from dashboard.markup import Cell, Html, bullets, joined, link, tag, to_session
+from dashboard.markup import Cell, Html, bullets, joined, tag, to_session
+from dashboard.surround import way, ways
 from dashboard.wording.wear_words import (
     LIKELY,
     against_fleet,
@@ -30,10 +31,8 @@ def track_of_test(wear: TestWear) -> Html:
     plan = "" if wear.plan is None else sweep_was(wear.plan)
     said = [sentence for sentence in (*known, slowest(wear.stretches), plan) if sentence]
     query = {"life": wear.life_id} if wear.life_id and len(wear.profiles) else {}
-    to_map = link(
-        "Its track over its tests" if query else "Wear map", "wear", "wa-pressed", **query
-    )
-    return joined([bullets(said), tag("p", to_map)])
+    to_map = way("Its track over its tests" if query else "Wear map", "wear", **query)
+    return joined([bullets(said), ways(to_map)])
 
 
 def _known(wear: TestWear) -> list[str]:
@@ -91,12 +90,10 @@ def _track(
     said = [*known, slowest(stretches), passes_in_short(own)]
     life = sensor_id if sensor is None else sensor["life_id"]
     query = {} if sensor is None else {"life": life}
-    to_map = link(
-        "Its track over its tests" if sensor else "Wear map", "wear", "wa-pressed", **query
-    )
+    to_map = way("Its track over its tests" if sensor else "Wear map", "wear", **query)
     return tag(
         "div",
         tag("p", tag("strong", f"Sensor {sensor_id}")),
         bullets(sentence for sentence in said if sentence),
-        tag("p", to_map),
+        ways(to_map),
     )

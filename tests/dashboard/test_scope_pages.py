@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+from dashboard.surround import PAGES
+from pipeline.access.scope.allowed import allowed
 from pipeline.asker import OPERATOR, OWNER, TECHNICIAN, Asker
 from tests.dashboard.page_app import page_at, words_of
 from tests.pipeline.access.test_scope import two_owners  # noqa: F401 - a fixture
@@ -101,6 +103,33 @@ def _holds(page: str, address: dict[str, str], asker: Asker, others: re.Pattern)
     assert not found, said[max(0, found.start() - 300) : found.end() + 100]
     refused = "This page is not for your part" in said
     assert refused == (page in NOT_FOR[asker.role]), said[:500]
+    assert not leads_nowhere(said, asker)
+
+
+def leads_nowhere(said: str, asker: Asker) -> set[str]:
+    """Pages that are linked to and that the asker's part may not open."""
+    closed = {page.address for page in PAGES if not allowed(asker, page.view)}
+    closed |= {"register", "job", "tags"} if asker.role == OPERATOR else set()
+    return closed & set(re.findall(r'href="([^"?]*)', said))
+
+
+@pytest.mark.parametrize(
+    ("asker", "page", "address"),
+    [(HAND, "worklist", {}), (RQD, "bike", {"unit": "rqd-nqr"}), (RQD, "fleet", {})],
+    ids=["worklist", "bike", "fleet"],
+)
+def test_no_link_leads_to_a_page_of_another_part(asks, asker, page, address):
+    asks(asker)
+    said = words_of(page_at(page, **address))
+    assert "This page is not for your part" not in said
+    assert not leads_nowhere(said, asker)
+
+
+def test_a_page_that_cannot_be_shown_offers_only_ones_own(asks):
+    asks(RQD)
+    said = words_of(page_at("bike", unit="no such bike"))
+    assert "Nothing to show here" in said
+    assert not leads_nowhere(said, RQD)
 
 
 def test_only_what_ones_part_opens_is_offered(asks):
@@ -108,6 +137,7 @@ def test_only_what_ones_part_opens_is_offered(asks):
     said = words_of(page_at("fleet"))
     assert 'href="checks"' in said
     assert 'href="parts"' not in said
+    assert 'href="fleet" class="wa-name"' in said
     assert "RQD NQR" in everything_on(page_at("fleet"))
 
 
@@ -116,3 +146,13 @@ def test_too_few_shops_are_told_where_all_would_speak_together(asks):
     said = words_of(page_at("trust"))
     assert "Too few shops stand behind this" in said
     assert "at least 5 shops and 30 sensors" in said
+
+
+def test_only_ones_own_consents_are_shown_and_offered(asks):
+    asks(NQR)
+    app = page_at("parts")
+    app.session_state["consent_fold"] = True
+    said = everything_on(app.run())
+    assert "Parts to third: you agree; it waits for the other owner." in said
+    assert "elsewhere" in said
+    assert not OTHERS.search(said)
