@@ -41,6 +41,8 @@ MOST_SCORED = 200_000
 _TENTHS = 10
 #: Under which what looking back showed is kept beside the fit.
 _KEPT = "looked_back"
+#: Raise when this module comes to say something else of the same fit.
+_VERSION = "1"
 _FURTHER_KM = np.array([15e3, 20e3, 30e3, 50e3, 80e3])
 #: Chances that the model states, and the km ahead that each is for.
 _AHEAD = {"defect_now": 0.0, "defect_1000_km": 1e3, "defect_5000_km": 5e3, "defect_10000_km": 1e4}
@@ -113,7 +115,7 @@ def backtest_once(
     version : str
         Names the fit in force.
     """
-    rests_on = f"{version}/{current_shape()}"
+    rests_on = f"{version}/{current_shape()}/{_VERSION}"
     make = partial(_look_back_tables, connection, day, say)
     tables = made_once(folder, _KEPT, rests_on, make, say)
     for name, frame in tables.items():

@@ -28,7 +28,7 @@ from pipeline.warehouse.fitted import Fit, standing_fit, test_history
 from pipeline.warehouse.kept_fit import made_once
 from pipeline.warehouse.kept_spreads import remembered
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
-from pipeline.warehouse.over_sensitivity import advice_over_sensitivity
+from pipeline.warehouse.over_sensitivity import OVER_VERSION, advice_over_sensitivity
 from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
 from pipeline.warehouse.risk_fit import store_fitted, told_of_fit
 from pipeline.warehouse.shape import current_shape
@@ -104,7 +104,7 @@ def _advise(
         over = advice_over_sensitivity(results, sensors, evidence, outlook, settings, **how)
         return {"advice": over}
 
-    rests_on = f"{version}/{current_shape()}/{settings!r}"
+    rests_on = f"{version}/{current_shape()}/{OVER_VERSION}/{settings!r}"
     over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, say)["advice"]
     store_fitted(connection, version, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/advice_answers", {"as_of": day})

@@ -13,6 +13,7 @@ from pipeline.jobs.keeping.findings import COPY, NEXT_BUILD, REMARK, Finding
 from pipeline.jobs.measure import batches, seal_of_batch
 from pipeline.warehouse.advised import damaged_advice
 from pipeline.warehouse.given_out import damaged_events
+from pipeline.warehouse.kept_fit import damaged_frames
 from pipeline.warehouse.leftovers import leftovers
 from pipeline.warehouse.publish import newest, published
 
@@ -94,6 +95,13 @@ def _kept_models(home: Home) -> Iterator[Finding]:
                 NEXT_BUILD,
                 "The next build fits it anew.",
             )
+    for name in damaged_frames(home.kept_models) if home.kept_models.exists() else ():
+        yield Finding(
+            f"kept_models/{name}",
+            "what is kept beside the fitted models is damaged",
+            NEXT_BUILD,
+            "The next build works it out anew.",
+        )
 
 
 def _left_over(home: Home) -> Iterator[Finding]:

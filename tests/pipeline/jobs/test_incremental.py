@@ -140,6 +140,8 @@ def _fit(home: Home) -> dict:
 
 def _column(home: Home, name: str) -> list[str]:
     found = _frame(home, f"select distinct fit_version from marts.{name}")
+    if name == "worklist":  # a contactless sensor has no chance of wear, and no fit
+        found = found.dropna()
     return found["fit_version"].tolist()
 
 

@@ -51,6 +51,11 @@ HARMS = {
         "kept_models/",
         NEXT_BUILD,
     ),
+    "what a fit rested on": (
+        lambda home: flip_a_byte(one(home.kept_models, "fit_rested_on.parquet")),
+        "kept_models/fit.json",
+        NEXT_BUILD,
+    ),
     "manifest": (
         lambda home: (home.published / "000001.json").write_text("{"),
         "published/000001.json",
