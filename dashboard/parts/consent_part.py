@@ -97,6 +97,7 @@ def _others(
         format_func=lambda shop: shop_words(shop, names),
         accept_new_options=True,
         placeholder="Choose or type a shop's number",
+        wrap=True,
         width=500,
     )
     # an own shop may be typed by its name as well
