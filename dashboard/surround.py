@@ -11,6 +11,7 @@ import streamlit as st
 
 from dashboard import look, markup, records
 from dashboard.heap import settle_heap
+from dashboard.put import put
 from dashboard.shown_as import show_as
 from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
@@ -117,7 +118,7 @@ def top_line(*steps: markup.Html | str) -> None:
     name = markup.link("Wear Atlas", first, "wa-name")
     pages = [*(_to_page(page, here=steps[-1] == page.here) for page in listed), *_reader()]
     way = [] if any(steps[-1] == page.here for page in PAGES) else _way_here(steps)
-    st.html(
+    put(
         markup.joined(
             [markup.tag("nav", name, *pages, class_="wa-top", aria_label="All pages"), *way]
         )
@@ -182,7 +183,7 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
     Where newer records cannot be read, that comes before all else.
     """
     if edition.instead:
-        st.html(markup.tag("p", edition.instead, class_="wa-said wa-care", role="alert"))
+        put(markup.tag("p", edition.instead, class_="wa-said wa-care", role="alert"))
     if edition.is_demo:
         way_on = (
             markup.link("Back to your own records", "./", "wa-pressed", records=OWN)
@@ -190,7 +191,7 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
             else way("Start your own records", "start")
         )
         said = markup.tag("p", "Demo: invented shops, not measured. ", way_on)
-        st.html(markup.tag("div", said, class_="wa-said"))
+        put(markup.tag("div", said, class_="wa-said"))
     elif first_to_do:
         home = Home(Path(edition.home))
         if records.holds_no_bike(records.Shown(home, edition.version, who_asks())):
@@ -198,7 +199,7 @@ def which_records(edition: Edition, *, first_to_do: bool = True) -> None:
 
 
 def _first_steps(home: Home) -> None:
-    st.html(first_steps(waiting=not_taken_up(home).hand_ins > 0))
+    put(first_steps(waiting=not_taken_up(home).hand_ins > 0))
 
 
 def records_as_of(edition: Edition) -> str:
@@ -218,7 +219,7 @@ def show_cautions(*, whole: bool) -> None:
             markup.tag("strong", "Before any work on a bike: "),
             " ".join((said[0], said[POWERED_PLATES], *said[-2:])),
         )
-    st.html(markup.tag("div", head, body, class_="wa-said wa-care"))
+    put(markup.tag("div", head, body, class_="wa-said wa-care"))
 
 
 def not_for_you(message: str) -> None:
@@ -277,12 +278,12 @@ def _looked_in() -> str:
 
 def nothing(sentence: str) -> None:
     """A part of a page that has nothing in it."""
-    st.html(markup.tag("p", sentence, class_="wa-quiet"))
+    put(markup.tag("p", sentence, class_="wa-quiet"))
 
 
 def heading(words: str) -> None:
     """The heading of a part of a page."""
-    st.html(markup.tag("h2", words))
+    put(markup.tag("h2", words))
 
 
 @st.fragment(run_every="15s")

@@ -19,6 +19,7 @@ from dashboard.parts.show_chart import show_chart
 from dashboard.parts.state_mark import state_mark
 from dashboard.parts.to_work import to_job
 from dashboard.parts.wear_part import TRACK_COLUMNS, track_of_test
+from dashboard.put import put, together
 from dashboard.sieve import csv
 from dashboard.wording.pending_words import NOT_HELD_YET, taken_up_words
 from dashboard.wording.session_words import session_facts
@@ -38,17 +39,19 @@ def show(shown: records.Shown) -> None:
         surround.not_there("The address names no test: it ends in “?session=” and its number.")
         return
     view = records.session(shown, session_id)
-    _top(view)
-    _not_in_records(shown, view)
-    surround.show_cautions(whole=True)
-    _verdicts(view)
-    _next(view.next_look)
-    _to_job(view.session)
+    with together():
+        _top(view)
+        _not_in_records(shown, view)
+        surround.show_cautions(whole=True)
+        _verdicts(view)
+        _next(view.next_look)
+        _to_job(view.session)
     show_job_sheet(shown, view)
     sweep_part.show_sweep(shown, view)
     _wear(view)
-    _static(view.checks)
-    _earlier(view.earlier)
+    with together():
+        _static(view.checks)
+        _earlier(view.earlier)
     show_set_aside(view.set_aside, of="for this test or its bike")
     _take_away(view)
 
@@ -63,13 +66,13 @@ def _top(view: SessionView) -> None:
     title = joined(["Bench test of ", *(tag("span", f"{part} ", class_="wa-id") for part in parts)])
     whole = facts(session_facts(test)).replace('class="wa-facts"', 'class="wa-facts wa-across"')
     as_of = surround.records_as_of(view.edition)
-    st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
+    put(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
 
 
 def _to_job(test: dict) -> None:
     to = to_job(test["unit_id"], test["sensor_id"], test["session_id"])
     if to:
-        st.html(tag("p", to))
+        put(tag("p", to))
 
 
 def _not_in_records(shown: records.Shown, view: SessionView) -> None:
@@ -80,14 +83,14 @@ def _not_in_records(shown: records.Shown, view: SessionView) -> None:
         tag("p", tag("strong", "Just entered. "), NOT_HELD_YET),
         tag("p", taken_up_words(records.waits(shown.home, shown.asker))),
     ]
-    st.html(tag("div", *said, class_="wa-said", role="status"))
+    put(tag("div", *said, class_="wa-said", role="status"))
 
 
 def _verdicts(view: SessionView) -> None:
     surround.heading("What this test says")
     rule_word, rule_why = rule_verdict(view.measures, view.checks)
     own_word, own_why = technician_verdict(view.session, view.measures)
-    st.html(
+    put(
         tag(
             "div",
             tag(
@@ -122,7 +125,7 @@ def _next(sentences: list[str]) -> None:
         surround.nothing("Nothing to add.")
         return
     items = [tag("li", sentence) for sentence in sentences]
-    st.html(tag("ol", *items))
+    put(tag("ol", *items))
 
 
 def _wear(view: SessionView) -> None:
@@ -137,7 +140,7 @@ def _wear_in_records(wear: TestWear) -> None:
     if wear.life_id is None:
         surround.nothing("This sensor has no track, or this test belongs to none of its lives.")
         return
-    st.html(track_of_test(wear))
+    put(track_of_test(wear))
     if wear.profiles.empty:
         return
     # drawn only once opened: most tests need the sentences alone
@@ -170,7 +173,7 @@ def _static(checks: pd.DataFrame) -> None:
         "In words": "text",
     }
     caption = "Supply and ground first, for every later reading is measured against them."
-    st.html(table(checks.sort_values("step"), columns, caption))
+    put(table(checks.sort_values("step"), columns, caption))
 
 
 def _on_a_line(words: str) -> Html:
@@ -182,7 +185,7 @@ def _earlier(earlier: pd.DataFrame) -> None:
     if earlier.empty:
         surround.nothing("No other test of this sensor is on record.")
         return
-    st.html(bench_list(earlier, "The latest first."))
+    put(bench_list(earlier, "The latest first."))
 
 
 def _take_away(view: SessionView) -> None:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pandas as pd
-import streamlit as st
 
 from dashboard import surround
 from dashboard.markup import Html, bullets, facts, fold, joined, link, table, tag
 from dashboard.parts.dropout_part import show_dropouts
 from dashboard.parts.trace_part import show_trace
 from dashboard.parts.travel_part import show_over_travel, show_passes
+from dashboard.put import put, together
 from dashboard.records import Shown
 from dashboard.wording.dropout_words import travel_with_error
 from dashboard.wording.verdict_words import could_have_missed
@@ -27,25 +27,20 @@ _TRAVEL_SOURCES = {
 
 def show_sweep(shown: Shown, view: SessionView) -> None:
     """Everything the sweep shows, or that there is none."""
-    surround.heading("The sweep")
-    if view.measures is None:
-        surround.nothing(
-            "No sweep was handed in with this test, so nothing is known here about drop-outs or "
-            "roughness."
-        )
-        return
-    missed = bullets(could_have_missed(view.measures, view.profile))
-    st.html(
-        tag(
-            "div",
-            tag("p", tag("strong", "What this sweep could have missed")),
-            missed,
-            class_="wa-said",
-        )
-    )
+    with together():
+        surround.heading("The sweep")
+        if view.measures is None:
+            surround.nothing(
+                "No sweep was handed in with this test, so nothing is known here about drop-outs "
+                "or roughness."
+            )
+            return
+        missed = bullets(could_have_missed(view.measures, view.profile))
+        head = tag("p", tag("strong", "What this sweep could have missed"))
+        put(tag("div", head, missed, class_="wa-said"))
     show_trace(shown, view)
     show_dropouts(shown, view)
-    st.html(tag("h3", "Over the travel"))
+    put(tag("h3", "Over the travel"))
     show_over_travel(view)
     show_passes(shown, view)
     _details(view)
@@ -54,7 +49,7 @@ def show_sweep(shown: Shown, view: SessionView) -> None:
 def _details(view: SessionView) -> None:
     if len(view.findings):
         found = bullets(view.findings["text"])
-        st.html(joined([tag("h3", "About the recording"), found]))
+        put(joined([tag("h3", "About the recording"), found]))
     folds = [
         fold("Against good sensors of this part", _place_table(view.places))
         if len(view.places)
@@ -63,7 +58,7 @@ def _details(view: SessionView) -> None:
         fold("Passes", _pass_table(view.passes)) if len(view.passes) else "",
         fold("All measures of this sweep", tag("p", stop_to_stop()), facts(_measure_pairs(view))),
     ]
-    st.html(joined(folds))
+    put(joined(folds))
 
 
 def _dropout_table(view: SessionView) -> object:

@@ -12,6 +12,7 @@ from dashboard.markup import tag
 from dashboard.parts import sweep_records
 from dashboard.parts.show_chart import same_as_table, show_chart
 from dashboard.parts.trace_picture import trace_picture
+from dashboard.put import put, together
 from dashboard.records import Shown
 from dashboard.surround import nothing
 from dashboard.words import CHANNEL_UNITS, number, plain
@@ -54,8 +55,9 @@ def show_still(
 ) -> None:
     """The whole sweep at once, before anything is asked of it: TRACE and DROPOUTS."""
     reading = trace_reading(trace, dropouts)
-    st.html(trace_picture(trace, dropouts, channel=channel, reading=reading))
-    st.html(tag("p", f"{reading} {hint}".strip(), class_="wa-reading"))
+    with together():
+        put(trace_picture(trace, dropouts, channel=channel, reading=reading))
+        put(tag("p", f"{reading} {hint}".strip(), class_="wa-reading"))
     same_as_table(trace, trace_columns(CHANNEL_UNITS.get(channel, "")), reading, name=name)
 
 

@@ -1,0 +1,42 @@
+"""Put markup on the page, or several pieces of it as one.
+
+Each element that Streamlit draws costs the browser about as much as a table of text does, whatever
+it holds: a page of sentences is up sooner as one element.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
+import streamlit as st
+
+from dashboard.markup import Html, tag
+
+_PIECES: ContextVar[list[Html] | None] = ContextVar("pieces", default=None)
+
+
+def put(markup: Html | str) -> None:
+    """Put a piece on the page; within :func:`together` it waits for the others."""
+    pieces = _PIECES.get()
+    if pieces is None:
+        st.html(markup)
+    else:
+        pieces.append(Html(markup))
+
+
+@contextmanager
+def together() -> Iterator[None]:
+    """Put all pieces of the block on the page as one, below one another as they would be alone.
+
+    Only :func:`put` and what calls it may stand in the block: a field or button would come first.
+    """
+    pieces: list[Html] = []
+    token = _PIECES.set(pieces)
+    try:
+        yield
+    finally:
+        _PIECES.reset(token)
+    if pieces:
+        put(tag("div", *(tag("div", piece) for piece in pieces), class_="wa-together"))
