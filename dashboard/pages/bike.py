@@ -27,6 +27,7 @@ from dashboard.parts.set_aside_list import show_set_aside
 from dashboard.parts.show_chart import show_chart
 from dashboard.parts.to_work import to_records, to_work
 from dashboard.parts.wear_part import tracks
+from dashboard.put import put, together
 from dashboard.words import (
     CONFIRMED_BY,
     MOUNTS,
@@ -58,16 +59,18 @@ def show(shown: records.Shown) -> None:
         return
     view = records.bike(shown, unit_id)
     st.set_page_config(page_title=f"Bike {view.bike['label']}: Wear Atlas")
-    surround.top_line(surround.worklist_link(), f"Bike {view.bike['label']}")
-    surround.which_records(view.edition)
-    _head(view.bike, surround.records_as_of(view.edition))
-    _show_ways(*to_work(unit_id), *to_records(unit_id))
-    _advice(view.advice, view.explained)
-    surround.show_cautions(whole=False)
-    _ahead(view)
-    _wear(view.wear)
-    _tests(view.tests)
-    _repairs(view.repairs)
+    with together():  # there before the rest is worked out
+        surround.top_line(surround.worklist_link(), f"Bike {view.bike['label']}")
+        surround.which_records(view.edition)
+        _head(view.bike, surround.records_as_of(view.edition))
+        _show_ways(*to_work(unit_id), *to_records(unit_id))
+    with together():
+        _advice(view.advice, view.explained)
+        surround.show_cautions(whole=False)
+        _ahead(view)
+        _wear(view.wear)
+        _tests(view.tests)
+        _repairs(view.repairs)
     _odometer(view.odometer)
     _readings(view.readings)
     _lives(view.sensors)
@@ -95,7 +98,7 @@ def _head(bike: dict, as_of: str) -> None:
     same = bike["label"] == bike["unit_id"]
     title = f"Bike {bike['label']}" if same else f"Bike {bike['label']} ({bike['unit_id']})"
     whole = facts(pairs).replace('class="wa-facts"', 'class="wa-facts wa-across"')
-    st.html(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
+    put(joined([tag("h1", title), Html(whole), tag("p", as_of, class_="wa-quiet")]))
 
 
 def _advice(advice: pd.DataFrame, explained: pd.DataFrame) -> None:
@@ -103,22 +106,22 @@ def _advice(advice: pd.DataFrame, explained: pd.DataFrame) -> None:
     if advice.empty:
         surround.nothing("No sensor is on record as being on this bike now.")
         return
-    st.html(sensor_list(advice.sort_values("urgency", ascending=False), name_bikes=False))
+    put(sensor_list(advice.sort_values("urgency", ascending=False), name_bikes=False))
     if not explained.empty:
-        st.html(explained_chances(explained))
+        put(explained_chances(explained))
 
 
 def _show_ways(*links: Html) -> None:
     """Links that the reader may follow; no empty line without any."""
     if found := surround.ways(*links):
-        st.html(found)
+        put(found)
 
 
 def _ahead(view: BikeView) -> None:
     surround.heading("What may lie ahead")
     if view.ahead["defect"].notna().any():
         shown = view.ahead[view.ahead["defect"].notna()]
-        st.html(lies_ahead(shown, view.bike))
+        put(lies_ahead(shown, view.bike))
         _show_ways(surround.way("How far to trust these chances", "trust"))
         return
     surround.nothing("No chance can be given: too little is known of this bike's sensors.")
@@ -129,7 +132,7 @@ def _wear(wear: BikeWear) -> None:
     if wear.stretches.empty:
         surround.nothing("No sensor with a track is on record as being on this bike now.")
         return
-    st.html(tracks(wear))
+    put(tracks(wear))
 
 
 def _tests(tests: pd.DataFrame) -> None:
@@ -137,7 +140,7 @@ def _tests(tests: pd.DataFrame) -> None:
     if tests.empty:
         surround.nothing("No accepted test of this bike's sensors is on record.")
         return
-    st.html(bench_list(tests, "Bench tests, the latest first."))
+    put(bench_list(tests, "Bench tests, the latest first."))
 
 
 def _repairs(repairs: pd.DataFrame) -> None:
@@ -157,7 +160,7 @@ def _repairs(repairs: pd.DataFrame) -> None:
     }
     rows = repairs.sort_values("closed_on", ascending=False)
     caption = "Closed repairs, the latest first, and what each counts as."
-    st.html(folded_table(rows, columns, caption, shown=REPAIRS_SHOWN, rest="earlier repairs"))
+    put(folded_table(rows, columns, caption, shown=REPAIRS_SHOWN, rest="earlier repairs"))
 
 
 def _confirmed(row: dict) -> str:
@@ -182,7 +185,7 @@ def _odometer(odometer: pd.DataFrame) -> None:
     }
     rows = odometer.sort_values("read_on", ascending=False)
     reading = odometer_reading(odometer)
-    st.html(tag("p", reading))
+    put(tag("p", reading))
     # drawn only once opened: the last reading and the km a day stand at the top of the page
     part = st.expander("All its readings over time", key="odometer_over_time", on_change="rerun")
     if part.open:
@@ -253,7 +256,7 @@ def _lives(sensors: pd.DataFrame) -> None:
     rows = sensors.sort_values(["in_service", "from_on"], ascending=False)
     now = int(sensors["in_service"].sum())
     caption = "Sensors on the bike now come first."
-    st.html(folded_table(rows, columns, caption, shown=max(now, 1), rest="earlier sensors"))
+    put(folded_table(rows, columns, caption, shown=max(now, 1), rest="earlier sensors"))
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ from dashboard.once import once
 from dashboard.parts.answer_part import answer_part
 from dashboard.parts.sensor_list import action_mark, sensor_list
 from dashboard.parts.set_aside_list import show_set_aside
+from dashboard.put import put, together
 from dashboard.wording import empty_words
 from dashboard.words import ACTION_MEANINGS, counted
 from pipeline.access.answers import with_pending_answers
@@ -24,14 +25,15 @@ _CHOSEN = (("shop", "Shop"), ("fleet", "Fleet"), ("duty", "Duty"), ("answer", "A
 def show(shown: records.Shown) -> None:
     """Draw the page."""
     view = records.worklist(shown)
-    surround.top_line("Worklist")
-    surround.which_records(view.edition)
-    st.html(tag("h1", "Sensors in service, and what to do"))
-    _tally(view)
-    surround.show_cautions(whole=False)
-    if view.notices:
-        title = counted(len(view.notices), "notice on these records", "notices on these records")
-        st.html(fold(title, bullets(view.notices)))
+    with together():
+        surround.top_line("Worklist")
+        surround.which_records(view.edition)
+        put(tag("h1", "Sensors in service, and what to do"))
+        _tally(view)
+        surround.show_cautions(whole=False)
+        if view.notices:
+            said = counted(len(view.notices), "notice on these records", "notices on these records")
+            put(fold(said, bullets(view.notices)))
     if view.rows.empty:
         surround.nothing("No sensor in service is on record.")
     else:
@@ -61,7 +63,7 @@ def _tally(view: WorklistView) -> None:
         surround.way("Where wear gathers", "wear"),
         between=". ",
     )
-    st.html(
+    put(
         joined(
             [
                 tag("div", whole, *counts, class_="wa-tally"),
