@@ -7,6 +7,7 @@ connection by which the page is drawn. The address says already which view that 
 from __future__ import annotations
 
 import logging
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from urllib.parse import parse_qs
@@ -22,6 +23,8 @@ from pipeline.home import DEMO, HomeError
 _LOG = logging.getLogger("dashboard")
 #: What waits to be read at most: a page asked for is read in any case, if a little later.
 MOST_WAITING = 4
+#: Files of the frame are asked for first, and reading meanwhile would hold them up.
+FRAME_ASKED_FOR_WITHIN_S = 0.4
 
 Query = dict[str, list[str]]
 
@@ -59,6 +62,7 @@ class Ahead:
     def _read(self, scope: Scope, page: str, query: Query) -> None:
         try:
             asker = self._who(scope)
+            time.sleep(FRAME_ASKED_FOR_WITHIN_S)
             if asker is not None:
                 read_ahead(asker, page, query)
         except Exception:  # the page itself will say what is amiss

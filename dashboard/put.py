@@ -6,6 +6,7 @@ it holds: a page of sentences is up sooner as one element.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -14,6 +15,7 @@ import streamlit as st
 
 from dashboard.markup import Html, tag
 
+_DRAWN_WITHIN_S = 0.35
 _PIECES: ContextVar[list[Html] | None] = ContextVar("pieces", default=None)
 
 
@@ -40,3 +42,15 @@ def together() -> Iterator[None]:
         _PIECES.reset(token)
     if pieces:
         put(tag("div", *(tag("div", piece) for piece in pieces), class_="wa-together"))
+
+
+def let_it_show() -> None:
+    """Let the browser draw what was put so far before more follows, once for each page loaded.
+
+    A page that is loaded anew takes this long to draw its first element. Fields, buttons and charts
+    are programs that the browser loads first, and all that comes in one go with them is drawn with
+    them: words and a picture would wait for what is not needed to read them.
+    """
+    if "let_show" not in st.session_state:
+        st.session_state["let_show"] = True
+        time.sleep(_DRAWN_WITHIN_S)

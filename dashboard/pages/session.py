@@ -46,14 +46,17 @@ def show(shown: records.Shown) -> None:
         _verdicts(view)
         _next(view.next_look)
         _to_job(view.session)
-    show_job_sheet(shown, view)
-    sweep_part.show_sweep(shown, view)
+    job_sheet = st.container(key="job_sheet")
+    draw_over_travel = sweep_part.show_sweep(shown, view)
+    with job_sheet:
+        show_job_sheet(shown, view)
     _wear(view)
     with together():
         _static(view.checks)
         _earlier(view.earlier)
     show_set_aside(view.set_aside, of="for this test or its bike")
     _take_away(view)
+    draw_over_travel()
 
 
 def _top(view: SessionView) -> None:

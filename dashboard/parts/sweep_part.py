@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
+import streamlit as st
 
 from dashboard import surround
 from dashboard.markup import Html, bullets, facts, fold, joined, link, table, tag
@@ -25,8 +28,12 @@ _TRAVEL_SOURCES = {
 }
 
 
-def show_sweep(shown: Shown, view: SessionView) -> None:
-    """Everything the sweep shows, or that there is none."""
+def show_sweep(shown: Shown, view: SessionView) -> Callable[[], None]:
+    """Everything the sweep shows, or that there is none.
+
+    Returns what draws the charts over the travel in the place left for them: the browser loads a
+    program to draw charts with, and would show no word of the page meanwhile.
+    """
     with together():
         surround.heading("The sweep")
         if view.measures is None:
@@ -34,16 +41,26 @@ def show_sweep(shown: Shown, view: SessionView) -> None:
                 "No sweep was handed in with this test, so nothing is known here about drop-outs "
                 "or roughness."
             )
-            return
+            return _nothing_more
         missed = bullets(could_have_missed(view.measures, view.profile))
         head = tag("p", tag("strong", "What this sweep could have missed"))
         put(tag("div", head, missed, class_="wa-said"))
     show_trace(shown, view)
     show_dropouts(shown, view)
     put(tag("h3", "Over the travel"))
-    show_over_travel(view)
+    place = st.container(key="over_travel")
     show_passes(shown, view)
     _details(view)
+
+    def draw() -> None:
+        with place:
+            show_over_travel(view)
+
+    return draw
+
+
+def _nothing_more() -> None:
+    """There is no chart to draw."""
 
 
 def _details(view: SessionView) -> None:

@@ -12,7 +12,7 @@ from dashboard.markup import tag
 from dashboard.parts import sweep_records
 from dashboard.parts.show_chart import same_as_table, show_chart
 from dashboard.parts.trace_picture import trace_picture
-from dashboard.put import put, together
+from dashboard.put import let_it_show, put, together
 from dashboard.records import Shown
 from dashboard.surround import nothing
 from dashboard.words import CHANNEL_UNITS, number, plain
@@ -58,6 +58,7 @@ def show_still(
     with together():
         put(trace_picture(trace, dropouts, channel=channel, reading=reading))
         put(tag("p", f"{reading} {hint}".strip(), class_="wa-reading"))
+    let_it_show()
     same_as_table(trace, trace_columns(CHANNEL_UNITS.get(channel, "")), reading, name=name)
 
 
