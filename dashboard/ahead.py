@@ -7,6 +7,7 @@ connection by which the page is drawn. The address says already which view that 
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -43,7 +44,7 @@ class Ahead:
     def __init__(self, app: ASGIApp, who: Callable[[Scope], Asker | None]) -> None:
         self._app, self._who = app, who
         self._readers = ThreadPoolExecutor(1, thread_name_prefix="ahead")
-        self._waiting = 0
+        self._places = threading.BoundedSemaphore(MOST_WAITING)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, and begin to read what its page will show."""
@@ -53,22 +54,22 @@ class Ahead:
 
     def _begin(self, scope: Scope) -> None:
         page = scope["path"].strip("/")
-        if page not in VIEWS or self._waiting >= MOST_WAITING:
+        if page not in VIEWS or not self._places.acquire(blocking=False):
             return
         query = parse_qs(scope.get("query_string", b"").decode("latin-1"))
-        self._waiting += 1
-        self._readers.submit(self._read, scope, page, query)
+        due = time.monotonic() + FRAME_ASKED_FOR_WITHIN_S
+        self._readers.submit(self._read, scope, page, query, due)
 
-    def _read(self, scope: Scope, page: str, query: Query) -> None:
+    def _read(self, scope: Scope, page: str, query: Query, due: float) -> None:
         try:
             asker = self._who(scope)
-            time.sleep(FRAME_ASKED_FOR_WITHIN_S)
+            time.sleep(max(0.0, due - time.monotonic()))
             if asker is not None:
                 read_ahead(asker, page, query)
         except Exception:  # the page itself will say what is amiss
             _LOG.warning("could not read ahead for %r", page, exc_info=True)
         finally:
-            self._waiting -= 1
+            self._places.release()
 
 
 def read_ahead(asker: Asker, page: str, query: Query) -> None:

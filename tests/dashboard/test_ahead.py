@@ -37,6 +37,7 @@ def _over(app):
 def asked(monkeypatch):
     """What was read ahead, in place of any home."""
     found = []
+    monkeypatch.setattr(ahead, "FRAME_ASKED_FOR_WITHIN_S", 0.0)
     monkeypatch.setattr(ahead, "read_ahead", lambda *of: found.append(of))
     return found
 
@@ -77,12 +78,13 @@ def test_what_goes_wrong_stops_no_request_and_no_later_reading(asked, monkeypatc
     assert _ask(app, "/fleet") == ["/fleet"]
     _over(app)
     assert [page for _, page, _ in asked] == ["fleet"]
-    assert app._waiting == 0
+    assert all(app._places.acquire(blocking=False) for _ in range(MOST_WAITING))
 
 
 def test_no_more_than_so_many_wait(asked):
     app = Ahead(_answered, lambda scope: HERE)
-    app._waiting = MOST_WAITING
+    for _ in range(MOST_WAITING):
+        app._places.acquire()
     _ask(app, "/fleet")
     _over(app)
     assert asked == []
