@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -25,7 +26,8 @@ def _ask(app, path, query="", **scope):
         sent.append(message)
 
     whole = {"type": "http", "method": "GET", "path": path, "query_string": query.encode()}
-    asyncio.run(app(whole | scope, None, send))
+    with ThreadPoolExecutor(1) as apart:  # where no other loop of the tests is running
+        apart.submit(asyncio.run, app(whole | scope, None, send)).result()
     return sent
 
 

@@ -64,8 +64,10 @@ def test_the_chance_is_the_same_and_its_ends_nearly(by_draws, near, name):
     assert np.nanmax(np.abs(one[name] - other[name])) < 1e-12
     for end in ("_low", "_high"):
         away = np.abs(_odds(one[name + end]) - _odds(other[name + end]))
-        assert np.nanquantile(away, 0.95) < 0.05
-        assert np.nanmax(away) < 0.2
+        width = np.nanmedian(np.abs(_odds(one[name + end]) - _odds(one[name])))
+        # at most 0.07 of the width over four fleets of 60 to 300 sensors tried, 0.33 for single ones
+        assert np.nanquantile(away, 0.95) < 0.1 * width
+        assert np.nanmax(away) < 0.4 * width
     inside = other[name + "_low"].le(other[name]) & other[name].le(other[name + "_high"])
     assert inside[other[name].notna()].all()
 
