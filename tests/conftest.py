@@ -1,5 +1,6 @@
 """Fixtures for the whole suite."""
 
+import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +10,7 @@ from filelock import FileLock
 from hypothesis import settings
 
 from pipeline.home import Home
+from pipeline.jobs.demo import ensure_demo
 from tests.pipeline.shop_files import hand_in
 from tests.pipeline.stocked_shop import DAY, FILES
 
@@ -56,3 +58,20 @@ def stocked_copy(stocked_home: Home, tmp_path: Path) -> Home:
     """The same shop, to be written to."""
     shutil.copytree(stocked_home.root, tmp_path / "copy")
     return Home(tmp_path / "copy")
+
+
+@pytest.fixture(scope="session")
+def built_demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Home:
+    """The demo, built once for all test processes, or copied where one is built already.
+
+    Not to be written to.
+    """
+    base = tmp_path_factory.getbasetemp()
+    shared = base if worker_id == "master" else base.parent
+    with FileLock(shared / "demo.lock"):
+        home = Home(shared / "demo")
+        built = os.environ.get("WEAR_ATLAS_TEST_DEMO")
+        if built and not home.root.exists():
+            shutil.copytree(built, home.root)
+        ensure_demo(home)
+    return home

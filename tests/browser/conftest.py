@@ -13,11 +13,9 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from filelock import FileLock
 
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
-from pipeline.jobs.demo import ensure_demo
 from tests.browser.served import HOST, free_port, wait_until_up
 
 CHROMIUM = os.environ.get("WEAR_ATLAS_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
@@ -44,17 +42,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Home:
-    """The demo, built once for all test processes, or copied where one is built already."""
-    base = tmp_path_factory.getbasetemp()
-    shared = base if worker_id == "master" else base.parent
-    with FileLock(shared / "demo.lock"):
-        home = Home(shared / "demo")
-        built = os.environ.get("WEAR_ATLAS_TEST_DEMO")
-        if built and not home.root.exists():
-            shutil.copytree(built, home.root)
-        ensure_demo(home)
-    return home
+def demo(built_demo: Home) -> Home:
+    """The demo, which all test processes look at."""
+    return built_demo
 
 
 @dataclass

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from pipeline.environment import CHECKOUT
-from pipeline.home import Home, HomeError
+from pipeline.home import HomeError
 from pipeline.jobs.demo import AS_OF, ensure_demo
 from pipeline.jobs.ingest import ingest
 from pipeline.statements import connect
@@ -22,8 +22,8 @@ def _truth(name: str) -> pd.DataFrame:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    home = Home(tmp_path_factory.mktemp("demo"))
+def demo(built_demo):
+    home = built_demo
     connection = connect(ensure_demo(home).path, read_only=True)
     yield home, lambda sql: connection.execute(sql).df()
     connection.close()
