@@ -96,6 +96,11 @@ def _of(read: Callable[[records.Shown, str], object], name: str) -> Callable:
     return of_one
 
 
+def _of_part(shown: records.Shown, query: Query) -> None:
+    shop_id, part_no = (_first(query, name) or None for name in ("shop", "part"))
+    records.stock(shown, *((shop_id, part_no) if shop_id and part_no else (None, None)))
+
+
 #: By page address: what it reads first.
 VIEWS: dict[str, Callable[[records.Shown, Query], object]] = {
     "": lambda shown, query: records.worklist(shown),
@@ -104,7 +109,7 @@ VIEWS: dict[str, Callable[[records.Shown, Query], object]] = {
     "bench": _of(records.bench, "unit"),
     "fleet": lambda shown, query: records.fleet(shown),
     "checks": lambda shown, query: records.checks(shown),
-    "parts": lambda shown, query: records.stock(shown),
+    "parts": _of_part,
     "repairs": lambda shown, query: records.repairs(shown),
     "trust": lambda shown, query: records.trust(shown),
     "costs": lambda shown, query: records.costs(shown),

@@ -7,16 +7,21 @@ import weakref
 from collections.abc import Callable, Hashable
 from typing import TypeVar
 
+from dashboard.shown_as import shown_as
+from pipeline.lately import Lately
+
 Made = TypeVar("Made")
 
 #: Results kept of one view, those made last: filters can be put together in many ways.
 MOST = 40
 _LOCK = threading.Lock()
-_KEPT: dict[int, dict[Hashable, object]] = {}
+_KEPT: dict[int, Lately] = {}
 
 
 def once(view: object, name: Hashable, make: Callable[[], Made]) -> Made:
     """The result of ``make()``, from before where it was made of this very view.
+
+    Words among it hang on how values are shown to this reader, so it is made anew for another way.
 
     Parameters
     ----------
@@ -30,13 +35,6 @@ def once(view: object, name: Hashable, make: Callable[[], Made]) -> Made:
     with _LOCK:
         kept = _KEPT.get(id(view))
         if kept is None:
-            kept = _KEPT[id(view)] = {}
+            kept = _KEPT[id(view)] = Lately(MOST)
             weakref.finalize(view, _KEPT.pop, id(view), None)
-        if name in kept:
-            return kept[name]  # type: ignore[return-value]
-    made = make()
-    with _LOCK:
-        kept[name] = made
-        for oldest in list(kept)[:-MOST]:
-            del kept[oldest]
-    return made
+    return kept.of((name, shown_as()), make)

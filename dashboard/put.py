@@ -16,6 +16,7 @@ import streamlit as st
 from dashboard.markup import Html, tag
 
 _DRAWN_WITHIN_S = 0.35
+_LOADED = "page_loaded"
 _PIECES: ContextVar[list[Html] | None] = ContextVar("pieces", default=None)
 
 
@@ -45,12 +46,17 @@ def together() -> Iterator[None]:
 
 
 def let_it_show() -> None:
-    """Let the browser draw what was put so far before more follows, once for each page loaded.
+    """Let the browser draw what was put so far before more follows, on a page loaded anew.
 
     A page that is loaded anew takes this long to draw its first element. Fields, buttons and charts
     are programs that the browser loads first, and all that comes in one go with them is drawn with
     them: words and a picture would wait for what is not needed to read them.
     """
-    if "let_show" not in st.session_state:
-        st.session_state["let_show"] = True
+    if _LOADED not in st.session_state:
+        loaded()
         time.sleep(_DRAWN_WITHIN_S)
+
+
+def loaded() -> None:
+    """From here on the browser has what it draws pages with."""
+    st.session_state[_LOADED] = True

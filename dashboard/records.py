@@ -11,7 +11,6 @@ import pandas as pd
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
-from dashboard.kept_views import KeptViews
 from dashboard.signing_in import who_asks
 from pipeline.access import (
     bench_view,
@@ -39,6 +38,7 @@ from pipeline.intake.settings.settings_file import read_settings
 from pipeline.intake.settings.shown_settings import ShownSettings
 from pipeline.jobs import take_up
 from pipeline.jobs.take_up import NotTakenUp
+from pipeline.lately import Lately
 
 #: In an address: whose records to look at, ``own`` or ``demo``.
 WHICH = "records"
@@ -267,11 +267,18 @@ def _read(view: str, shown: Shown, *of: str | None, of_entries: str = "") -> obj
     key = (view, root, shown.version, of, of_entries, asker.scope)
     # by name each time, so that a view can be stood in for
     read: Callable = getattr(_FOUND_IN.get(view, views), view)
-    return _KEPT.get(key, lambda: read(shown.home, asker, *of), _waiting)
+    return _KEPT.of(key, lambda: _read_anew(shown, lambda: read(shown.home, asker, *of)), _waiting)
+
+
+def _read_anew(shown: Shown, read: Callable[[], object]) -> object:
+    """Read a view, and let those of the home's other versions go: nobody asks for them again."""
+    root = str(shown.home.root)
+    _KEPT.forget(lambda key: key[1] == root and key[2] != shown.version)
+    return read()
 
 
 # A view is the same for all of one scope and pages only read it: kept as it is, without a copy.
-_KEPT = KeptViews(200)
+_KEPT: Lately[object] = Lately(200)
 
 
 def _waiting() -> AbstractContextManager:

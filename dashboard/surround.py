@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard import look, markup, records
 from dashboard.heap import settle_heap
-from dashboard.put import put
+from dashboard.put import loaded, put
 from dashboard.shown_as import show_as
 from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
@@ -87,6 +87,7 @@ def page(draw: Callable[[records.Shown], None], *, empty: Empty | None = None) -
         not_there(str(error))
     else:
         _look_out_for_newer(shown)
+    loaded()
     settle_heap()
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pandas as pd
 import streamlit as st
 
 from dashboard import records, surround
@@ -16,7 +15,6 @@ from dashboard.bench.verdict_step import verdict_step
 from dashboard.forms.fields import ask
 from dashboard.forms.open_draft import OpenDraft, open_draft
 from dashboard.markup import Html, joined, link, tag, to_bike
-from dashboard.once import once
 from dashboard.parts.find_bike import find_bike
 from dashboard.parts.sensor_list import sensor_list
 from dashboard.words import MOUNTS, km, moment, plain
@@ -122,12 +120,6 @@ def _due(view: BenchView, sensor_id: str) -> None:
     st.html(sensor_list(advice, name_bikes=False))
 
 
-def _checks(bench: Bench, cells: dict) -> pd.DataFrame:
-    """CHECKS of what is typed so far; worked out anew only where something else is."""
-    name = ("checks", bench.sensor["sensor_id"], tuple(sorted(cells.items(), key=str)))
-    return once(bench.view, name, lambda: checks_as_typed(bench.sensor, bench.view.bands, cells))
-
-
 @st.fragment
 def _led(bench: Bench) -> None:
     """One step at a time, with the way back and forth; every change goes to the draft."""
@@ -138,7 +130,7 @@ def _led(bench: Bench) -> None:
     if draft.value("step") not in names:
         st.session_state[draft.key("step")] = names[0]
     cells = bench.cells()
-    checks = _checks(bench, cells)
+    checks = checks_as_typed(bench.sensor, bench.view.bands, cells)
     # the words of a choice stay the same: a choice whose words change is taken for another one
     headings = {step.name: step.heading for step in steps}
     # above what grows with each answer, so that nothing to press ever moves
@@ -155,7 +147,7 @@ def _led(bench: Bench) -> None:
     else:
         _fields(bench, step)
         now = bench.cells()
-        said = _checks(bench, now)
+        said = checks_as_typed(bench.sensor, bench.view.bands, now)
         st.html(answers(step, said, now))
         if step.name == "about" and (odd := odometer_words(bench, now)):
             st.html(tag("p", odd, class_="wa-waits", role="status"))

@@ -20,10 +20,12 @@ import numpy as np
 import pandas as pd
 from altair.utils.schemapi import debug_mode
 
+from dashboard.shown_as import shown_as
+from pipeline.lately import Lately
+
 #: Charts kept, those drawn last.
 MOST = 200
-_LOCK = threading.Lock()
-_KEPT: dict[str, Drawn] = {}
+_DRAWING = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -41,12 +43,17 @@ class Drawn:
         return json.loads(self.grammar) | {"datasets": dict(self.rows)}
 
 
+_KEPT: Lately[Drawn] = Lately(MOST)
+
+
 class _NoDigestError(TypeError):
     """A value that cannot be told from another by its contents."""
 
 
 def drawn(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
     """The chart of ``draw(ink=ink)``, from before where its arguments hold the same.
+
+    Its axes and words hang on how values are shown to this reader too.
 
     Only a ``functools.partial`` of a chart's function tells what it was given; anything else is
     drawn each time.
@@ -55,14 +62,7 @@ def drawn(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
         key = _digest(draw, ink)
     except _NoDigestError:
         return _draw(draw, ink)
-    with _LOCK:
-        found = _KEPT.pop(key, None)
-    found = found or _draw(draw, ink)
-    with _LOCK:
-        _KEPT[key] = found  # the last in order is the one shown last
-        for oldest in list(_KEPT)[:-MOST]:
-            del _KEPT[oldest]
-    return found
+    return _KEPT.of(key, lambda: _draw(draw, ink))
 
 
 def _draw(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
@@ -75,7 +75,7 @@ def _draw(draw: Callable[..., alt.LayerChart], ink: str) -> Drawn:
 
     # which way data go, and whether each part is held to the grammar, are one setting for all
     # threads; tests hold every chart to the grammar
-    with _LOCK, debug_mode(False), alt.theme.enable("none"):
+    with _DRAWING, debug_mode(False), alt.theme.enable("none"):
         alt.data_transformers.register("by_name", by_name)
         with alt.data_transformers.enable("by_name"):
             chart = draw(ink=ink)
@@ -97,6 +97,7 @@ def _digest(draw: Callable[..., alt.LayerChart], ink: str) -> str:
     if not isinstance(draw, partial):
         raise _NoDigestError
     contents = _Contents().add(f"{draw.func.__module__}.{draw.func.__qualname__}", ink)
+    contents.add(shown_as())
     return contents.add(list(draw.args), draw.keywords).name
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,7 @@ from models.risk.outlook import OUTLOOK_DAYS
 
 #: Points of the grid of chances of a defect at which the many sensors in service are weighed.
 _BELIEFS = 13
+Columns = Mapping[str, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -55,70 +56,38 @@ class Outlook:
         return courses(belief, onset, self.test, self.heard_per_km, KM_AHEAD, _BELIEFS)
 
 
-def outlook_from(
+def outlook_of(
     sensors: pd.DataFrame,
-    by_km: pd.DataFrame,
-    by_day: pd.DataFrame,
+    by_km: Columns,
+    by_day: Columns,
     curve: pd.DataFrame,
     rates: pd.DataFrame,
 ) -> Outlook:
-    """Lay the frames out as arrays.
+    """Lay what is known of each sensor out as arrays.
 
     Parameters
     ----------
     sensors : frame of shape (n, ...)
         PLAN_SENSORS.
-    by_km, by_day, curve : frame
-        DEFECT_BY_KM, DEFECT_BY_DAY and NEW_LIFE_CURVE of ``models.risk.outlook``, in the order of
-        their grain.
+    by_km, by_day : mapping of str to array
+        Columns of DEFECT_BY_KM and DEFECT_BY_DAY of ``models.risk.outlook`` in any order, with
+        ``place``, the sensor's among ``sensors``, for its name; blanks masked or as NaN.
+    curve : frame
+        NEW_LIFE_CURVE of ``models.risk.outlook``.
     rates : frame of one row
         PLAN_RATES.
     """
-    ids = PLAN_SENSORS.check(sensors)["sensor_id"]
-    km = np.unique(by_km["km"].to_numpy(float))
-    laid = None
-    if len(by_day):
-        days, fits = np.unique(by_day["days"].to_numpy(int)), int(by_day["draw"].max()) + 1
-        shape = (fits, len(days))
-        laid = ByDay(days, *(_laid_out(ids, by_day, name, shape) for name in ("defect", "heard")))
-    ahead = ByKm(km, _laid_out(ids, by_km, "defect", (len(km),)))
-    return outlook_of(sensors, ahead, laid, curve, rates)
-
-
-class ByKm(NamedTuple):
-    """Chance of a ``defect`` by each of these ``km`` ahead, shape (n, km); blank if not known."""
-
-    km: np.ndarray
-    defect: np.ndarray
-
-
-class ByDay(NamedTuple):
-    """Chance of a ``defect``, and that it is ``heard`` of, by each of these ``days`` ahead.
-
-    Of shape (n, fits, days), blank where not known.
-    """
-
-    days: np.ndarray
-    defect: np.ndarray
-    heard: np.ndarray
-
-
-def outlook_of(
-    sensors: pd.DataFrame,
-    by_km: ByKm,
-    by_day: ByDay | None,
-    curve: pd.DataFrame,
-    rates: pd.DataFrame,
-) -> Outlook:
-    """The outlook from chances laid out by sensor; parameters else as of ``outlook_from``."""
     (rate,) = PLAN_RATES.check(rates).to_dict("records")
     sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
+    (km,), (ahead,) = _laid_out(len(sensors), by_km, ("km",), ("defect",))
     onset = np.full((len(sensors), len(KM_AHEAD) - 1), np.nan)
-    if len(by_km.km):
-        onset = _steps(*by_km)
-    if by_day is None:
-        nothing = np.full((len(sensors), 1, len(OUTLOOK_DAYS)), np.nan)
-        by_day = ByDay(np.array(OUTLOOK_DAYS), nothing, nothing)
+    if len(km):
+        onset = _steps(km.astype(float), ahead)
+    axes, names = ("draw", "days"), ("defect", "heard")
+    (fits, days), (defect, heard) = _laid_out(len(sensors), by_day, axes, names)
+    if not len(fits):
+        days = np.array(OUTLOOK_DAYS)
+        defect = heard = np.full((len(sensors), 1, len(days)), np.nan)
     new_hazard = np.full(len(AGES_KM), np.nan)
     if len(curve):
         new_hazard = np.interp(AGES_KM, curve["age_km"], curve["cumulative_hazard"])
@@ -126,7 +95,9 @@ def outlook_of(
         sensors,
         onset,
         new_hazard,
-        *by_day,
+        days.astype(int),
+        defect,
+        heard,
         rate["heard_per_km"],
         rate["road_share"],
         Test(rate["sensitivity"], rate["false_alarm"]),
@@ -159,14 +130,23 @@ def under_fit(
     return replace(outlook, sensors=sensors, onset=_steps(km, every), heard_per_km=rate)
 
 
-def _laid_out(ids: pd.Series, frame: pd.DataFrame, name: str, shape: tuple[int, ...]) -> np.ndarray:
-    """A column as an array, sensor by sensor; blank for sensors that have no row."""
-    size = int(np.prod(shape))
-    if not len(frame):
-        return np.full((len(ids), *shape), np.nan)
-    values = frame[name].to_numpy(float).reshape(-1, *shape)
-    told = pd.Index(frame["sensor_id"].iloc[::size])
-    return np.concatenate([values, np.full((1, *shape), np.nan)])[told.get_indexer(pd.Index(ids))]
+def _laid_out(
+    many: int, rows: Columns, axes: tuple[str, ...], names: tuple[str, ...]
+) -> tuple[list[np.ndarray], list[np.ndarray]]:
+    """Each axis's own values, and columns of shape (sensors, axes ...), blank if none is told."""
+    place = np.asarray(rows["place"], dtype=np.intp)
+    found = []
+    for axis in axes:
+        own = np.sort(pd.unique(rows[axis]))  # few among a million: sorted after that
+        place = place * len(own) + np.searchsorted(own, rows[axis])
+        found.append(own)
+    shape = (many, *map(len, found))
+    columns = []
+    for name in names:
+        column = np.full(int(np.prod(shape)), np.nan)
+        column[place] = np.ma.filled(np.asanyarray(rows[name], dtype=float), np.nan)
+        columns.append(column.reshape(shape))
+    return found, columns
 
 
 def _steps(km: np.ndarray, defect: np.ndarray) -> np.ndarray:

@@ -19,6 +19,7 @@ from pipeline.access.scope.allowed import view
 from pipeline.access.wear_view import BikeWear, bike_wear
 from pipeline.asker import Asker
 from pipeline.home import Home
+from pipeline.lately import Lately
 
 BIKES_FOUND = 20
 
@@ -207,13 +208,7 @@ def checks_as_typed(
             row[column.name] = _number(row[column.name])
     own = bands[bands["part_no"].eq(row["part_no"])]
     key = repr((list(row.values()), own.to_numpy().tolist()))
-    checks = _CHECKED.get(key)
-    if checks is None:
-        readings = READINGS.check(pd.DataFrame([row]).astype(object))
-        checks = CHECKS.check(check_readings(readings, own))
-        while len(_CHECKED) >= _MOST_CHECKED:
-            _CHECKED.pop(next(iter(_CHECKED)), None)
-        _CHECKED[key] = checks
+    checks = _CHECKED.of(key, lambda: _checked(row, own))
     return checks.assign(session_id=str(test.get("session_id") or "typed")).astype(
         {"session_id": "str"}
     )
@@ -221,5 +216,9 @@ def checks_as_typed(
 
 #: Which test and sensor it is decides nothing about the checks.
 _ANY = {"session_id": "typed", "sensor_id": "any"}
-_MOST_CHECKED = 500
-_CHECKED: dict[str, pd.DataFrame] = {}
+_CHECKED: Lately[pd.DataFrame] = Lately(500)
+
+
+def _checked(row: Mapping[str, object], bands: pd.DataFrame) -> pd.DataFrame:
+    readings = READINGS.check(pd.DataFrame([row]).astype(object))
+    return CHECKS.check(check_readings(readings, bands))

@@ -7,8 +7,6 @@ import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from threading import Lock
-from typing import Generic, TypeVar
 
 import duckdb
 import numpy as np
@@ -36,38 +34,18 @@ from models.stock.settings import StockSettings
 from pipeline.access.frames import plan_schemas as schemas
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
 from pipeline.access.scope.allowed import view
-from pipeline.access.what_if_records import checks_as_built, quick_outlook, stock_as_built
+from pipeline.access.what_if_records import checks_as_built, stock_as_built
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings
+from pipeline.lately import Lately
 from pipeline.warehouse.check_plan import settings_for_checks
+from pipeline.warehouse.plans import read_outlook
 from pipeline.warehouse.stock import stock_settings
 
 #: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
 SETTINGS = declared()
-Found = TypeVar("Found")
 _PASSED_ON = "Parts passed to or from another owner's shop are left out of what stands here."
-
-
-class _Lately(Generic[Found]):
-    """What was worked out lately for a page's readers, for the next who asks for the same."""
-
-    def __init__(self, most: int) -> None:
-        self._most, self._lock = most, Lock()
-        self._found: dict[str, Found] = {}
-
-    def of(self, key: str, work_out: Callable[[], Found]) -> Found:
-        """What stands under the key; worked out where nobody asked for it lately."""
-        with self._lock:
-            if key in self._found:
-                self._found[key] = found = self._found.pop(key)  # the last in order, again
-                return found
-        found = work_out()
-        with self._lock:
-            self._found[key] = found
-            for oldest in list(self._found)[: -self._most]:
-                del self._found[oldest]
-        return found
 
 
 @dataclass(frozen=True)
@@ -94,9 +72,9 @@ class WhatIfBase:
     check_about: pd.DataFrame
     expected: pd.DataFrame
     transfers: pd.DataFrame
-    weighed: _Lately[Weighed] = field(default_factory=lambda: _Lately(2), compare=False)
-    needs: _Lately[StockRecords] = field(default_factory=lambda: _Lately(2), compare=False)
-    planned: _Lately[pd.DataFrame] = field(default_factory=lambda: _Lately(8), compare=False)
+    weighed: Lately[Weighed] = field(default_factory=lambda: Lately(2), compare=False)
+    needs: Lately[StockRecords] = field(default_factory=lambda: Lately(2), compare=False)
+    planned: Lately[pd.DataFrame] = field(default_factory=lambda: Lately(8), compare=False)
 
     @cached_property
     def lots(self) -> pd.Series:
@@ -163,7 +141,7 @@ def what_if_base(home: Home, asker: Asker) -> WhatIfBase:
             told.settings,
             (*(told.problems if asker.sees_all else ()), *left_out),
             read_frame(connection, "what_if_sensors", schemas.WHAT_IF_SENSORS),
-            quick_outlook(connection),
+            read_outlook(connection),
             settled_cases(evidence),
             evidence["last_tested_on"],
             stock_as_built(connection, edition.as_of),

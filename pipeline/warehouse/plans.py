@@ -14,7 +14,7 @@ import pandas as pd
 from models.plans.cheapest import Weighed, cheapest, weigh
 from models.plans.check_costs import check_costs
 from models.plans.need import need_by_draw, part_need
-from models.plans.outlook import Outlook, outlook_from, under_fit
+from models.plans.outlook import Outlook, outlook_of, under_fit
 from models.plans.planned_work import planned_work, waiting_private
 from models.plans.saving import EXPECTED_COST, expected_cost
 from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS
@@ -88,11 +88,15 @@ def _rates(
 
 
 def read_outlook(connection: duckdb.DuckDBPyConnection) -> Outlook:
-    """The outlook of all sensors, as kept in the marts."""
-    return outlook_from(
+    """The outlook of all sensors, as kept in the marts.
+
+    A home of some thousand sensors holds over a million chances by sensor, fit and day. They come
+    as numbers alone, each sensor told by its place: a million names take longer than all the rest.
+    """
+    return outlook_of(
         PLAN_SENSORS.check(run(connection, "access/sql/plan_sensors").df()),
-        run(connection, "access/sql/defect_by_km").df(),
-        run(connection, "access/sql/defect_by_day").df(),
+        run(connection, "access/sql/defect_by_km").fetchnumpy(),
+        run(connection, "access/sql/defect_by_day").fetchnumpy(),
         run(connection, "access/sql/new_life_curve").df(),
         run(connection, "access/sql/plan_rates").df(),
     )

@@ -94,7 +94,7 @@ def test_no_more_than_so_many_wait(asked):
 
 def test_the_page_then_finds_its_view_read(stocked_home, monkeypatch):
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(stocked_home.root))
-    records._KEPT.clear()
+    records._KEPT.forget()
     view = worklist_view(stocked_home, HERE)
     unit_id = view.rows["unit_id"].iloc[0]
     session_id = view.rows["last_session_id"].dropna().iloc[0]
@@ -111,7 +111,7 @@ def test_the_page_then_finds_its_view_read(stocked_home, monkeypatch):
 
 def test_what_is_not_there_or_not_ones_own_is_left_to_the_page(stocked_home, monkeypatch):
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(stocked_home.root))
-    records._KEPT.clear()
+    records._KEPT.forget()
     read_ahead(HERE, "session", {"session": ["no such test"]})
     read_ahead(HERE, "bike", {})
     read_ahead(Asker("t", "technician", frozenset({"s"}), None), "costs", {})

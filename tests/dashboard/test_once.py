@@ -11,6 +11,7 @@ import pytest
 
 from dashboard import once as module
 from dashboard.once import MOST, once
+from pipeline.intake.settings.shown_settings import ShownSettings
 
 
 @dataclass(frozen=True)
@@ -76,3 +77,11 @@ def test_threads_may_ask_at_once():
         thread.join()
     assert all(seen)
     assert len(seen) == 800
+
+
+def test_words_are_made_anew_for_another_way_of_showing_values(monkeypatch):
+    one, said = view(), []
+    for way in (ShownSettings(), ShownSettings(distances="miles"), ShownSettings()):
+        monkeypatch.setattr(module, "shown_as", lambda way=way: way)
+        said.append(once(one, "words", lambda way=way: f"so many {way.distances}"))
+    assert said == ["so many km", "so many miles", "so many km"]

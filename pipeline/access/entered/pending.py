@@ -16,14 +16,12 @@ from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import read_into
 from pipeline.intake.receive import HandedFile, handed_files, last_hand_in
+from pipeline.lately import Lately
 from pipeline.statements import connect
 from pipeline.warehouse.publish import newest
 
 #: Files larger than this were not typed: they wait for the build that reads them.
 LARGEST_TYPED = 1_000_000
-_MOST_KEPT, _MOST_READ = 50, 2_000
-_KEPT: dict[tuple, list[PendingRow]] = {}
-_READ: dict[tuple, list[PendingRow]] = {}
 
 
 def pending_files(home: Home) -> list[HandedFile]:
@@ -72,6 +70,11 @@ class PendingRow(NamedTuple):
     cells: dict[str, str]
 
 
+#: By file; and by version, last hand-in and scope.
+_READ: Lately[list[PendingRow]] = Lately(2_000)
+_OWN: Lately[list[PendingRow]] = Lately(50)
+
+
 def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]:
     """The same rows one after another as they were handed in, each time that a key was typed."""
     if not asker.sees_all:
@@ -94,13 +97,7 @@ def _kept_rows(file: HandedFile) -> list[PendingRow]:
     except OSError:
         return _rows_of(file)
     key = (file.path, file.name, file.columns, known.st_ino, known.st_mtime_ns, known.st_size)
-    rows = _READ.get(key)
-    if rows is None:
-        rows = _rows_of(file)
-        while len(_READ) >= _MOST_READ:
-            _READ.pop(next(iter(_READ)), None)
-        _READ[key] = rows
-    return rows
+    return _READ.of(key, lambda: _rows_of(file))
 
 
 def _rows_of(file: HandedFile) -> list[PendingRow]:
@@ -140,17 +137,13 @@ def _own_pending(home: Home, asker: Asker) -> list[PendingRow]:
     if found is None:
         return []
     key = (home.root, found.path, found.built_at, last_hand_in(home), asker.scope)
-    if key not in _KEPT:
-        files = [file for file in pending_files(home) if _is_typed(file, tuple(TABLES))]
-        rows = in_order(files) if files else []
-        kept = _within_reach(home, asker, rows) if rows else []
-        while len(_KEPT) >= _MOST_KEPT:
-            _KEPT.pop(next(iter(_KEPT)), None)
-        _KEPT[key] = kept
-    return _KEPT.get(key, [])
+    return _OWN.of(key, lambda: _within_reach(home, asker))
 
 
-def _within_reach(home: Home, asker: Asker, rows: list[PendingRow]) -> list[PendingRow]:
+def _within_reach(home: Home, asker: Asker) -> list[PendingRow]:
+    rows = in_order([file for file in pending_files(home) if _is_typed(file, tuple(TABLES))])
+    if not rows:
+        return []
     try:
         with reading(home, asker) as (_, connection):
             reach = Reach(connection, asker, [Row(*row) for row in rows])

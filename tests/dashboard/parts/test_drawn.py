@@ -11,7 +11,9 @@ import pandas as pd
 import pytest
 
 from dashboard.charts.parts import readable, titled
+from dashboard.parts import drawn as module
 from dashboard.parts.drawn import MOST, drawn
+from pipeline.intake.settings.shown_settings import ShownSettings
 
 DRAWN: list[str] = []
 
@@ -64,6 +66,12 @@ def test_other_rows_or_words_are_drawn_anew(other):
 def test_another_ink_is_drawn_anew():
     first = drawn(partial(chart, rows(), "Ink"), "#000")
     assert drawn(partial(chart, rows(), "Ink"), "#fff").grammar != first.grammar
+
+
+def test_another_way_of_showing_values_is_drawn_anew(monkeypatch):
+    first = drawn(partial(chart, rows(), "Way"), "#000")
+    monkeypatch.setattr(module, "shown_as", lambda: ShownSettings(distances="miles"))
+    assert drawn(partial(chart, rows(), "Way"), "#000") is not first
 
 
 def test_what_tells_not_what_it_was_given_is_drawn_each_time():

@@ -6,7 +6,7 @@ from models.plans.cheapest import weigh
 from models.plans.check_costs import check_costs
 from models.plans.need import part_need
 from models.plans.new_life import AGES_KM
-from models.plans.outlook import outlook_from
+from models.plans.outlook import outlook_of
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_SENSORS
 from models.plans.settings import PlanSettings
@@ -45,7 +45,13 @@ CURVE = pd.DataFrame({"age_km": [0.0, 2e5], "cumulative_hazard": [0.0, 4.0]})
 
 
 def outlook(by_km=BY_KM, by_day=BY_DAY, curve=CURVE):
-    return outlook_from(SENSORS, by_km, by_day, curve, RATES)
+    return outlook_of(SENSORS, _placed(by_km), _placed(by_day), curve, RATES)
+
+
+def _placed(rows):
+    places = dict(zip(SENSORS["sensor_id"], range(len(SENSORS)), strict=True))
+    named = rows.assign(place=rows["sensor_id"].map(places).astype("float64"))
+    return {name: named[name].to_numpy() for name in named.columns if name != "sensor_id"}
 
 
 def test_sensors_with_all_that_is_needed_are_known():
@@ -81,7 +87,25 @@ def test_with_nothing_known_nobody_is():
     need = part_need(view, none)
     assert need.shape == (3, 1, len(view.days))
     assert np.isnan(need).all()
-    none = outlook_from(
-        PLAN_SENSORS.empty(), DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), CURVE, RATES
+    none = outlook_of(
+        PLAN_SENSORS.empty(),
+        _placed(DEFECT_BY_KM.empty()),
+        _placed(DEFECT_BY_DAY.empty()),
+        CURVE,
+        RATES,
     )
     assert none.known.size == 0
+
+
+def test_the_order_of_the_rows_is_of_no_matter():
+    view, other = outlook(), outlook(BY_KM.iloc[::-1], BY_DAY.iloc[[2, 0, 3, 1]])
+    for name in ("onset", "days", "defect", "heard"):
+        np.testing.assert_array_equal(getattr(view, name), getattr(other, name))
+
+
+def test_a_masked_value_is_blank_and_not_nought():
+    rows = _placed(BY_DAY)
+    rows["heard"] = np.ma.masked_array([0.0, 0.03, 0.0, 9.0], mask=[False, False, False, True])
+    view = outlook_of(SENSORS, _placed(BY_KM), rows, CURVE, RATES)
+    assert np.isnan(view.heard[0, 1, 1])
+    assert view.heard[0, 0].tolist() == [0.0, 0.03]

@@ -1,5 +1,4 @@
 from dataclasses import replace
-from functools import partial
 
 import pytest
 
@@ -9,7 +8,6 @@ from pipeline.access.reading import NotThereError
 from pipeline.access.stock_view import stock_view
 from pipeline.access.views import worklist_view
 from pipeline.access.what_if import (
-    _Lately,
     advice_if,
     checks_if,
     orders_if,
@@ -93,21 +91,6 @@ def test_a_shop_of_which_hardly_anything_is_known(home, tmp_path):
     assert found.expected["sensor_count"] == 0
     assert len(checks_if(base, weigh_anew(base, PlanSettings()))) == 1
     assert len(stock_view(home, HERE).left_out) == 2
-
-
-def test_what_was_worked_out_lately_is_not_worked_out_again():
-    lately, asked = _Lately(2), []
-
-    def work_out(key):
-        asked.append(key)
-        return key.upper()
-
-    for key in ("a", "b", "a", "c", "a", "b"):
-        assert lately.of(key, partial(work_out, key)) == key.upper()
-    assert asked == ["a", "b", "c", "b"]  # b was the one asked for longest ago
-    with pytest.raises(ZeroDivisionError):
-        lately.of("d", lambda: 1 / 0)
-    assert lately.of("d", lambda: "D") == "D"
 
 
 def test_settings_that_cannot_stand_are_refused_by_name():
