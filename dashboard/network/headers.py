@@ -7,10 +7,10 @@ import hashlib
 import re
 from pathlib import Path
 
-import streamlit
+from dashboard.frame import FILES, WHERE_SERVED
 
 _OUR_SCRIPT = Path(__file__).parent.parent / "navigate.js"
-_FRAME = Path(streamlit.__file__).parent / "static" / "index.html"
+_FRAME = FILES / "index.html"
 _INLINE = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 
@@ -33,7 +33,7 @@ def content_policy(authority: str) -> str:
     Styles in pages stay allowed, since Streamlit sets them; charts are drawn from expressions
     that are compiled, which needs ``unsafe-eval``.
     """
-    inline = [_OUR_SCRIPT.read_text(encoding="utf-8")]
+    inline = [_OUR_SCRIPT.read_text(encoding="utf-8"), WHERE_SERVED]
     inline += _INLINE.findall(_FRAME.read_text(encoding="utf-8"))
     known = " ".join(f"'sha256-{_sha256(script)}'" for script in inline)
     parts = {

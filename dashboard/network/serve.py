@@ -17,9 +17,11 @@ from streamlit.starlette import App
 
 import dashboard
 from dashboard.ahead import Ahead
+from dashboard.frame import Frame
 from dashboard.network.door import Door
 from dashboard.network.in_force import PROVIDER, Served, serve_as
 from dashboard.network.sign_ins import Claims, SignIns
+from dashboard.sent_at_once import SentAtOnce
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings.network_file import Network
@@ -43,11 +45,13 @@ def application(network: Network, sign_ins: SignIns, home: Home) -> App:
         Path(dashboard.__file__).with_name("app.py"),
         secrets={"auth": sign_in_settings(network)},
         middleware=[
+            Middleware(SentAtOnce),
             Middleware(
                 TrustedHostMiddleware,
                 allowed_hosts=list(network.allowed_hosts),
                 www_redirect=False,
             ),
+            Middleware(Frame),
             Middleware(Door, network=network, sign_ins=sign_ins, has_part=partial(_has_part, home)),
             Middleware(Ahead, who=partial(_who_asks, home, sign_ins)),
         ],
