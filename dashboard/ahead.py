@@ -1,6 +1,6 @@
 """Read what a page will show while the browser still loads the frame that shows it.
 
-A browser asks for a page's address first, and a second later, once the frame stands, opens the
+A browser asks for a page's address first, and some time later, once the frame stands, opens the
 connection by which the page is drawn. The address says already which view that will be.
 """
 
@@ -24,8 +24,11 @@ from pipeline.home import DEMO, HomeError
 _LOG = logging.getLogger("dashboard")
 #: What waits to be read at most: a page asked for is read in any case, if a little later.
 MOST_WAITING = 4
-#: Files of the frame are asked for first, and reading meanwhile would hold them up.
-FRAME_ASKED_FOR_WITHIN_S = 0.4
+#: Files of the frame are asked for first, and reading meanwhile would hold them up: it begins once
+#: none was asked for this long, or so long after the page in any case.
+NO_FILE_ASKED_FOR_S = 0.15
+FRAME_ASKED_FOR_WITHIN_S = 0.8
+_FILES = "/static/"
 
 Query = dict[str, list[str]]
 
@@ -45,6 +48,7 @@ class Ahead:
         self._app, self._who = app, who
         self._readers = ThreadPoolExecutor(1, thread_name_prefix="ahead")
         self._places = threading.BoundedSemaphore(MOST_WAITING)
+        self._asked_at = 0.0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, and begin to read what its page will show."""
@@ -54,22 +58,33 @@ class Ahead:
 
     def _begin(self, scope: Scope) -> None:
         page = scope["path"].strip("/")
+        if page in VIEWS or scope["path"].startswith(_FILES):
+            self._asked_at = time.monotonic()
         if page not in VIEWS or not self._places.acquire(blocking=False):
             return
         query = parse_qs(scope.get("query_string", b"").decode("latin-1"))
-        due = time.monotonic() + FRAME_ASKED_FOR_WITHIN_S
-        self._readers.submit(self._read, scope, page, query, due)
+        at_last = self._asked_at + FRAME_ASKED_FOR_WITHIN_S
+        self._readers.submit(self._read, scope, page, query, at_last)
 
-    def _read(self, scope: Scope, page: str, query: Query, due: float) -> None:
+    def _read(self, scope: Scope, page: str, query: Query, at_last: float) -> None:
         try:
             asker = self._who(scope)
-            time.sleep(max(0.0, due - time.monotonic()))
+            self._let_frame_load(at_last)
             if asker is not None:
                 read_ahead(asker, page, query)
         except Exception:  # the page itself will say what is amiss
             _LOG.warning("could not read ahead for %r", page, exc_info=True)
         finally:
             self._places.release()
+
+    def _let_frame_load(self, at_last: float) -> None:
+        """Wait until the files of the frame have been asked for."""
+        while True:
+            due = min(self._asked_at + NO_FILE_ASKED_FOR_S, at_last)
+            left = due - time.monotonic()
+            if left <= 0:
+                return
+            time.sleep(left)
 
 
 def read_ahead(asker: Asker, page: str, query: Query) -> None:

@@ -39,7 +39,7 @@ def _over(app):
 def asked(monkeypatch):
     """What was read ahead, in place of any home."""
     found = []
-    monkeypatch.setattr(ahead, "FRAME_ASKED_FOR_WITHIN_S", 0.0)
+    monkeypatch.setattr(ahead, "NO_FILE_ASKED_FOR_S", 0.0)
     monkeypatch.setattr(ahead, "read_ahead", lambda *of: found.append(of))
     return found
 
@@ -49,6 +49,37 @@ def test_a_pages_view_is_read_and_the_request_goes_on(asked):
     assert _ask(app, "/session", "session=T+1&x=2") == ["/session"]
     _over(app)
     assert asked == [(HERE, "session", {"session": ["T 1"], "x": ["2"]})]
+
+
+def _waited_by(monkeypatch, *files_s):
+    """When reading begins, s after a page asked for at 100 s, with files asked for at some times."""
+    now, files = [100.0], [100.0 + after for after in files_s]
+    app = Ahead(_answered, lambda scope: HERE)
+
+    def sleep(seconds):
+        until = now[0] + seconds
+        for at in [at for at in files if now[0] < at <= until]:
+            now[0] = at
+            app._begin({"path": "/static/js/index.js"})
+        now[0] = until
+
+    begun = []
+    monkeypatch.setattr(ahead.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(ahead.time, "sleep", sleep)
+    monkeypatch.setattr(ahead, "read_ahead", lambda *of: begun.append(now[0] - 100.0))
+    app._begin({"path": "/fleet"})
+    _over(app)
+    return begun
+
+
+def test_reading_begins_once_no_file_of_the_frame_was_asked_for_a_while(monkeypatch):
+    assert _waited_by(monkeypatch) == pytest.approx([0.15])
+    assert _waited_by(monkeypatch, 0.1, 0.2) == pytest.approx([0.35])
+
+
+def test_reading_waits_no_longer_than_so_long_whatever_is_asked_for(monkeypatch):
+    files = [0.1 * n for n in range(1, 40)]
+    assert _waited_by(monkeypatch, *files) == pytest.approx([0.8])
 
 
 @pytest.mark.parametrize(
