@@ -10,10 +10,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import duckdb
-from pyarrow import parquet
 
 from pipeline.intake.contract import TABLES
 from pipeline.intake.csv_text import BrokenFileError, record_count
+from pipeline.intake.packed_samples import ROW_GROUP_SAMPLES, write_packed
 from pipeline.intake.read_rows import (
     ISSUES_DDL,
     Source,
@@ -28,20 +28,6 @@ from pipeline.intake.read_rows import (
 from pipeline.intake.receive import HandedFile
 from pipeline.statements import one_row, run, statement
 
-ROW_GROUP_SAMPLES = 131_072
-_DELTAS = dict.fromkeys(("sample_no", "t_count", "signal_count"), "DELTA_BINARY_PACKED")
-_PACKING: dict = {
-    "compression": "zstd",
-    "use_dictionary": [
-        "session_id",
-        "t_step_micro",
-        "signal_step_micro",
-        "signal_exact",
-        "signal_b",
-        "travel_pct",
-    ],
-    "column_encoding": {**_DELTAS, "t_exact": "BYTE_STREAM_SPLIT"},
-}
 _NUMBERS = ("t_s", "signal", "signal_b", "travel_pct")
 _NUMERIC_TYPES = ("DOUBLE", "FLOAT", "INT", "DECIMAL", "HUGEINT")
 
@@ -68,6 +54,7 @@ def samples_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> Non
     connection.execute(ISSUES_DDL)
     run(connection, "intake/sql/read/no_rows")
     run(connection, "intake/sql/read/no_samples")
+    _number_samples(connection)
     try:
         refuse_troubled(file)
         _load(connection, file)
@@ -102,11 +89,12 @@ def _load_from(connection: duckdb.DuckDBPyConnection, source: Source) -> None:
         connection,
         source,
         "create or replace temp table samples as select "  # noqa: S608 - names of the contract
-        f"nullif(trim(session_id::varchar), '') as session_id, {columns} from {source.relation}",
+        f"nullif(trim(session_id::varchar), '') as session_id, {columns}, "
+        f"row_number() over () as file_order from {source.relation}",
     )
     if source.text is not None:
         _refuse_lost_records(connection, source.text.path)
-    run(connection, "intake/sql/read/sweep_samples")
+    _number_samples(connection)
     wrong = _columns_without_numbers(connection, source)
     if source.is_parquet:
         connection.execute("create or replace temp table reject_errors (line bigint)")
@@ -119,6 +107,15 @@ def _load_from(connection: duckdb.DuckDBPyConnection, source: Source) -> None:
     if not source.is_parquet:
         run(connection, "intake/sql/read/sweep_rejects")
         run(connection, "intake/sql/read/sweep_reject_rows")
+
+
+def _number_samples(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make ``numbered_samples``; only a file whose sessions are mixed has to be sorted for it."""
+    (in_order,) = one_row(run(connection, "intake/sql/read/sweep_order"))
+    if not in_order:
+        run(connection, "intake/sql/read/sweep_sorted")
+    for name in ("sweep_firsts", "sweep_samples"):
+        run(connection, f"intake/sql/read/{name}")
 
 
 def _refuse_lost_records(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
@@ -176,10 +173,5 @@ def _list_wrong_columns(
 
 def _keep_samples(connection: duckdb.DuckDBPyConnection, final: Path) -> None:
     """Write the samples sorted by session, about a byte each, a row group at a time."""
-    draft = final.with_suffix(".draft")
-    samples = connection.sql(statement("intake/sql/read/sweep_packed"))
-    batches = samples.to_arrow_reader(ROW_GROUP_SAMPLES)
-    with parquet.ParquetWriter(draft, batches.schema, **_PACKING) as writer:
-        for batch in batches:
-            writer.write_batch(batch, row_group_size=ROW_GROUP_SAMPLES)
-    draft.replace(final)
+    ordered = connection.sql(statement("intake/sql/read/sweep_ordered"))
+    write_packed(ordered.to_arrow_reader(ROW_GROUP_SAMPLES), final)

@@ -1,0 +1,150 @@
+"""How building grows with the records, and what reading costs beside DuckDB's bare ``COPY``.
+
+``nice -n 19 .venv/bin/python -m tests.bench.scale_bench [--tests 1000 10000] [--samples 12000]``:
+for each number of tests the files of ``scale_home`` are read by the pipeline and, as they are, by
+``COPY`` into tables of their own types; then a home is built from them. Processor time
+throughout, one thread, each size in a process of its own. Growth is the exponent in the number of
+tests, from each size to the next. Memory is the most that a stage held, the process itself included.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+import tempfile
+import time
+from itertools import pairwise
+from multiprocessing import get_context
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from pipeline.home import Home
+from pipeline.intake.receive import receive
+from pipeline.intake.settle import read_all
+from pipeline.jobs.demo import AS_OF
+from pipeline.jobs.ingest import rebuild
+from pipeline.statements import connect
+from tests.bench.scale_home import Size, write_scale_files
+
+
+def measured(n_tests: int, samples: int, folder: Path) -> tuple[Size, pd.DataFrame]:
+    """Build one size; a frame of stages: stage, seconds of processor time, peak_mb."""
+    size = write_scale_files(folder / "files", n_tests, samples)
+    tables = sorted((folder / "files").glob("*.csv"))
+    sweeps = sorted((folder / "files").glob("*.parquet"))
+    home = Home(folder / "home").prepare("demo", as_of=AS_OF)
+    stages = _Stages()
+    for name, files in (("rows", tables), ("samples", sweeps)):
+        stages.add(f"COPY of {name}", _copied(folder / f"{name}.duckdb", files))
+        receive(home, files)
+        with connect() as connection:
+            connection.execute("set threads = 1")
+            stages.begin()
+            read_all(connection, home)
+            stages.end(f"reading {name}")
+    stage = "settling and measuring"
+
+    def say(text: str) -> None:
+        nonlocal stage
+        stages.end(stage)
+        stage = text
+
+    stages.begin()
+    rebuild(home, say=say)
+    stages.end(stage)
+    return size, stages.frame()
+
+
+def _copied(database: Path, files: list[Path]) -> float:
+    """Processor seconds of ``COPY`` into tables that have the files' columns and types."""
+    with duckdb.connect(str(database), config={"threads": 1}) as connection:
+        connection.execute("set enable_progress_bar = false")
+        for number, path in enumerate(files):
+            read = "read_parquet" if path.suffix == ".parquet" else "read_csv"
+            connection.execute(f"create table copy_{number} as from {read}('{path}') limit 0")
+        begun = time.process_time()
+        for number, path in enumerate(files):
+            connection.execute(f"copy copy_{number} from '{path}'")
+        connection.execute("checkpoint")
+        taken = time.process_time() - begun
+    database.unlink()
+    return taken
+
+
+class _Stages:
+    """Processor time of stages one after another, and the most memory that each held."""
+
+    def __init__(self) -> None:
+        self._rows: list[tuple[str, float, float]] = []
+        self._begun = 0.0
+
+    def begin(self) -> None:
+        Path("/proc/self/clear_refs").write_text("5")  # forget the peak so far
+        self._begun = time.process_time()
+
+    def end(self, stage: str) -> None:
+        taken = time.process_time() - self._begun
+        self.add(stage, taken)
+        self.begin()
+
+    def add(self, stage: str, seconds: float) -> None:
+        peak = re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text())
+        self._rows.append((stage, seconds, int(peak[1]) / 1024 if peak else np.nan))
+
+    def frame(self) -> pd.DataFrame:
+        return pd.DataFrame(self._rows, columns=["stage", "seconds", "peak_mb"])
+
+
+def report(results: dict[int, tuple[Size, pd.DataFrame]]) -> None:
+    """Print what was measured: each size, then growth from size to size."""
+    for size, stages in results.values():
+        seconds = stages.set_index("stage")["seconds"]
+        print(
+            f"{size.tests:,} tests, {size.sensors:,} sensors, {size.samples / 1e6:,.0f} M samples"
+        )
+        for name, count in (("rows", size.rows), ("samples", size.samples)):
+            ours, bare = seconds[f"reading {name}"], seconds[f"COPY of {name}"]
+            print(
+                f"  {name} read: {count / ours:,.0f} a second of processor time, "
+                f"{ours / bare:.1f} x DuckDB's bare COPY of the same files"
+            )
+        for row in stages[~stages["stage"].str.startswith("COPY")].itertuples():
+            print(f"  {row.seconds:9.1f} s {row.peak_mb:7,.0f} MB  {row.stage}")
+        print(f"  {_whole(stages):9.1f} s {stages['peak_mb'].max():7,.0f} MB  in all")
+    for (small, some), (large, more) in pairwise(results.values()):
+        tests = np.log(large.tests / small.tests)
+        grown = np.log(_whole(more) / _whole(some)) / tests
+        print(f"{small.tests:,} to {large.tests:,} tests: time grows as tests to the {grown:.2f}")
+        both = some.merge(more, on="stage", suffixes=("", "_more"))
+        both = both[both["seconds_more"] > 0.02 * _whole(more)]
+        for row in both.itertuples():
+            print(f"    {np.log(row.seconds_more / row.seconds) / tests:5.2f}  {row.stage}")
+
+
+def _whole(stages: pd.DataFrame) -> float:
+    return float(stages.loc[~stages["stage"].str.startswith("COPY"), "seconds"].sum())
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Each size in a fresh process, the smallest first."""
+    parser = argparse.ArgumentParser(prog="scale_bench", description=__doc__.splitlines()[0])
+    parser.add_argument("--tests", type=int, nargs="*", default=[1_000, 10_000])
+    parser.add_argument("--samples", type=int, default=12_000)
+    asked = parser.parse_args(arguments)
+    results = {}
+    for n_tests in sorted(asked.tests):
+        with (
+            tempfile.TemporaryDirectory(prefix="scale-") as folder,
+            get_context("spawn").Pool(1) as fresh,
+        ):
+            results[n_tests] = fresh.apply(measured, (n_tests, asked.samples, Path(folder)))
+        print(f"{n_tests:,} built", flush=True)
+    report(results)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
