@@ -45,7 +45,7 @@ def measured(n_tests: int, samples: int, folder: Path) -> tuple[Size, pd.DataFra
             stages.begin()
             read_all(connection, home)
             stages.end(f"reading {name}")
-    stage = "settling and measuring"
+    stage = "beginning"
 
     def say(text: str) -> None:
         nonlocal stage
