@@ -278,7 +278,7 @@ def _read_anew(shown: Shown, read: Callable[[], object]) -> object:
 
 
 # A view is the same for all of one scope and pages only read it: kept as it is, without a copy.
-_KEPT: Lately[object] = Lately(200)
+_KEPT: Lately[object] = Lately(200, 256 * 2**20)
 
 
 def _waiting() -> AbstractContextManager:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Hashable
 from contextlib import AbstractContextManager, nullcontext
 from typing import Generic, TypeVar
 
+from pipeline.weight import weight
+
 Found = TypeVar("Found")
 
 
@@ -19,12 +21,16 @@ class Lately(Generic[Found]):
     ----------
     most : int
         How many are kept.
+    most_bytes : int
+        How many bytes they hold together, by :func:`pipeline.weight.weight`; where the last one
+        alone holds more, it is kept by itself.
     """
 
-    def __init__(self, most: int) -> None:
-        self._most = most
+    def __init__(self, most: int, most_bytes: int) -> None:
+        self._most, self._most_bytes = most, most_bytes
         self._lock = threading.Lock()
         self._found: dict[Hashable, Found] = {}
+        self._bytes: dict[Hashable, int] = {}
         self._under_way: dict[Hashable, threading.Lock] = {}
 
     def of(
@@ -55,8 +61,8 @@ class Lately(Generic[Found]):
     def forget(self, which: Callable[[Hashable], bool] = lambda key: True) -> None:
         """Keep those of some keys no longer; of all where none are named."""
         with self._lock:
-            for key in [key for key in self._found if which(key)]:
-                del self._found[key]
+            gone = [self._let_go(key) for key in list(self._found) if which(key)]
+        del gone  # outside of the lock: what goes with them may ask here again
 
     def _again(self, key: Hashable) -> Found:
         found = self._found.pop(key)
@@ -64,8 +70,23 @@ class Lately(Generic[Found]):
         return found
 
     def _keep(self, key: Hashable, found: Found) -> Found:
+        held = weight(found)
+        gone = []
         with self._lock:
-            self._found[key] = found
-            for oldest in list(self._found)[: -self._most]:
-                del self._found[oldest]
+            self._found[key], self._bytes[key] = found, held
+            while len(self._found) > 1 and self._is_too_much():
+                gone.append(self._let_go(next(iter(self._found))))
+        del gone
         return found
+
+    def _is_too_much(self) -> bool:
+        return len(self._found) > self._most or self.bytes_held > self._most_bytes
+
+    def _let_go(self, key: Hashable) -> Found:
+        del self._bytes[key]
+        return self._found.pop(key)
+
+    @property
+    def bytes_held(self) -> int:
+        """What they hold together, as they were when they were worked out."""
+        return sum(self._bytes.values())

@@ -91,7 +91,8 @@ def show(shown: records.Shown) -> None:
         return
     every = once(view, "every", lambda: _named(view.bikes))
     asked = _asked(view, every)
-    found = once(view, asked, lambda: _chosen(view, every, asked))
+    # by plain values: a class of this page is another one in its next run
+    found = once(view, ("chosen", asked.fleet, asked.shop), lambda: _chosen(view, every, asked))
     st.html(tag("p", tag("strong", found.glance)))
     _typed(found.bikes)
     surround.show_cautions(whole=False)

@@ -24,7 +24,7 @@ from dashboard.shown_as import shown_as
 from pipeline.lately import Lately
 
 #: Charts kept, those drawn last.
-MOST = 200
+MOST, MOST_BYTES = 200, 64 * 2**20
 _DRAWING = threading.Lock()
 
 
@@ -43,7 +43,7 @@ class Drawn:
         return json.loads(self.grammar) | {"datasets": dict(self.rows)}
 
 
-_KEPT: Lately[Drawn] = Lately(MOST)
+_KEPT: Lately[Drawn] = Lately(MOST, MOST_BYTES)
 
 
 class _NoDigestError(TypeError):

@@ -216,7 +216,7 @@ def checks_as_typed(
 
 #: Which test and sensor it is decides nothing about the checks.
 _ANY = {"session_id": "typed", "sensor_id": "any"}
-_CHECKED: Lately[pd.DataFrame] = Lately(500)
+_CHECKED: Lately[pd.DataFrame] = Lately(500, 32 * 2**20)
 
 
 def _checked(row: Mapping[str, object], bands: pd.DataFrame) -> pd.DataFrame:

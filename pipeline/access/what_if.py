@@ -43,6 +43,8 @@ from pipeline.warehouse.check_plan import settings_for_checks
 from pipeline.warehouse.plans import read_outlook
 from pipeline.warehouse.stock import stock_settings
 
+#: What was worked out of one base lately, of each kind.
+MOST_BYTES = 64 * 2**20
 #: Every setting by name: its bounds (with section, meaning and unit) and its assumed default.
 SETTINGS = declared()
 _PASSED_ON = "Parts passed to or from another owner's shop are left out of what stands here."
@@ -72,9 +74,13 @@ class WhatIfBase:
     check_about: pd.DataFrame
     expected: pd.DataFrame
     transfers: pd.DataFrame
-    weighed: Lately[Weighed] = field(default_factory=lambda: Lately(2), compare=False)
-    needs: Lately[StockRecords] = field(default_factory=lambda: Lately(2), compare=False)
-    planned: Lately[pd.DataFrame] = field(default_factory=lambda: Lately(8), compare=False)
+    weighed: Lately[Weighed] = field(default_factory=lambda: Lately(2, MOST_BYTES), compare=False)
+    needs: Lately[StockRecords] = field(
+        default_factory=lambda: Lately(2, MOST_BYTES), compare=False
+    )
+    planned: Lately[pd.DataFrame] = field(
+        default_factory=lambda: Lately(8, MOST_BYTES), compare=False
+    )
 
     @cached_property
     def lots(self) -> pd.Series:

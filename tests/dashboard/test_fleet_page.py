@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from dashboard import once
 from dashboard.charts.fleet import fleet_chart, placed
 from dashboard.parts import fleet_entry_part
 from dashboard.wording.fleet_words import (
@@ -68,6 +69,15 @@ def shown(monkeypatch, tmp_path):
 def fold(app, key: str):
     app.session_state[key] = True
     return app.run()
+
+
+def test_what_the_page_makes_of_its_view_is_made_once_however_often_it_runs(shown):
+    view = fakes.fleet_view()
+    shown(view)
+    opened("fleet").run()
+    opened("fleet")
+    names = [name for of, name, _ in once._KEPT._found if of == id(view)]
+    assert sorted(names, key=str) == [("chosen", None, None), "choices", "every"]
 
 
 def test_bikes_are_counted_ranked_and_drawn_and_none_is_called_safe(shown):

@@ -71,8 +71,8 @@ class PendingRow(NamedTuple):
 
 
 #: By file; and by version, last hand-in and scope.
-_READ: Lately[list[PendingRow]] = Lately(2_000)
-_OWN: Lately[list[PendingRow]] = Lately(50)
+_READ: Lately[list[PendingRow]] = Lately(2_000, 64 * 2**20)
+_OWN: Lately[list[PendingRow]] = Lately(50, 64 * 2**20)
 
 
 def pending_in_order(home: Home, asker: Asker, *tables: str) -> list[PendingRow]:
