@@ -15,6 +15,7 @@ from dashboard.put import put, together
 from dashboard.wording import empty_words
 from dashboard.words import ACTION_MEANINGS, counted
 from pipeline.access.answers import with_pending_answers
+from pipeline.access.entered.pending import last_entry_of
 from pipeline.access.scope.allowed import may_enter
 from pipeline.access.views import WorklistView
 
@@ -37,7 +38,7 @@ def show(shown: records.Shown) -> None:
     if view.rows.empty:
         surround.nothing("No sensor in service is on record.")
     else:
-        _list(shown, with_pending_answers(shown.home, shown.asker, view.rows))
+        _list(shown, _answered(shown, view))
     show_set_aside(view.set_aside, of="from the files handed in")
 
 
@@ -71,6 +72,16 @@ def _tally(view: WorklistView) -> None:
                 ways,
             ]
         )
+    )
+
+
+def _answered(shown: records.Shown, view: WorklistView) -> pd.DataFrame:
+    """The rows with the answers typed since the build."""
+    last = last_entry_of(shown.home, "advice_answers")
+    return once(
+        view,
+        ("answered", last),
+        lambda: with_pending_answers(shown.home, shown.asker, view.rows),
     )
 
 

@@ -20,7 +20,7 @@ from dashboard.wording.answer_words import (
     floor_counted,
     floor_words,
 )
-from pipeline.access import views
+from pipeline.access import answers, views
 from pipeline.access.entered.pending import pending_rows
 from pipeline.home import HomeError, own_home
 from pipeline.intake.receive import last_hand_in
@@ -137,6 +137,21 @@ def test_several_sensors_are_accepted_at_once_and_show_it_without_a_build(app):
     assert "not in the records of the plans yet" in text
     assert app.multiselect(key="answer_sensors").value == []
     assert "Saved:" not in text_of(app.run())
+
+
+def test_answers_are_laid_over_the_rows_once_until_the_next_answer(app, monkeypatch):
+    laid, lay = [], answers.with_pending_answers
+    monkeypatch.setattr(
+        answers, "with_pending_answers", lambda *of: laid.append(last_hand_in(of[0])) or lay(*of)
+    )
+    app.run()
+    app.multiselect(key="answer_sensors").select("S-000")
+    app.run()
+    app.button(key="answer_save").click().run()
+    app.run()
+    app.run()
+    assert laid == [1]  # before the first answer they stood as they are since the page was opened
+    assert "not in the records" in text_of(app)
 
 
 def test_putting_off_needs_a_date_and_a_reason_and_keeps_what_was_typed(app):
