@@ -12,7 +12,7 @@ import duckdb
 import pandas as pd
 
 from models.frames import FrameSchema
-from pipeline.access.kept_open import opened
+from pipeline.access.kept_open import bound_memory, opened
 from pipeline.access.scope.scoped import connect_scoped
 from pipeline.asker import Asker
 from pipeline.home import DEMO, Home
@@ -124,7 +124,9 @@ def _told(amiss: dict[int, str]) -> str:
 
 
 def _connect_whole(path: Path) -> duckdb.DuckDBPyConnection:
-    return connect(path, read_only=True)
+    connection = connect(path, read_only=True)
+    bound_memory(connection, path)
+    return connection
 
 
 def edition_of(home: Home, manifest: Manifest) -> Edition:

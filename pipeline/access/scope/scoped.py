@@ -11,6 +11,7 @@ from pathlib import Path
 
 import duckdb
 
+from pipeline.access.kept_open import bound_memory
 from pipeline.access.scope.scope_rules import RULES, view_of
 from pipeline.asker import OPERATOR, Asker
 from pipeline.home import Home
@@ -32,6 +33,7 @@ def connect_scoped(home: Home, asker: Asker, path: Path) -> duckdb.DuckDBPyConne
         name = str(path).replace("'", "''")
         connection.execute("set global TimeZone = 'UTC'")
         connection.execute(f"attach '{name}' as whole (read_only)")
+        bound_memory(connection, path)
         for schema in ("scope", *_SCHEMAS):
             connection.execute(f"create schema {schema}")
         _find_scope(connection, asker, read_settings(home).pooled)

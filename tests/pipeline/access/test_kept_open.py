@@ -7,7 +7,7 @@ import duckdb
 import pytest
 
 from pipeline.access import kept_open
-from pipeline.access.kept_open import MOST, opened
+from pipeline.access.kept_open import LEAST_BYTES, MOST, UNREAD_S, bound_memory, opened
 from pipeline.statements import connect
 
 
@@ -97,6 +97,36 @@ def test_not_more_are_kept_than_allowed(tmp_path):
     assert len(kept_open._KEPT) == MOST
     assert value(opened(opening.path, MOST + 2, opening)) == 1
     assert opening.count == MOST + 3
+
+
+def test_what_nobody_read_for_long_is_let_go(tmp_path, monkeypatch):
+    opening = Opening(warehouse(tmp_path / "w-1.duckdb", 1))
+    now = 1_000.0
+    monkeypatch.setattr(kept_open.time, "monotonic", lambda: now)
+    reader = opened(opening.path, "a", opening)
+    opened(opening.path, "b", opening).close()
+    now += UNREAD_S - 1
+    opened(opening.path, "b", opening).close()
+    assert [key for _, key in kept_open._KEPT] == ["a", "b"]
+    now += 2
+    opened(opening.path, "b", opening).close()
+    assert [key for _, key in kept_open._KEPT] == ["b"]
+    assert value(reader) == 1  # whoever still reads it reads on
+    assert opening.count == 2
+
+
+@pytest.mark.parametrize(
+    ("file_bytes", "most_bytes"), [(10, LEAST_BYTES), (6 * LEAST_BYTES, 3 * LEAST_BYTES)]
+)
+def test_each_has_a_bound_of_memory_that_grows_with_its_file(tmp_path, file_bytes, most_bytes):
+    path = tmp_path / "w-1.duckdb"
+    with path.open("wb") as file:
+        file.truncate(file_bytes)
+    connection = connect()
+    bound_memory(connection, path)
+    ((told,),) = connection.execute("select current_setting('memory_limit')").fetchall()
+    amount, unit = told.split()
+    assert float(amount) * {"MiB": 2**20, "GiB": 2**30}[unit] == pytest.approx(most_bytes, rel=0.1)
 
 
 def test_a_version_that_is_gone_is_told(tmp_path):
