@@ -6,7 +6,8 @@ Each visitor keeps a websocket to the dashboard as a browser does, asks for a pa
 script has ended, reads for 5 to 15 seconds (the page's own look for newer records every 15 seconds
 goes on meanwhile) and goes to the next; one page in five is opened afresh. Beside them some people
 save an odometer reading a minute through the intake, whose build the dashboard begins in the
-background. The home is copied first. Printed: page times, errors, memory of the server.
+background. The home is copied first. Printed: page times, errors and memory of the server, by tenth of
+the time too; how memory goes over the second half; and what is left of it once everybody has gone.
 """
 
 from __future__ import annotations
@@ -19,23 +20,26 @@ import shutil
 import sys
 import tempfile
 import time
-from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlparse
 
-import numpy as np
 import pandas as pd
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.asyncio.client import ClientConnection, connect
 
-from pipeline.access.views import worklist_view
+from pipeline.access.views import current_version, worklist_view
 from pipeline.asker import whoever_is_here
 from pipeline.home import Home
 from pipeline.intake.typed.entries import save_entry
+from tests.bench.load_report import Log, Moment, say
 from tests.bench.pages_bench import serving
+
+#: Seconds since the load began.
+Clock = Callable[[], float]
 
 READS_S = (5.0, 15.0)
 AFRESH = 0.2
@@ -43,8 +47,9 @@ PAGE_WITHIN_S = 60.0
 LOOK_EVERY_S = 15.0
 SAVE_EVERY_S = 60.0
 MEMORY_EVERY_S = 10.0
-#: Nothing was opened before: views and modules are read for the first time.
-COLD_S = 120.0
+#: Streamlit keeps the session of a connection that is gone for two minutes.
+IDLE_S = 180.0
+IDLE_LOOKS = 3
 #: Pages and how often each is asked for, of 20.
 PAGES = {
     "": 4,
@@ -59,19 +64,6 @@ PAGES = {
 }
 
 
-@dataclass
-class Log:
-    """What was seen: when and how long by page, errors in words, how long saves took.
-
-    ``server`` is, by moment in s, the server's memory in MB and its processor time in s.
-    """
-
-    pages: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
-    errors: Counter = field(default_factory=Counter)
-    saves: list[float] = field(default_factory=list)
-    server: list[tuple[float, float, float]] = field(default_factory=list)
-
-
 @dataclass(frozen=True)
 class Keys:
     """Bikes and tests to ask for, and readings to hand in."""
@@ -84,8 +76,8 @@ class Keys:
 class Visitor:
     """One person's browser: a websocket, the page shown, and what it does by itself."""
 
-    def __init__(self, address: str, keys: Keys, log: Log, seed: int) -> None:
-        self._address, self._keys, self._log = address, keys, log
+    def __init__(self, address: str, keys: Keys, log: Log, clock: Clock, seed: int) -> None:
+        self._address, self._keys, self._log, self._clock = address, keys, log, clock
         self._chance = random.Random(seed)  # noqa: S311 - no secret
         self._socket: ClientConnection | None = None
         self._fragments: set[str] = set()
@@ -105,13 +97,16 @@ class Visitor:
                 await asyncio.wait_for(self._until_ended(), PAGE_WITHIN_S)
                 name = self._page or "worklist"
                 took = time.perf_counter() - begun
-                self._log.pages.setdefault(name, []).append((time.monotonic(), took))
+                self._log.pages.setdefault(name, []).append((self._clock(), took))
                 await self._read()
             except Exception as error:  # whatever a visitor meets is counted, and they try again
-                self._log.errors[f"{self._page or 'worklist'}: {type(error).__name__}"] += 1
+                self._count_error(type(error).__name__)
                 self._socket = None
         if self._socket is not None:
             await self._socket.close()
+
+    def _count_error(self, words: str) -> None:
+        self._log.errors.append((self._clock(), f"{self._page or 'worklist'}: {words}"))
 
     def _next(self) -> tuple[str, str]:
         page = self._chance.choices(list(PAGES), weights=list(PAGES.values()))[0]
@@ -147,7 +142,7 @@ class Visitor:
             if kind == "auto_rerun":
                 self._fragments.add(message.auto_rerun.fragment_id)
             elif kind == "delta" and message.delta.new_element.WhichOneof("type") == "exception":
-                self._log.errors[f"{self._page or 'worklist'}: shown"] += 1
+                self._count_error("shown")
             early = message.script_finished == ForwardMsg.FINISHED_EARLY_FOR_RERUN
             if kind == "script_finished" and not early:
                 return
@@ -162,7 +157,9 @@ class Visitor:
         await asyncio.sleep(left)
 
 
-async def hand_in(home: Home, keys: Keys, log: Log, number: int, until: float) -> None:
+async def hand_in(
+    home: Home, keys: Keys, log: Log, clock: Clock, number: int, until: float
+) -> None:
     """Save a reading each minute, as a form does."""
     rows = keys.odometer.iloc[number::3]
     for day, row in enumerate(rows.to_dict("records"), start=1):
@@ -174,19 +171,38 @@ async def hand_in(home: Home, keys: Keys, log: Log, number: int, until: float) -
             await asyncio.to_thread(save_entry, home, {"odometer": [row]})
             log.saves.append(time.perf_counter() - begun)
         except Exception as error:
-            log.errors[f"save: {type(error).__name__}"] += 1
+            log.errors.append((clock(), f"save: {type(error).__name__}"))
 
 
-async def watch_memory(port: int, log: Log, begun: float, until: float) -> None:
-    """Resident memory of the server, now and then."""
+async def watch(port: int, home: Home, log: Log, clock: Clock, until: float) -> None:
+    """The server's memory and the versions published, now and then."""
     process = _listening(port)
+    version = current_version(home)
     while time.monotonic() < until and process is not None:
-        status = (process / "status").read_text(encoding="utf-8")
-        (line,) = (line for line in status.splitlines() if line.startswith("VmRSS"))
-        ticks = sum(map(int, (process / "stat").read_text().rsplit(")", 1)[1].split()[11:13]))
-        spent = ticks / os.sysconf("SC_CLK_TCK")
-        log.server.append((time.monotonic() - begun, int(line.split()[1]) / 1024, spent))
+        log.server.append(_moment(process, clock))
+        if current_version(home) != version:
+            version = current_version(home)
+            log.published.append(clock())
         await asyncio.sleep(MEMORY_EVERY_S)
+
+
+async def watch_idle(port: int, log: Log, clock: Clock) -> None:
+    """The server's memory once everybody has gone, and after their sessions are let go."""
+    process = _listening(port)
+    for _ in range(IDLE_LOOKS if process is not None else 0):
+        await asyncio.sleep(IDLE_S / IDLE_LOOKS)
+        log.idle.append(_moment(process, clock))
+
+
+def _moment(process: Path, clock: Clock) -> Moment:
+    known = dict(
+        line.split(":", 1)
+        for line in (process / "status").read_text(encoding="utf-8").splitlines()
+        if line.startswith(("VmRSS", "RssAnon"))
+    )
+    whole_mb, own_mb = (int(known[name].split()[0]) / 1024 for name in ("VmRSS", "RssAnon"))
+    ticks = sum(map(int, (process / "stat").read_text().rsplit(")", 1)[1].split()[11:13]))
+    return Moment(clock(), whole_mb, own_mb, ticks / os.sysconf("SC_CLK_TCK"))
 
 
 def _listening(port: int) -> Path | None:
@@ -220,51 +236,25 @@ def keys_of(home: Home) -> Keys:
     )
 
 
-async def load(address: str, home: Home, people: int, minutes: float) -> Log:
-    """All of them at once."""
+async def load(address: str, home: Home, people: int, minutes: float, *, idle: bool = True) -> Log:
+    """All of them at once, and then nobody for a while."""
     log, keys = Log(), keys_of(home)
     begun = time.monotonic()
     until = begun + 60 * minutes
-    visitors = [Visitor(address, keys, log, seed) for seed in range(people)]
+
+    def clock() -> float:
+        return time.monotonic() - begun
+
+    visitors = [Visitor(address, keys, log, clock, seed) for seed in range(people)]
     port = urlparse(address).port
     await asyncio.gather(
         *(visitor.browse(until) for visitor in visitors),
-        *(hand_in(home, keys, log, number, until) for number in range(3)),
-        watch_memory(port, log, begun, until),
+        *(hand_in(home, keys, log, clock, number, until) for number in range(3)),
+        watch(port, home, log, clock, until),
     )
+    if idle:
+        await watch_idle(port, log, clock)
     return log
-
-
-def _say_times(name: str, times: list[float]) -> None:
-    if times:
-        median, high, most = np.quantile(times, [0.5, 0.95, 1.0])
-        print(
-            f"{name:10} n {len(times):5,}  median {median:5.2f} s  p95 {high:5.2f} s  "
-            f"longest {most:5.2f} s"
-        )
-
-
-def say(log: Log) -> None:
-    """Page times, saves, errors, memory."""
-    every = sorted(pair for pairs in log.pages.values() for pair in pairs)
-    for name, pairs in [*sorted(log.pages.items()), ("all pages", every)]:
-        _say_times(name, [took for _, took in pairs])
-    if not every:
-        return
-    cold = every[0][0] + COLD_S
-    _say_times("of these, in the first two minutes", [took for when, took in every if when < cold])
-    _say_times("of these, after them", [took for when, took in every if when >= cold])
-    if log.saves:
-        median, high = np.quantile(log.saves, [0.5, 0.95])
-        print(f"saves      n {len(log.saves):5,}  median {median:5.2f} s  p95 {high:5.2f} s")
-    print("errors:", dict(log.errors) or "none")
-    if len(log.server) > 4:
-        table = np.array(log.server)
-        shares = [np.ptp(q[:, 2]) / np.ptp(q[:, 0]) for q in np.array_split(table, 4)]
-        print("server, share of one processor:", ", ".join(f"{share:.2f}" for share in shares))
-        quarters = np.array_split(table[:, 1], 4)
-        told = ", ".join(f"{quarter.mean():,.0f}" for quarter in quarters)
-        print(f"server memory by quarter of the time: {told} MB; most {table[:, 1].max():,.0f} MB")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -278,7 +268,8 @@ def main(arguments: list[str] | None = None) -> int:
         copy = Path(folder) / "home"
         shutil.copytree(asked.home, copy)
         with serving(None, copy) as address:
-            say(asyncio.run(load(address, Home(copy), asked.people, asked.minutes)))
+            log = asyncio.run(load(address, Home(copy), asked.people, asked.minutes))
+    say(log, 60 * asked.minutes)
     return 0
 
 
