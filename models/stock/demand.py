@@ -8,8 +8,9 @@ allow (law of total variance), which a single fit would make too narrow.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -21,6 +22,19 @@ from models.stock.repeats import asks_twice
 from models.stock.supersession import Numbers, asked_beyond_old
 
 _KEY = ["shop_id", "part_no"]
+
+
+class _ByDays(NamedTuple):
+    """Askers within the groups' days under some needs.
+
+    ``once`` and ``twice`` are the chances that each sensor asks for a part and for two, of shape
+    (n, draws, k), 0 outside the groups; ``walk_ins`` of shape (classes, 1, k).
+    """
+
+    needs: SensorNeeds
+    once: np.ndarray
+    twice: np.ndarray
+    walk_ins: CountDistribution
 
 
 @dataclass(frozen=True)
@@ -49,7 +63,19 @@ class Demand:
     repeat_rate: float
     numbers: Numbers
     groups: pd.DataFrame
-    _last: dict = field(default_factory=dict, compare=False, repr=False)
+    _last: dict[bytes, CountDistribution] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
+    _before: dict[bytes, _ByDays] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
+
+    def under(self, needs: SensorNeeds) -> Demand:
+        """The same sensors and walk-ins, with other chances of the sensors in the same order."""
+        other = replace(self, needs=needs)
+        same = ("classes", "class_of_sensor", "_rows_by_group", "_walk_in_gamma", "_before")
+        vars(other).update({name: getattr(self, name) for name in same})  # as kept once worked out
+        return other
 
     @cached_property
     def classes(self) -> pd.DataFrame:
@@ -84,22 +110,45 @@ class Demand:
         CountDistribution of shape (classes, draws, k)
         """
         days = np.asarray(days, float)
-        last = self._last.get("asked for")
-        if last is not None and last[0] == days.tobytes():  # under another target, say
-            return last[1]
-        found = self._by_class(days)
-        self._last["asked for"] = (days.tobytes(), found)
+        key = days.tobytes()
+        found = self._last.get(key)
+        if found is None:  # else under another target, say
+            found = self._by_class(days)
+            self._last.clear()
+            self._last[key] = found
         return found
 
     def _by_class(self, days: np.ndarray) -> CountDistribution:
-        own = days[self.classes["group"]]
+        known = self._by_days(days)
         inside = self.class_of_sensor >= 0
         row = self.class_of_sensor[inside]
+        sensors = poisson_binomial(
+            known.once[inside], row, len(self.classes), twice=known.twice[inside]
+        )
+        return sensors.plus(known.walk_ins)
+
+    def _by_days(self, days: np.ndarray) -> _ByDays:
+        """What is known of askers within the groups' days, of shape (groups, k).
+
+        What the run before worked out for the same days is taken over where chances are as then.
+        """
+        key = days.tobytes()
+        before = self._before.get(key)
+        if before is not None and before.needs is self.needs:
+            return before
         within = self._sensor_days(days)
-        once = self.needs.by_days(within)[inside]
-        twice = asks_twice(once, within[inside][:, None, :], self.repeat_rate)
-        sensors = poisson_binomial(once, row, len(self.classes), twice=twice)
-        return sensors.plus(self._walk_ins(own))
+        if before is None:
+            once = self.needs.by_days(within)
+            walk_ins = self._walk_ins(days[self.classes["group"]])
+        else:
+            moved = self.needs.moved_from(before.needs)
+            once, walk_ins = before.once.copy(), before.walk_ins
+            once[moved] = self.needs.of(moved).by_days(within[moved])
+        twice = asks_twice(once, within[:, None, :], self.repeat_rate)
+        found = _ByDays(self.needs, once, twice, walk_ins)
+        self._before.clear()
+        self._before[key] = found
+        return found
 
     def asked(self, days: np.ndarray, old_stock: Mapping[tuple, np.ndarray]) -> CountDistribution:
         """Parts asked for by each group beyond the stock of older numbers, by draw.
@@ -132,10 +181,13 @@ class Demand:
         )
 
     def expected_by_source(self, days: np.ndarray) -> pd.DataFrame:
-        """Parts expected by each group within its days, shape (groups,), and who asks for them."""
-        days = np.asarray(days, float)[:, None]
-        once = self.needs.by_days(self._sensor_days(days))[..., 0].mean(axis=1)
-        twice = asks_twice(once, self._sensor_days(days)[:, 0], self.repeat_rate)
+        """Parts expected by each group by the last of its days, and who asks for them.
+
+        ``days`` of shape (groups, k).
+        """
+        days = np.asarray(days, float)
+        known = self._by_days(days)
+        once, twice = (chances[..., -1].mean(axis=1) for chances in (known.once, known.twice))
         own = self.class_of_sensor
         many = len(self.classes)
         inside = own >= 0
@@ -144,7 +196,7 @@ class Demand:
                 "n_sensors": np.bincount(own[inside], minlength=many),
                 "sensors": np.bincount(own[inside], once[inside], many),
                 "repeats": np.bincount(own[inside], twice[inside], many),
-                "walk_ins": self._walk_in_means(days[self.classes["group"]])[:, 0],
+                "walk_ins": known.walk_ins.mean[:, 0, -1],
             }
         )
         totals = table.groupby(self.classes["group"].to_numpy()).sum()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -65,6 +65,19 @@ class SensorNeeds:
         if np.any(late > 1):
             chance = np.where(late > 1, 1 - (1 - chance) ** late, chance)
         return chance
+
+    def of(self, rows: np.ndarray) -> SensorNeeds:
+        """Those of some sensors."""
+        return replace(self, sensors=self.sensors.iloc[rows], chances=self.chances[rows])
+
+    def moved_from(self, other: SensorNeeds) -> np.ndarray:
+        """Places of the sensors with another chance than in ``other``, whose sensors are the same.
+
+        Chances of other horizons or draws are all others.
+        """
+        if self.chances.shape != other.chances.shape or np.any(self.days != other.days):
+            return np.arange(len(self.chances))
+        return np.flatnonzero((self.chances != other.chances).any(axis=(1, 2)))
 
 
 def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:

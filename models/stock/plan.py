@@ -7,7 +7,7 @@ needs, shared stocks and last orders.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 
@@ -17,13 +17,13 @@ import pandas as pd
 from models.stock.base_stock import ReviewCycle
 from models.stock.counts import CountDistribution
 from models.stock.demand import Demand
+from models.stock.in_stock import InStock, in_stock
 from models.stock.last_time_buy import last_buys
 from models.stock.needs import SensorNeeds
 from models.stock.order import Orders, decide_orders, lacking_parts, none_or_one
 from models.stock.pooling import pools
-from models.stock.schemas import PARTS_SUPPLY, STOCK_DEMAND, STOCK_ORDERS, STOCK_POOLS
+from models.stock.schemas import STOCK_DEMAND, STOCK_ORDERS, STOCK_POOLS
 from models.stock.settings import StockSettings
-from models.stock.shelf import shelf_today
 from models.stock.supersession import Numbers, follow_numbers, oldest_that_fits
 from models.stock.weeks import Supply, by_week, week_days
 
@@ -56,6 +56,10 @@ class StockRecords:
     repeat_rate: float
     day: date
 
+    _stood: dict[tuple, InStock] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
+
     @cached_property
     def numbers(self) -> Numbers:
         """How part numbers follow one another."""
@@ -72,6 +76,41 @@ class StockRecords:
         return Demand(
             self.needs, self.meets, self.walk_ins, self.repeat_rate, self.numbers, self._groups
         )
+
+    def under(self, needs: SensorNeeds) -> StockRecords:
+        """The same records with other chances of the very same sensors.
+
+        Who may ask for what and what is in stock are taken over, and of the needs only the chances
+        that are other ones are worked out anew.
+
+        Raises
+        ------
+        ValueError
+            The sensors or those left out are others.
+        """
+        who = (needs.sensors, self.needs.sensors), (needs.left_out, self.needs.left_out)
+        if not all(new is own or new.equals(own) for new, own in who):
+            raise ValueError("other chances are taken for the same sensors in the same order alone")
+        other = replace(self, needs=needs)
+        same = {"numbers": self.numbers, "meets": self.meets, "_stood": self._stood}
+        vars(other).update(same, demand=self.demand.under(needs))  # as kept once worked out
+        return other
+
+    def in_stock(self, settings: StockSettings) -> InStock:
+        """How the numbers are bought and what is there of them, kept for the settings last used."""
+        rests_on = (
+            settings.review_days,
+            settings.lead_time_days_if_unknown,
+            settings.price_if_unknown,
+            settings.stock_count_stale_after_days,
+        )
+        found = self._stood.get(rests_on)
+        if found is None:
+            who = self.demand
+            found = in_stock(who.groups, who.classes, self.parts, self.counts, self.day, settings)
+            self._stood.clear()
+            self._stood[rests_on] = found
+        return found
 
     @cached_property
     def _groups(self) -> pd.DataFrame:
@@ -92,8 +131,7 @@ class OrdersToday:
     decided: Orders
     cycle: ReviewCycle
     by_draw: CountDistribution
-    shelf: pd.DataFrame
-    supply: pd.DataFrame
+    there: InStock
 
 
 @dataclass(frozen=True)
@@ -138,75 +176,19 @@ def orders_today(
 ) -> OrdersToday:
     """What to order today; parameters as of ``stock_plan``."""
     settings.check()
-    demand = records.demand
-    supply = _supply(records, settings)
-    shelf = shelf_today(supply, records.counts, records.day, settings)
-    old = _old_shelf(records, settings, supply)
-    days = _cycle_days(supply, shelf, settings)
-    by_draw = demand.asked(days, _old_by(old, demand.groups, days))
+    there = records.in_stock(settings)
+    supply, days = there.supply, there.days
+    by_draw = records.demand.asked(days, there.old_by(days))
     needs = by_draw.mixed(axis=1)
-    on_hand, due = shelf["on_hand"].to_numpy(int), shelf["due"].to_numpy(int)
-    early = on_hand + np.where(shelf["due_in_days"] <= days[:, 0], due, 0)
-    late = on_hand + np.where(shelf["due_in_days"] <= days[:, 2], due, 0)
-    cycle = ReviewCycle(needs, early, late)
-    decided = decide_orders(supply, cycle, on_hand, settings, transfers_allowed)
+    cycle = ReviewCycle(needs, there.there_by(days[:, 0]), there.there_by(days[:, 2]))
+    decided = decide_orders(supply, cycle, there.on_hand, settings, transfers_allowed)
     parts_by = _asked_by(records, supply, days)
-    rows = _order_rows(supply, shelf, old, cycle, decided, parts_by, settings)
-    return OrdersToday(rows, decided.moved, decided, cycle, by_draw, shelf, supply)
-
-
-def _supply(records: StockRecords, settings: StockSettings) -> pd.DataFrame:
-    """Each group with how its number is bought, defaults filled in and marked."""
-    parts = PARTS_SUPPLY.check(records.parts)
-    rows = records.demand.groups.merge(parts, on="part_no", how="left")
-    ends, today = rows["supply_ends_on"], pd.Timestamp(records.day)
-    lead = rows["lead_time_days"].fillna(settings.lead_time_days_if_unknown).astype(int)
-    covered = lead + settings.review_days
-    over = (ends < today).fillna(False)
-    ending = (ends < today + pd.to_timedelta(covered, unit="D")).fillna(False)
-    return rows.assign(
-        lead_time_assumed=rows["lead_time_days"].isna(),
-        lead_time_days=lead,
-        price_assumed=rows["unit_price"].isna(),
-        unit_price=rows["unit_price"].fillna(settings.price_if_unknown),
-        pack_size=rows["pack_size"].fillna(1).astype(int).clip(lower=1),
-        covered_days=covered,
-        can_order=~over,
-        supply=np.select([over, ending], ["ended", "ending"], "open"),
-    )
-
-
-def _old_shelf(
-    records: StockRecords, settings: StockSettings, supply: pd.DataFrame
-) -> pd.DataFrame:
-    """Stock of numbers out of supply, by shop, with the group that uses it."""
-    lead = supply["lead_time_days"].to_numpy(int)
-    rows = records.demand.classes
-    ordered = supply["part_no"].to_numpy(object)[rows["group"]]
-    rows = rows[rows["part_no"].to_numpy(object) != ordered].reset_index(drop=True)
-    rows = rows.assign(lead_time_days=lead[rows["group"]])
-    shelf = shelf_today(rows, records.counts, records.day, settings)
-    return pd.concat([rows, shelf], axis=1)
-
-
-def _old_by(old: pd.DataFrame, groups: pd.DataFrame, days: np.ndarray) -> dict:
-    """Old stock there by each day, keyed by shop and number."""
-    return {
-        (row.shop_id, row.part_no): row.on_hand
-        + np.where(row.due_in_days <= days[row.group], row.due, 0)
-        for row in old.itertuples()
-    }
-
-
-def _cycle_days(supply: pd.DataFrame, shelf: pd.DataFrame, settings: StockSettings) -> np.ndarray:
-    """End of the lead time, day on which parts are due within the cycle, and its end."""
-    lead = supply["lead_time_days"].to_numpy(float)
-    due = np.clip(shelf["due_in_days"].to_numpy(float), lead, lead + settings.review_days)
-    return np.stack([lead, due, lead + settings.review_days], axis=1)
+    rows = _order_rows(there, cycle, decided, parts_by, settings)
+    return OrdersToday(rows, decided.moved, decided, cycle, by_draw, there)
 
 
 def _asked_by(records: StockRecords, supply: pd.DataFrame, days: np.ndarray) -> pd.DataFrame:
-    parts_by = records.demand.expected_by_source(days[:, 2])
+    parts_by = records.demand.expected_by_source(days)
     left = records.needs.left_out
     ordered = left["part_no"].map(records.numbers.ordered_as)
     counts = left.groupby([left["shop_id"], ordered]).size()
@@ -215,29 +197,26 @@ def _asked_by(records: StockRecords, supply: pd.DataFrame, days: np.ndarray) -> 
 
 
 def _order_rows(
-    supply: pd.DataFrame,
-    shelf: pd.DataFrame,
-    old: pd.DataFrame,
+    there: InStock,
     cycle: ReviewCycle,
     decided: Orders,
     parts_by: pd.DataFrame,
     settings: StockSettings,
 ) -> pd.DataFrame:
+    supply, shelf = there.supply, there.shelf
     price = supply["unit_price"]
     moved = decided.transfer_in - decided.transfer_out
     before, after = np.zeros((len(supply), 1), dtype=int), (moved + decided.parts)[:, None]
     covered = cycle.needs.of((slice(None), 2))
-    used = old.groupby("group")["on_hand"].sum().reindex(range(len(supply)), fill_value=0)
-    names = old.groupby("group")["part_no"].agg(", ".join).reindex(range(len(supply)))
     zero = ReviewCycle(cycle.needs, np.zeros(len(supply), int), np.zeros(len(supply), int))
     aim = lacking_parts(zero, price.to_numpy(float), settings)
     tied = (shelf["on_hand"] + shelf["due"]) * price
     return STOCK_ORDERS.check(
         pd.concat([supply, shelf], axis=1).assign(
-            used_for=names.to_numpy(object),
+            used_for=there.old_numbers["used_for"].to_numpy(object),
             n_sensors=parts_by["n_sensors"].to_numpy(int),
             n_left_out=parts_by["n_left_out"].to_numpy(int),
-            old_on_hand=used.to_numpy(int),
+            old_on_hand=there.old_numbers["old_on_hand"].to_numpy(int),
             there=cycle.there_late,
             need=covered.mean,
             need_low=covered.quantile(0.05),
@@ -282,23 +261,23 @@ def _demand_rows(today: OrdersToday) -> pd.DataFrame:
 
 
 def _weeks(records: StockRecords, settings: StockSettings, today: OrdersToday) -> pd.DataFrame:
-    lead = today.supply["lead_time_days"].to_numpy(int)
+    there = today.there
+    lead = there.supply["lead_time_days"].to_numpy(int)
     days = week_days(lead, settings.review_days, settings.weeks)
-    old = _old_shelf(records, settings, today.supply)
-    needs = records.demand.asked(days, _old_by(old, records.demand.groups, days)).mixed(axis=1)
+    needs = records.demand.asked(days, there.old_by(days)).mixed(axis=1)
     orders, decided = today.orders, today.decided
     supply = Supply(
         on_hand=orders["on_hand"].to_numpy(int),
         moved=decided.transfer_in - decided.transfer_out,
         due=orders["due"].to_numpy(int),
-        due_in_days=today.shelf["due_in_days"].to_numpy(int),
+        due_in_days=there.shelf["due_in_days"].to_numpy(int),
         ordered=decided.parts,
         lead_time_days=lead,
         pack_size=orders["pack_size"].to_numpy(int),
         aim=orders["base_stock"].to_numpy(int),
-        can_order=today.supply["can_order"].to_numpy(bool) & ~decided.none_is_right,
+        can_order=there.supply["can_order"].to_numpy(bool) & ~decided.none_is_right,
     )
-    return by_week(today.supply, needs, supply, records.day)
+    return by_week(there.supply, needs, supply, records.day)
 
 
 def _shared(
@@ -306,7 +285,7 @@ def _shared(
 ) -> pd.DataFrame:
     """Level of one shared stock beside the shops' own levels, by part and pool."""
     rows = []
-    for at in pools(today.supply, transfers_allowed):
+    for at in pools(today.there.supply, transfers_allowed):
         whole = today.by_draw.of(at[0])
         for g in at[1:]:
             whole = whole.plus(today.by_draw.of(g))
@@ -314,21 +293,21 @@ def _shared(
         cycle = ReviewCycle(
             CountDistribution(one.pmf[None], one.mean[None]), np.array([0]), np.array([0])
         )
-        first = today.supply.iloc[at[:1]]
+        first = today.there.supply.iloc[at[:1]]
         price, covered = (first[n].to_numpy(float) for n in ("unit_price", "covered_days"))
         keep_none, keep_one = none_or_one(cycle, price, covered, settings)
-        shops = ", ".join(today.supply["shop_id"].iloc[at])
+        shops = ", ".join(today.there.supply["shop_id"].iloc[at])
         apart = int(today.orders["base_stock"].iloc[at].sum())
         aim = lacking_parts(cycle, price, settings)[0]
         as_one = 0 if keep_none[0] <= keep_one[0] else int(aim)
-        rows.append((today.supply["part_no"].iloc[at[0]], shops, apart, as_one))
+        rows.append((today.there.supply["part_no"].iloc[at[0]], shops, apart, as_one))
     return STOCK_POOLS.check(pd.DataFrame(rows, columns=STOCK_POOLS.names))
 
 
 def _last_orders(
     records: StockRecords, settings: StockSettings, today: OrdersToday
 ) -> pd.DataFrame:
-    supply = today.supply
+    supply = today.there.supply
     final = supply["supply_ends_on"].notna() & supply["replaced_by"].fillna("").eq("")
     days = np.full((len(supply), 1), float(settings.last_order_covers_days))
     at = np.flatnonzero(final)

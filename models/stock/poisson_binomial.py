@@ -20,8 +20,6 @@ A sensor may ask twice, where its new part fails again: with q_i the chance of t
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 from scipy.fft import next_fast_len
 
@@ -34,7 +32,6 @@ TAIL = 1e-12
 _BEYOND = 1e-17
 #: Sensors in a group above which it goes by its transform.
 _MANY = 100
-_SIDE_BY_SIDE = 4
 
 
 def poisson_binomial(
@@ -83,15 +80,9 @@ def poisson_binomial(
     few = members[group] <= _MANY
     some_twice = None if twice is None else twice[few]
     pmf = _taken_in(chances[few], some_twice, group[few], n_groups, size)
-    many = np.flatnonzero(members > _MANY)
-
-    def fill(number: int) -> None:
+    for number in np.flatnonzero(members > _MANY).tolist():
         own = group == number
         pmf[number] = _of_many(chances[own], None if twice is None else twice[own], size)
-
-    if len(many):
-        with ThreadPoolExecutor(_SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
-            list(at_once.map(fill, many.tolist()))
     return CountDistribution(pmf, mean)
 
 
@@ -128,11 +119,24 @@ def _of_many(chances: np.ndarray, twice: np.ndarray | None, size: int) -> np.nda
     found = np.empty((*flat.shape[1:], size))
     for k in range(flat.shape[2]):  # horizons differ in how many counts and frequencies they need
         p, q = flat[:, :, k], None if again is None else again[:, :, k]
+        before = _same_before(flat, again, k)
+        if before is not None:
+            found[:, k] = found[:, before]
+            continue
         mean = p.sum(axis=0) + (0.0 if q is None else q.sum(axis=0))
         most = min(largest * len(p), counts_needed(mean, largest, _BEYOND))
         length = next_fast_len(most + 1, real=True)
         found[:, k] = by_transform(p, q, length, size)
     return found.reshape(*chances.shape[1:], size)
+
+
+def _same_before(chances: np.ndarray, twice: np.ndarray | None, at: int) -> int | None:
+    """An earlier horizon whose chances are the very same, such as where no parts are due."""
+    columns = [chances] if twice is None else [chances, twice]
+    for before in range(at):
+        if all(np.array_equal(of[:, :, before], of[:, :, at]) for of in columns):
+            return before
+    return None
 
 
 def _taken_in(

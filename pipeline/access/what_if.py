@@ -21,20 +21,18 @@ from models.plans.actions import advised_actions, settled_cases
 from models.plans.cheapest import Weighed, cheapest, event_prices, weigh
 from models.plans.check_costs import check_costs
 from models.plans.lot import drawn_lots
-from models.plans.need import part_need
 from models.plans.outlook import Outlook
 from models.plans.planned_work import owed_now, planned_work, waiting_private
 from models.plans.saving import EXPECTED_COST, cost_of_advice, expected_cost
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings, declared, settings_from
-from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords, orders_today
-from models.stock.schemas import LEFT_OUT, STOCK_ORDERS, TRANSFERS_ALLOWED
+from models.stock.schemas import STOCK_ORDERS, TRANSFERS_ALLOWED
 from models.stock.settings import StockSettings
 from pipeline.access.frames import plan_schemas as schemas
 from pipeline.access.reading import Edition, edition_of, read_frame, reading
 from pipeline.access.scope.allowed import view
-from pipeline.access.what_if_records import checks_as_built, stock_as_built
+from pipeline.access.what_if_records import checks_as_built, needs_ahead, needs_of, stock_as_built
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings
@@ -56,8 +54,8 @@ class WhatIfBase:
 
     ``built_with`` the settings of the build; ``in_file`` those in the file now; ``problems`` what
     could not stand in it; ``orders`` STOCK_ORDERS and ``check_about`` CHECK_ABOUT of the build,
-    and ``expected`` EXPECTED_COST by the estimate and by each fit. ``weighed``, ``needs`` and
-    ``planned`` hold what was worked out from it lately.
+    and ``expected`` EXPECTED_COST by the estimate and by each fit. ``weighed``, ``askers``,
+    ``needs`` and ``planned`` hold what was worked out from it lately.
     """
 
     edition: Edition
@@ -75,6 +73,9 @@ class WhatIfBase:
     expected: pd.DataFrame
     transfers: pd.DataFrame
     weighed: Lately[Weighed] = field(default_factory=lambda: Lately(2, MOST_BYTES), compare=False)
+    askers: Lately[StockRecords] = field(
+        default_factory=lambda: Lately(1, MOST_BYTES), compare=False
+    )
     needs: Lately[StockRecords] = field(
         default_factory=lambda: Lately(2, MOST_BYTES), compare=False
     )
@@ -124,7 +125,15 @@ class WeighedAnew:
         return orders_today(records, settings, self.base.transfers).orders
 
     def _stock(self) -> StockRecords:
-        return replace(self.base.stock, needs=_needs(self.base.outlook, self.work))
+        """Of the same sensors as in a run before, the chances alone are other ones."""
+        outlook = self.base.outlook
+        chances = needs_ahead(outlook, self.work)
+        known = ~np.isnan(chances[..., -1]).any(axis=1)
+        first = self.base.askers.of(known.tobytes(), lambda: self._asked_first(chances, known))
+        return first.under(replace(first.needs, chances=np.nan_to_num(chances[known])))
+
+    def _asked_first(self, chances: np.ndarray, known: np.ndarray) -> StockRecords:
+        return replace(self.base.stock, needs=needs_of(self.base.outlook, chances, known))
 
 
 @view
@@ -280,17 +289,3 @@ def _digest(values: Iterable[np.ndarray] | pd.DataFrame) -> str:
     for value in values:
         digest.update(np.ascontiguousarray(value).tobytes())
     return digest.hexdigest()
-
-
-def _needs(outlook: Outlook, work: pd.DataFrame) -> SensorNeeds:
-    """Needs under the work advised, as the stock plan takes them."""
-    fits = slice(1, None) if outlook.heard.shape[1] > 1 else slice(None)
-    chances = part_need(outlook, work)[:, fits, outlook.days > 0]
-    known = ~np.isnan(chances[..., -1]).any(axis=1)
-    who = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
-    return SensorNeeds(
-        who[known].reset_index(drop=True),
-        outlook.days[outlook.days > 0].astype(float),
-        np.nan_to_num(chances[known]),
-        LEFT_OUT.check(who[~known].reset_index(drop=True)),
-    )

@@ -12,6 +12,8 @@ import pandas as pd
 from models.check_plan import schemas as check
 from models.check_plan.plan import CheckRecords
 from models.frames import FrameSchema
+from models.plans.need import part_need
+from models.plans.outlook import Outlook
 from models.stock import schemas as stock
 from models.stock.needs import SensorNeeds
 from models.stock.plan import StockRecords
@@ -36,6 +38,26 @@ def stock_as_built(connection: duckdb.DuckDBPyConnection, day: date) -> StockRec
         walk_ins=stock.WALK_INS.check(connection.execute("from marts.stock_walk_ins").df()),
         repeat_rate=json.loads(about)["repeats_per_year"] / 365.25,
         day=day,
+    )
+
+
+def needs_ahead(outlook: Outlook, work: pd.DataFrame) -> np.ndarray:
+    """Chances of a need under the work advised, as the stock plan takes them, (n, fits, days).
+
+    Of n sensors of the outlook; of the fits drawn where some are, else of the estimate.
+    """
+    fits = slice(1, None) if outlook.heard.shape[1] > 1 else slice(None)
+    return part_need(outlook, work)[:, fits, outlook.days > 0]
+
+
+def needs_of(outlook: Outlook, chances: np.ndarray, known: np.ndarray) -> SensorNeeds:
+    """The same with whose they are; sensors that are not ``known`` are left out."""
+    who = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
+    return SensorNeeds(
+        who[known].reset_index(drop=True),
+        outlook.days[outlook.days > 0].astype(float),
+        np.nan_to_num(chances[known]),
+        stock.LEFT_OUT.check(who[~known].reset_index(drop=True)),
     )
 
 
