@@ -138,7 +138,10 @@ def solved_shops(
     gains = sensor_gains(records.costs, days, settings)
     now_and_then()
     free, bound = free_days(records.bikes, records.windows, as_of, days)
-    cases = list(_cases(records, gains, free, as_of, settings))
+    cases = []
+    for shop in _cases(records, gains, free, as_of, settings):
+        now_and_then()
+        cases.append(shop)
     size = sum(int((shop.made.case.gain > 0).sum()) for shop in cases)
     solved = [
         (shop, solve(shop.made.case, size_of_all=size, now_and_then=now_and_then)) for shop in cases

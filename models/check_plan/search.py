@@ -55,17 +55,17 @@ def good_plan(
         return Answer(draft.choice, draft.day, 0.0, 0.0)
     draft.fill()
     prices = find_prices(case, reached=draft.value, steps=steps, now_and_then=now_and_then)
+    now_and_then()
     paid = worth(case, prices.hour, prices.part)
     best = Draft(case)
     rounded = rounded_choices(case, paid, prices.turn)
+    now_and_then()
     best.take_all(rounded.rows, rounded.days)
     at_most = min(prices.at_most, bound_at(case, *rounded[2:]))
     above = np.maximum.reduceat(paid, best.first, axis=0) - prices.turn[:, None]
-    now_and_then()
-    improve(best, above, at_most)
-    now_and_then()
+    improve(best, above, at_most, now_and_then)
     if len(draft.hopeful) <= _SMALL:
-        improve(draft, above, at_most)
+        improve(draft, above, at_most, now_and_then)
         best = max((draft, best), key=lambda each: each.value)
     if days_anew and at_most - best.value > _NEAR_ENOUGH * best.value:
         plan_anew(best, paid, at_most, days_anew, now_and_then)
@@ -73,7 +73,12 @@ def good_plan(
     return Answer(best.choice, best.day, value, max(at_most, value))
 
 
-def improve(draft: Draft, above: np.ndarray, at_most: float) -> None:
+def improve(
+    draft: Draft,
+    above: np.ndarray,
+    at_most: float,
+    now_and_then: Callable[[], None] = lambda: None,
+) -> None:
     """Move after move, until none saves more or the plan is near enough.
 
     Parameters
@@ -85,14 +90,17 @@ def improve(draft: Draft, above: np.ndarray, at_most: float) -> None:
         near 0 or above try to take the place of others.
     at_most : float
         No plan saves more.
+    now_and_then : callable
+        Called before each kind of move; it may give the search up by raising.
     """
     reach = -_REACH * float(np.abs(above[np.isfinite(above)]).mean() if above.size else 0.0)
     small = len(draft.hopeful) <= _SMALL
     for _ in range(_ROUNDS if small else _ROUNDS // 3):
         before = draft.value
-        _move_each(draft)
-        _give_up_days(draft)
-        _begin_days(draft)
+        for move in (_move_each, _give_up_days, _begin_days):
+            now_and_then()
+            move(draft)
+        now_and_then()
         _take_places(draft, np.full_like(above, np.inf) if small else above - reach)
         if draft.value <= before + max(LEAST, 1e-5 * abs(before)):
             return

@@ -271,9 +271,12 @@ def checks_if(
 def _checks(base: WhatIfBase, anew: WeighedAnew, now_and_then: Callable[[], None]) -> pd.DataFrame:
     """The plan of checks under other settings: CHECKS_IN_SHORT."""
     settings, as_of = anew.settings, base.edition.as_of
+    now_and_then()
+    costs = check_costs(base.outlook, anew.weighed, anew.work, settings)
+    now_and_then()
     records = replace(
         base.checks,
-        costs=check_costs(base.outlook, anew.weighed, anew.work, settings),
+        costs=costs,
         owed=owed_now(anew.work),
         coming=coming_today(anew.orders, as_of),
     )

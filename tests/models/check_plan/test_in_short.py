@@ -1,10 +1,12 @@
 """What a plan comes to, held to the plan told visit by visit."""
 
 from datetime import timedelta
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from models.check_plan import plan, search, solve
 from models.check_plan.in_short import checks_in_short
 from models.check_plan.plan import plan_checks
 from models.check_plan.prices import _Relaxed, worth
@@ -60,6 +62,25 @@ def test_it_can_be_given_up_meanwhile():
 
     with pytest.raises(KeyError, match="overtaken"):
         checks_in_short(many(), AS_OF, CheckSettings(), overtaken)
+
+
+def test_it_is_asked_before_each_shop_is_solved_and_each_kind_of_move(monkeypatch):
+    seen = []
+
+    def noted(module, name):
+        plain = getattr(module, name)
+        monkeypatch.setattr(module, name, lambda *a, **k: (seen.append(name), plain(*a, **k))[1])
+
+    kinds = ("_move_each", "_give_up_days", "_begin_days", "_take_places")
+    for name in kinds:
+        noted(search, name)
+    for module, name in ((plan, "free_days"), (plan, "shop_case"), (search, "rounded_choices")):
+        noted(module, name)
+    monkeypatch.setattr(solve, "EXACT_UP_TO", 0)  # as a large shop
+    checks_in_short(many(), AS_OF, CheckSettings(), lambda: seen.append("asked"))
+    assert {"free_days", "shop_case", "rounded_choices", *kinds} <= set(seen)
+    assert all(a == "asked" for a, b in pairwise(seen) if b in ("rounded_choices", *kinds))
+    assert seen[seen.index("shop_case") + 1] == "asked"
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -3,9 +3,11 @@
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.stats import poisson
 
+from models.stock import plan as plan_module
 from models.stock.plan import orders_today, stock_plan
 from models.stock.repeats import asks_twice
 from models.stock.settings import COSTS, StockSettings
@@ -190,6 +192,68 @@ def test_with_nothing_on_record_the_plan_is_empty():
         frame.empty
         for frame in (found.orders, found.demand, found.weeks, found.pools, found.last_buys)
     )
+
+
+def two_shops(seed, *, few=()):
+    """Sensors of two shops and an old number; those at the places ``few`` ask less often."""
+    per_year = np.random.default_rng(0).uniform(0.1, 2.0, 260)
+    per_year[list(few)] /= 3
+    shops = ["north"] * 200 + ["south"] * 60
+    numbers = (["OLD"] * 20 + ["NEW"] * 110) * 2
+    return records(
+        part_need(shops, numbers, per_year, draws=4, spread=0.3, seed=seed),
+        parts=[part("OLD", **ENDED), part("NEW", unit_price=None)],
+        counts=[
+            count("north", "NEW", on_hand=1, on_order=2, order_due_on="2026-11-18"),
+            count("north", "OLD", on_hand=2),
+        ],
+        first_visits=[visits("north", "NEW", n_asked=4), visits("south", "NEW", n_asked=2)],
+        repeat_rate=1e-4,
+    )
+
+
+@pytest.mark.parametrize(
+    "settings",
+    [StockSettings(), StockSettings(order_by=COSTS, review_days=30, price_if_unknown=40.0)],
+)
+@pytest.mark.parametrize("moved", [(), (3, 150, 259), range(260)])
+def test_other_chances_give_the_orders_of_records_read_anew(settings, moved):
+    first, anew = two_shops(1), two_shops(1, few=moved)
+    orders_today(first, StockSettings(), both_ways())
+    later = first.under(anew.needs)
+    found, expected = (orders_today(each, settings, both_ways()) for each in (later, anew))
+    pd.testing.assert_frame_equal(found.orders, expected.orders, rtol=1e-11, atol=0)
+    pd.testing.assert_frame_equal(found.transfers, expected.transfers)
+    before = orders_today(first, settings, both_ways())
+    assert (before.orders["need"] > found.orders["need"]).all() == bool(moved)
+
+
+def test_who_asks_and_what_is_there_are_taken_over(monkeypatch):
+    first = two_shops(1)
+    orders_today(first, StockSettings(), no_transfers())
+    later = first.under(two_shops(1, few=(3, 150)).needs)
+    for name in ("in_stock", "oldest_that_fits", "follow_numbers", "Demand"):
+        monkeypatch.setattr(plan_module, name, None)  # would fail if called
+    orders_today(later, StockSettings(target_filled_share=0.8), no_transfers())
+    assert later.under(first.needs).demand.classes is first.demand.classes
+
+
+def test_what_is_there_is_looked_up_anew_for_what_it_rests_on():
+    found = two_shops(1)
+    kept = found.in_stock(StockSettings())
+    assert found.in_stock(StockSettings(target_filled_share=0.5, order_cost=9.0)) is kept
+    for other in (
+        {"review_days": 30},
+        {"lead_time_days_if_unknown": 30},
+        {"price_if_unknown": 40.0},
+        {"stock_count_stale_after_days": 3},
+    ):
+        assert found.in_stock(StockSettings(**other)) is not kept
+
+
+def test_other_chances_are_those_of_the_same_sensors():
+    with pytest.raises(ValueError, match="same sensors"):
+        two_shops(1).under(records(part_need(["north"], ["NEW"], 1.0)).needs)
 
 
 @pytest.mark.parametrize(

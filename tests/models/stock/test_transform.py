@@ -52,6 +52,46 @@ def test_large_groups_agree_with_scipy_and_with_the_recursion(seed, monkeypatch)
     assert quick.mean == pytest.approx(slow.mean)
 
 
+def one_by_one(p, q, length, size):
+    """The same product with every sensor's term taken at every frequency by itself."""
+    w = np.exp(-2j * np.pi * np.arange(length // 2 + 1) / length)
+    terms = 1 - p[..., None] + (p - q)[..., None] * w + q[..., None] * w**2
+    return np.fft.irfft(terms.prod(axis=0), n=length, axis=-1)[:, :size]
+
+
+@pytest.mark.parametrize("again", [False, True])
+@pytest.mark.parametrize("n", [1, 7, 8, 9, 511, 513, 1_300])
+def test_eights_multiplied_out_give_what_single_terms_give(n, again):
+    rng = np.random.default_rng(n)
+    p = np.clip(rng.beta(0.3, 4.0, (n, 1)) * rng.lognormal(0, 0.3, (n, 3)), 0, 1)
+    p[rng.random(n) < 0.1] = 1.0
+    q = p * rng.random((n, 1)) * again
+    length = 2 * n + 1
+    found = by_transform(p, q if again else None, length, length)
+    assert found == pytest.approx(one_by_one(p, q, length, length), abs=1e-13)
+    assert found.sum(axis=1) == pytest.approx(1.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_equal_horizons_are_counted_once(again, monkeypatch):
+    counted = []
+
+    def spied(*values):
+        counted.append(values)
+        return by_transform(*values)
+
+    monkeypatch.setattr(exact, "by_transform", spied)
+    rng = np.random.default_rng(4)
+    p = rng.random((150, 2, 1)) * np.array([0.3, 0.3, 0.5])
+    q = p * 0.1
+    q[0, 0, 1] *= 0.5  # alike in who asks, not in who asks twice
+    found = poisson_binomial(p, twice=q if again else None)
+    assert len(counted) == (3 if again else 2)
+    monkeypatch.setattr(exact, "_MANY", 150)
+    slow = poisson_binomial(p, twice=q if again else None)
+    assert found.pmf == pytest.approx(slow.pmf, abs=1e-14)
+
+
 def test_groups_large_and_small_stand_side_by_side(monkeypatch):
     rng = np.random.default_rng(1)
     p, group = rng.random((180, 3, 2)), np.repeat([0, 2, 3], [120, 59, 1])

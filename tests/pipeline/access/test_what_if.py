@@ -1,5 +1,7 @@
 from dataclasses import replace
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from models.plans.settings import PlanSettings
@@ -26,6 +28,10 @@ from tests.pipeline.shop_files import SHOP, hand_in
 def shop(home, tmp_path):
     hand_in(home, tmp_path / "a", SHOP)
     return home
+
+
+def overtaken():
+    raise KeyError("overtaken")
 
 
 def test_a_home_without_records_says_so(home):
@@ -55,7 +61,11 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
 
 def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
     base = what_if_base(shop, HERE)
-    checks = checks_if(base, weigh_anew(base, base.built_with))
+    anew = weigh_anew(base, base.built_with)
+    with pytest.raises(KeyError, match="overtaken"):
+        checks_if(base, anew, overtaken)
+    assert "work" not in vars(anew)  # given up before anything was laid out for it
+    checks = checks_if(base, anew)
     assert checks["visit_count"].tolist() == checks["visit_count_as_built"].tolist()
     visits = check_plan_view(shop, HERE).visits
     assert checks["saves"].sum() == pytest.approx(visits["saves"].sum(), abs=0.01)
@@ -69,6 +79,7 @@ def test_the_settings_of_the_build_give_its_plan_of_checks(shop):
 def test_other_settings_move_the_cost(shop):
     base = what_if_base(shop, HERE)
     first = weigh_anew(base, base.built_with)
+    built = orders_if(base, first)
     level, dearer = (
         weigh_anew(base, replace(base.built_with, **moved))
         for moved in ({"test_above": 0.2}, {"labour_cost_per_hour": 90.0})
@@ -80,6 +91,12 @@ def test_other_settings_move_the_cost(shop):
         for cost in (0.0, 5_000.0)
     )
     assert dear.expected["doing_nothing"] > cheap.expected["doing_nothing"]
+    after_another, alone = (
+        orders_if(of, weigh_anew(of, PlanSettings(private_not_known="wait")))
+        for of in (base, what_if_base(shop, HERE))
+    )
+    pd.testing.assert_frame_equal(after_another, alone, rtol=1e-11, atol=0)
+    assert not np.allclose(after_another["need"], built["need"])
 
 
 def test_a_shop_of_which_hardly_anything_is_known(home, tmp_path):
