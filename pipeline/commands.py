@@ -6,24 +6,32 @@ import argparse
 import os
 import sys
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pandas as pd
 
 from pipeline.home import Home, HomeError, own_home
 from pipeline.intake.settings.settings_file import read_settings
+from pipeline.jobs.cancel import CancelledError, cancellable
 from pipeline.jobs.demo import ensure_demo
 from pipeline.jobs.ingest import IngestReport, ingest, rebuild
 from pipeline.jobs.keeping.backup import back_up
 from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.keeping.restore import restore
 from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
+from pipeline.jobs.workers import add_worker_flags, chosen_workers, stop_workers
 from pipeline.log_commands import add_log_commands
 
 #: A build that cannot be written changes nothing.
 _KEPT = (
     "What was handed in before is kept, and what was published stays. Once the cause is mended "
     "(a full disk, say), run: python3 -m pipeline rebuild"
+)
+_CANCELLED = (
+    "Cancelled, and nothing is left half done: what was handed in before is kept, what was "
+    "published stays, and what was finished (sweeps measured, say) is not done again by the next "
+    "build."
 )
 #: By how much a build in the background stands back, as ``nice`` counts it.
 LOW_PRIORITY = 10
@@ -40,10 +48,18 @@ _HEADS = {
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run one command; return 0, or 1 with one clear sentence on standard error."""
+    """Run one command; return 0, or 1 with one clear sentence on standard error.
+
+    A command that was cancelled returns what shells expect of one that a signal ended.
+    """
     chosen = _parser().parse_args(arguments)
     try:
-        chosen.run(chosen)
+        with cancellable():
+            chosen.run(chosen)
+    except CancelledError as cancelled:
+        stop_workers()
+        print(_CANCELLED, file=sys.stderr)
+        return cancelled.exit_code
     except HomeError as error:
         print(error, file=sys.stderr)
         return 1
@@ -93,6 +109,8 @@ def _parser() -> argparse.ArgumentParser:
         "--no-build", action="store_true", help="leave the records to the next build"
     )
     put_back.set_defaults(run=_restore)
+    for command in (take_in, again, demo):
+        add_worker_flags(command)
     convert = add_log_commands(commands)
     for command in (take_in, again, look, demo, copy, convert):
         command.add_argument(
@@ -105,9 +123,14 @@ def _parser() -> argparse.ArgumentParser:
 
 def _ingest(chosen: argparse.Namespace) -> None:
     home = own_home(chosen.home).prepare()
-    report = ingest(home, chosen.paths, progress=True, say=_say)
+    report = ingest(home, chosen.paths, **_how(chosen))
     print(report_text(report))
     _print_problems(home)
+
+
+def _how(chosen: argparse.Namespace) -> dict[str, Any]:
+    """How a build of this command is done and told."""
+    return {"progress": True, "say": _say, "workers": chosen_workers(chosen)}
 
 
 def _print_problems(home: Home) -> None:
@@ -123,10 +146,10 @@ def _rebuild(chosen: argparse.Namespace) -> None:
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: hand files in first.")
     if chosen.from_nothing:
-        made = rebuild_from_nothing(home, progress=True, say=_say)
+        made = rebuild_from_nothing(home, **_how(chosen))
         compared, manifest = _compared(made), made.manifest
     else:
-        compared, manifest = "", rebuild(home, progress=True, say=_say)
+        compared, manifest = "", rebuild(home, **_how(chosen))
     _print_problems(home)
     print(f"Published version {manifest.version}.{compared}")
 
@@ -163,7 +186,7 @@ def _check(chosen: argparse.Namespace) -> None:
 
 def _demo(chosen: argparse.Namespace) -> None:
     home = Home(Path(chosen.home).expanduser().resolve()) if chosen.home else None
-    manifest = ensure_demo(home, progress=True, say=_say)
+    manifest = ensure_demo(home, **_how(chosen))
     print(f"The demo is ready in {manifest.path.parent.parent}.")
 
 

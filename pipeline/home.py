@@ -23,6 +23,7 @@
     drafts/             forms begun on screen and not saved yet
     before_layout_2/    what a newer version changed of the home, as it was before
     building.json, .log the last build begun from the screen, and what it said
+    building_now.json   how far the builder is, while there is one
 """
 
 from __future__ import annotations
@@ -137,6 +138,11 @@ class Home:
         return self.root / "column_names.json"
 
     @property
+    def building_now(self) -> Path:
+        """How far the builder is."""
+        return self.root / "building_now.json"
+
+    @property
     def kind(self) -> str | None:
         """``own``, ``demo``, or None where the home has not been started."""
         found = self._card()
@@ -234,6 +240,7 @@ class Home:
                 carry_forward(self.root)
             yield
         finally:
+            self.building_now.unlink(missing_ok=True)
             card.unlink(missing_ok=True)
             lock.release()
 
@@ -275,9 +282,11 @@ def write_new(path: Path, text: str) -> None:
             file.flush()
             os.fsync(file.fileno())
         draft.replace(path)
-    except OSError as error:
+    except BaseException as error:  # also where the job is cancelled
         with suppress(OSError):
             draft.unlink(missing_ok=True)
+        if not isinstance(error, OSError):
+            raise
         if error.filename is None and error.errno is not None:  # a full disk names no file
             raise OSError(error.errno, error.strerror, str(path)) from error
         raise

@@ -8,7 +8,7 @@ away, so that they end.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import duckdb
@@ -50,13 +50,15 @@ def read_all(
     connection: duckdb.DuckDBPyConnection,
     home: Home,
     say: Callable[[str], None] = lambda text: None,
+    each: Callable[[list[HandedFile]], Iterable[HandedFile]] = iter,
 ) -> list[HandedFile]:
     """Read whatever was handed in and is not read yet; return every file ever handed in.
 
-    What was made of a file before and is no longer whole is made anew, and said so.
+    What was made of a file before and is no longer whole is made anew, and said so. ``each`` goes
+    through the files and may tell how far that is.
     """
     files = handed_files(home)
-    for file in files:
+    for file in each(files):
         sealed = seal_path(home.rows, file)
         amiss = broken(sealed, file.sha256)
         if not amiss:

@@ -13,7 +13,7 @@ were, up to the date.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
@@ -27,6 +27,8 @@ from models.risk.ahead import heard_ahead
 from models.risk.assumed import FEW_DEFECTS, BetaPrior
 from models.risk.backtest import against_baselines, calibration, mileage_curve_chances, origins
 from models.risk.score import RiskResults, fit_and_score
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import in_order
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.earlier import came_to_light, earlier_record
 from pipeline.warehouse.kept_fit import made_once
@@ -77,17 +79,14 @@ class Backtest:
 
 
 def backtest(
-    connection: duckdb.DuckDBPyConnection,
-    day: date,
-    *,
-    say: Callable[[str], None] = lambda text: None,
+    connection: duckdb.DuckDBPyConnection, day: date, work: LongWork | None = None
 ) -> Backtest:
     """Look back from some dates of the record behind ``connection``, and store what was seen.
 
     Writes ``marts.backtest_scores``, ``backtest_skill``, ``backtest_calibration`` and
     ``backtest_about`` (one row: dates, and why there are no others).
     """
-    result = look_back(connection, day, say=say)
+    result = look_back(connection, day, work or LongWork())
     for name, frame in _tables(result).items():
         store(connection, name, frame)
     return result
@@ -98,8 +97,7 @@ def backtest_once(
     day: date,
     folder: Path,
     version: str,
-    *,
-    say: Callable[[str], None] = lambda text: None,
+    work: LongWork,
 ) -> None:
     """Store what looking back shows of a fit: worked out once, and kept with the fit.
 
@@ -108,38 +106,46 @@ def backtest_once(
 
     Parameters
     ----------
-    connection, day, say
+    connection, day
         As in ``backtest``.
     folder : Path
         Of kept models.
     version : str
         Names the fit in force.
+    work : LongWork
+        Who fits, a date each, and whom it tells.
     """
     rests_on = f"{version}/{current_shape()}/{_VERSION}"
-    make = partial(_look_back_tables, connection, day, say)
-    tables = made_once(folder, _KEPT, rests_on, make, say)
+    make = partial(_look_back_tables, connection, day, work)
+    tables = made_once(folder, _KEPT, rests_on, make, work.say)
     for name, frame in tables.items():
         store_fitted(connection, version, name, frame)
 
 
 def _look_back_tables(
-    connection: duckdb.DuckDBPyConnection, day: date, say: Callable[[str], None]
+    connection: duckdb.DuckDBPyConnection, day: date, work: LongWork
 ) -> dict[str, pd.DataFrame]:
-    return _tables(look_back(connection, day, say=say))
+    return _tables(look_back(connection, day, work))
 
 
-def look_back(
-    connection: duckdb.DuckDBPyConnection,
-    day: date,
-    *,
-    say: Callable[[str], None] = lambda text: None,
-) -> Backtest:
-    """Score the record as it stood on some dates, and hold the scores against what followed."""
+def look_back(connection: duckdb.DuckDBPyConnection, day: date, work: LongWork) -> Backtest:
+    """Score the record as it stood on some dates, and hold the scores against what followed.
+
+    A date that cannot be scored is named, and the others go on.
+    """
     result = Backtest()
     dates = _dates(connection, day, result)
-    for at, until in zip(dates, [*dates, day][1:], strict=True):
-        say(f"Looking back from {at}")
-        _look_on(connection, at, until, result)
+    # the last date first: its record is the largest, and nobody should wait for it at the end
+    spans = list(zip(dates, [*dates, day][1:], strict=True))[::-1]
+    with work.counted("Looking back", "date", len(spans)) as step:
+        load = partial(_record_of, connection)
+        found = in_order(_scores_or_why_not, spans, work.workers, load=load, step=step)
+    for (at, until), scores in zip(spans[::-1], found[::-1], strict=True):
+        if isinstance(scores, str):
+            result.reasons.append(f"The record of {at} could not be scored: {scores}")
+            continue
+        result.dates.append(at)
+        result.parts.append(scores.assign(origin=pd.Timestamp(at), until=pd.Timestamp(until)))
     return result
 
 
@@ -168,19 +174,20 @@ def _lives(connection: duckdb.DuckDBPyConnection) -> int:
     return one_row(connection.execute("select count(*) from marts.life_windows"))[0]
 
 
-def _look_on(
-    connection: duckdb.DuckDBPyConnection, at: date, until: date, result: Backtest
-) -> None:
-    """Score the record of one date; one that cannot be scored is named, and the others go on."""
+def _record_of(
+    connection: duckdb.DuckDBPyConnection, span: tuple[date, date]
+) -> tuple[RiskFrames, pd.DataFrame]:
+    """The record as it stood on the first day, and what came to light of it up to the second."""
+    at, until = span
     with earlier_record(connection, at) as earlier:
-        seen = came_to_light(earlier, until)
+        return earlier.frames, came_to_light(earlier, until)
+
+
+def _scores_or_why_not(record: tuple[RiskFrames, pd.DataFrame]) -> pd.DataFrame | str:
     try:
-        scores = _scores(earlier.frames, seen)
+        return _scores(*record)
     except ValueError as error:
-        result.reasons.append(f"The record of {at} could not be scored: {error}")
-        return
-    result.dates.append(at)
-    result.parts.append(scores.assign(origin=pd.Timestamp(at), until=pd.Timestamp(until)))
+        return str(error)
 
 
 def _scores(frames: RiskFrames, seen: pd.DataFrame) -> pd.DataFrame:

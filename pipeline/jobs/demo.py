@@ -10,6 +10,7 @@ from pipeline.environment import CHECKOUT
 from pipeline.home import DEMO, Home, demo_home
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
+from pipeline.jobs.workers import ONE, Workers
 from pipeline.warehouse.build import build
 from pipeline.warehouse.publish import Manifest, newest
 
@@ -22,6 +23,7 @@ def ensure_demo(
     *,
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
+    workers: Workers = ONE,
 ) -> Manifest:
     """Return the published demo, built first where there is none of the present shape.
 
@@ -40,6 +42,6 @@ def ensure_demo(
             return found
         if not last:
             receive(home, [SEED])
-        manifest = build(home, progress=progress, say=say)
+        manifest = build(home, progress=progress, say=say, workers=workers)
         write_set_aside(home, manifest)
         return manifest

@@ -16,6 +16,7 @@ from pipeline.home_layouts import LAYOUT
 from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
+from pipeline.jobs.workers import ONE, Workers
 from pipeline.statements import connect, run
 from pipeline.warehouse.build import build
 from pipeline.warehouse.damage import mark_if_shut
@@ -44,6 +45,7 @@ def ingest(
     say: Callable[[str], None] = lambda text: None,
     now: datetime | None = None,
     asker: Asker | None = None,
+    workers: Workers = ONE,
 ) -> IngestReport:
     """Take files or folders in, rebuild everything, publish, and write ``set_aside.csv``.
 
@@ -55,7 +57,7 @@ def ingest(
     with home.one_builder():
         waited = _rows(newest(home), "waiting_rows")
         hand_in = receive(home, paths, now, asker=asker)
-        manifest = build(home, progress=progress, say=say)
+        manifest = build(home, progress=progress, say=say, workers=workers)
         came_in = waited & _rows(manifest, "accepted_rows")
         return _report(home, manifest, hand_in, len(came_in))
 
@@ -65,11 +67,12 @@ def rebuild(
     *,
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
+    workers: Workers = ONE,
 ) -> Manifest:
     """Build and publish anew from what was handed in before, whatever else of the home is gone."""
     home.prepare(home.kind or OWN)
     with home.one_builder():
-        manifest = build(home, progress=progress, say=say)
+        manifest = build(home, progress=progress, say=say, workers=workers)
         write_set_aside(home, manifest)
         return manifest
 

@@ -13,6 +13,7 @@ from pipeline.home import Home, HomeError
 from pipeline.intake.receive import handed_files
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.jobs.keeping.check_handed_in import handed_in_findings
+from pipeline.jobs.workers import ONE, Workers
 from pipeline.warehouse.build import build
 from pipeline.warehouse.leftovers import set_by
 from pipeline.warehouse.publish import Manifest, newest
@@ -30,7 +31,11 @@ class MadeAnew:
 
 
 def rebuild_from_nothing(
-    home: Home, *, progress: bool = False, say: Callable[[str], None] = lambda text: None
+    home: Home,
+    *,
+    progress: bool = False,
+    say: Callable[[str], None] = lambda text: None,
+    workers: Workers = ONE,
 ) -> MadeAnew:
     """Set everything derived by, make it anew, and hold the records against those before.
 
@@ -50,7 +55,7 @@ def rebuild_from_nothing(
             raise HomeError(f"Nothing was changed, since not all can be made anew:\n{told}")
         before, was = _records(home)
         with _set_by(home):
-            manifest = build(home, progress=progress, say=say)
+            manifest = build(home, progress=progress, say=say, workers=workers)
             write_set_aside(home, manifest)
         _remove_strays(home)
     found = record_digests(manifest)

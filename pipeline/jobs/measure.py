@@ -9,16 +9,18 @@ that is no longer whole is measured anew.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 import duckdb
 import pandas as pd
-from tqdm import tqdm
 
 from models.sweeps import schemas
-from models.sweeps.measure import MEASURE_VERSION, measure_sweeps
+from models.sweeps.measure import MEASURE_VERSION, SweepResults, measure_sweeps
 from pipeline.home import Home
 from pipeline.intake.seals import broken, seal
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import as_done
 from pipeline.statements import run
 from pipeline.warehouse.shape import schema_digest
 
@@ -33,34 +35,33 @@ BATCH_SAMPLES = 2_000_000
 
 
 def measure_missing(
-    connection: duckdb.DuckDBPyConnection,
-    home: Home,
-    *,
-    progress: bool = False,
-    say: Callable[[str], None] = lambda text: None,
+    connection: duckdb.DuckDBPyConnection, home: Home, work: LongWork | None = None
 ) -> int:
     """Measure every standing sweep without a kept result; return how many were measured.
 
-    Fills the tables ``marts.sweep_measures``, ``sweep_dropouts``, ``sweep_profile``,
+    Each batch is kept as soon as it is measured, so that what was done stands whatever becomes of
+    the rest. Fills the tables ``marts.sweep_measures``, ``sweep_dropouts``, ``sweep_profile``,
     ``sweep_passes`` and ``sweep_findings``.
     """
+    work = work or LongWork()
     run(
         connection,
         "warehouse/sql/marts/sweep_contexts",
         {"version": f"{MEASURE_VERSION}/{schema_digest(RESULTS.values())}"},
     )
-    _refuse_damaged(connection, home, say)
+    _refuse_damaged(connection, home, work.say)
     known = _keys(connection, _kept(home, "measures"))
     contexts = connection.execute(
         "from marts.sweep_contexts order by samples_name, session_id"
     ).df()
     todo = contexts[~contexts["measure_key"].isin(known)]
-    with tqdm(
-        total=len(todo), unit="sweep", desc="Measuring sweeps", disable=not progress or todo.empty
-    ) as bar:
-        for number, batch in enumerate(_batches(todo)):
-            _measure_batch(connection, home, batch, number)
-            bar.update(len(batch))
+    batches_of_todo = list(_batches(todo))
+    # a connection of its own, for samples are read ahead in a thread of their own
+    load = partial(_with_samples, connection.cursor(), home)
+    with work.counted("Measuring sweeps", "sweep", len(todo)) as step:
+        for number, results in as_done(_measured, batches_of_todo, work.workers, load=load):
+            _keep_batch(connection, home, batches_of_todo[number], number, results)
+            step(len(batches_of_todo[number]))
     _load_results(connection, home)
     return len(todo)
 
@@ -73,16 +74,29 @@ def _batches(todo: pd.DataFrame) -> Iterator[pd.DataFrame]:
             yield batch
 
 
-def _measure_batch(
-    connection: duckdb.DuckDBPyConnection, home: Home, batch: pd.DataFrame, number: int
-) -> None:
+def _with_samples(
+    connection: duckdb.DuckDBPyConnection, home: Home, batch: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     path = home.sweeps / batch["samples_name"].iloc[0]
     samples = run(
         connection,
         "warehouse/sql/samples_of_sessions",
         {"path": str(path), "sessions": batch["session_id"].tolist()},
     ).df()
-    results = measure_sweeps(samples, batch)
+    return samples, batch
+
+
+def _measured(loaded: tuple[pd.DataFrame, pd.DataFrame]) -> SweepResults:
+    return measure_sweeps(*loaded)
+
+
+def _keep_batch(
+    connection: duckdb.DuckDBPyConnection,
+    home: Home,
+    batch: pd.DataFrame,
+    number: int,
+    results: SweepResults,
+) -> None:
     keys = batch[["session_id", "measure_key"]]
     stem = f"{batch['measure_key'].iloc[0][:16]}-{number:04d}"
     for name in reversed(RESULTS):  # measures last: its presence says that all five are whole

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, date, datetime
+from functools import partial
 
 import duckdb
 from threadpoolctl import threadpool_limits
@@ -15,7 +16,10 @@ from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings, write_settings
 from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.backtest import backtest_once
+from pipeline.jobs.cancel import CancelledError
 from pipeline.jobs.measure import measure_missing
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import ONE, Workers
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
@@ -55,17 +59,24 @@ def build(
     as_of: date | None = None,
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
+    workers: Workers = ONE,
 ) -> Manifest:
     """Rebuild everything from the handed-in files and publish it as a new version.
 
     The caller holds the home (:meth:`Home.one_builder`). ``as_of`` is the day up to which
-    odometers are carried forward: today, unless the home says otherwise.
+    odometers are carried forward: today, unless the home says otherwise. ``workers`` share the long
+    work; what is built is the same, whoever they are.
     """
-    with no_draft_left(home):
-        return _build(home, as_of, progress, say)
+    try:
+        with no_draft_left(home):
+            return _build(home, as_of, LongWork(workers, say, progress, home.building_now))
+    except CancelledError:
+        tidy(home)
+        raise
 
 
-def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], None]) -> Manifest:
+def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
+    say = work.say
     day = as_of or home.as_of or datetime.now(UTC).date()
     tidy(home)
     for manifest in list(published(home)):
@@ -76,27 +87,27 @@ def _build(home: Home, as_of: date | None, progress: bool, say: Callable[[str], 
     keep_advised(home)
     connection = connect(draft)
     try:
-        say("Reading and checking what was handed in")
-        files = read_all(connection, home, say)
+        each = partial(work.each, "Reading and checking what was handed in", "file")
+        files = read_all(connection, home, say, each)
         settle(connection, home, files)
         _stage(connection, day)
-        measure_missing(connection, home, progress=progress, say=say)
+        measure_missing(connection, home, work)
         judge_sweeps(connection)
         follow_lives(connection)
-        say("Checking readings and learning good ranges")
+        work.stage("Checking readings and learning good ranges")
         # many small sums: more threads would only wait for one another, and move the last digit
         with threadpool_limits(1):
             judge_statics(connection)
-            say("Mapping where wear gathers")
+            work.stage("Mapping where wear gathers")
             map_travel(connection)
-            say("Estimating risk")
+            work.stage("Estimating risk")
             fit = score_risk(connection, day, home.kept_models, told, say)
-            say("Planning checks")
+            work.stage("Planning checks")
             chosen = settings_for_checks(told.settings)
             private = told.settings.private_not_known
             earlier = earlier_events(home)
             plan_checks(connection, day, earlier=earlier, private_not_known=private, **chosen)
-            backtest_once(connection, day, home.kept_models, fit.version, say=say)
+            backtest_once(connection, day, home.kept_models, fit.version, work)
         tell_shops_apart(connection)
         problems = [*told.problems, *follow_advised(connection, home, day)]
         _note(connection, day, problems)

@@ -59,9 +59,8 @@ def defects(monkeypatch):
     """Days of defects, given as a list; no record is scored."""
     looked = []
 
-    def look_on(connection, at, until, result):
-        looked.append((at, until))
-        result.dates.append(at)
+    def record_of(connection, span):
+        looked.insert(0, span)  # the latest is looked at first
 
     def given(days: list[date]) -> tuple[Backtest, list]:
         connection = duckdb.connect()
@@ -74,7 +73,8 @@ def defects(monkeypatch):
         assert about["reason"] == (result.reasons[0] if result.reasons else None)
         return result, looked
 
-    monkeypatch.setattr(job, "_look_on", look_on)
+    monkeypatch.setattr(job, "_record_of", record_of)
+    monkeypatch.setattr(job, "_scores_or_why_not", lambda record: Backtest().scored)
     return given
 
 

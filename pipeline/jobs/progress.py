@@ -1,0 +1,135 @@
+"""How far long work is: told on the terminal, and in the data home for pages to read.
+
+On a terminal a bar is drawn; where the output goes to a file, whole lines at intervals. A page
+reads the card ``building_now.json``, which stands only while there is a builder.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import TypeVar
+
+from tqdm import tqdm
+
+from pipeline.home import Home
+from pipeline.jobs.workers import ONE, Workers
+
+Say = Callable[[str], None]
+Item = TypeVar("Item")
+#: Seconds between two lines where no bar can be drawn, and between two looks at the card.
+LINE_EVERY_S = 10.0
+CARD_EVERY_S = 1.0
+
+
+@dataclass(frozen=True)
+class HowFar:
+    """What a builder is at: ``done`` of ``total`` in ``unit``; no total where none is known.
+
+    ``left_s`` is how many seconds this stage may still take, None while that cannot be told.
+    """
+
+    stage: str
+    done: int = 0
+    total: int = 0
+    unit: str = ""
+    left_s: float | None = None
+
+
+@dataclass
+class LongWork:
+    """Who does one long piece of work, and who is told how far it is.
+
+    ``say`` is told of each stage; with ``bars`` the terminal shows how far a stage is; ``card`` is
+    where pages read the same.
+    """
+
+    workers: Workers = ONE
+    say: Say = lambda text: None
+    bars: bool = False
+    card: Path | None = None
+    _written_at: float = field(default=0.0, repr=False)
+
+    def stage(self, text: str) -> None:
+        """Begin a stage of which no parts are counted."""
+        self.say(text)
+        self._note(HowFar(text))
+
+    @contextmanager
+    def counted(self, stage: str, unit: str, total: int) -> Iterator[Callable[[int], None]]:
+        """Begin a stage of ``total`` parts; what is given is told how many more are done."""
+        begun, done = time.monotonic(), 0
+        if total and not self.bars:  # else the bar says so
+            self.say(stage)
+        self._note(HowFar(stage, 0, total, unit))
+        with _bar(stage, unit, total, shown=self.bars and total > 0) as shown:
+
+            def step(more: int) -> None:
+                nonlocal done
+                done += more
+                shown(more)
+                if time.monotonic() - self._written_at >= CARD_EVERY_S:
+                    left_s = (time.monotonic() - begun) / done * (total - done)
+                    self._note(HowFar(stage, done, total, unit, left_s))
+
+            yield step
+
+    def each(self, stage: str, unit: str, items: Sequence[Item]) -> Iterator[Item]:
+        """Go through items as the parts of a stage, in this process."""
+        with self.counted(stage, unit, len(items)) as step:
+            for item in items:
+                yield item
+                step(1)
+
+    def _note(self, how_far: HowFar) -> None:
+        if self.card is None:
+            return
+        self._written_at = time.monotonic()
+        draft = self.card.with_name(f".{self.card.name}")
+        with suppress(OSError):  # it is never needed
+            draft.write_text(json.dumps(asdict(how_far)) + "\n", encoding="utf-8")
+            draft.replace(self.card)
+
+
+def how_far(home: Home) -> HowFar | None:
+    """What the builder of a home is at; None where there is none, or it has not said so."""
+    if not home.is_being_built:
+        return None
+    try:
+        return HowFar(**json.loads(home.building_now.read_text(encoding="utf-8")))
+    except (OSError, ValueError, TypeError):
+        return None
+
+
+@contextmanager
+def _bar(stage: str, unit: str, total: int, *, shown: bool) -> Iterator[Callable[[int], None]]:
+    """Tells of parts done; drawn on a terminal, else written line by line."""
+    if shown and not sys.stderr.isatty():
+        lines = _Lines(stage, unit, total)
+        yield lines.step
+        return
+    # parts come in bursts from several workers: the mean rate tells the time left better
+    with tqdm(total=total, unit=unit, desc=stage, disable=not shown, smoothing=0) as bar:
+        yield bar.update
+
+
+class _Lines:
+    """The same words as the bar's, a line at a time."""
+
+    def __init__(self, stage: str, unit: str, total: int) -> None:
+        self._how = {"total": total, "unit": unit, "prefix": stage, "ncols": 0}
+        self._total, self._done = total, 0
+        self._begun = self._last = time.monotonic()
+
+    def step(self, more: int) -> None:
+        self._done += more
+        now = time.monotonic()
+        if now - self._last >= LINE_EVERY_S or self._done >= self._total:
+            self._last = now
+            said = tqdm.format_meter(self._done, elapsed=now - self._begun, **self._how)
+            print(said, file=sys.stderr, flush=True)

@@ -1,0 +1,11 @@
+"""The command line of the pipeline, measuring slowly, for the tests to interrupt."""
+
+import sys
+
+from pipeline.commands import main
+from pipeline.jobs import measure
+from tests.pipeline.jobs.slow_measuring import measured_slowly
+
+if __name__ == "__main__":
+    measure._measured = measured_slowly
+    raise SystemExit(main(sys.argv[1:]))
