@@ -21,6 +21,7 @@ _RATIOS = 9
 _NEW_BELIEFS = 33
 _LEAST_KM_PER_DAY = 0.1
 _COSTS = ("replace_now", "test_now", "test_later", "replace_later", "leave")
+_WORK = ("replace", "test", "test", "replace", "leave")
 
 
 class Weighed(NamedTuple):
@@ -95,8 +96,8 @@ def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.D
     for name, table in (("test", found.test_at), ("replace", found.replace_at)):
         costs[f"{name}_later"], later[name] = _best_later(table, within)
     table = pd.DataFrame({name: costs[name] + usual for name in _COSTS})
-    choice = np.array(_COSTS)[np.argmin(np.column_stack([costs[n] for n in _COSTS]), axis=1)]
-    work = pd.Series(choice).str.replace("_now", "").str.replace("_later", "").to_numpy()
+    least = np.argmin(np.column_stack([costs[n] for n in _COSTS]), axis=1)
+    choice, work = (np.array(words, dtype=object)[least] for words in (_COSTS, _WORK))
     km = np.select(
         [choice == "test_later", choice == "replace_later", choice == "leave"],
         [later["test"], later["replace"], np.full(len(daily), np.nan)],
@@ -104,9 +105,8 @@ def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.D
     )
     due = km / daily <= settings.act_within_days
     table = table.assign(
-        sensor_id=outlook.sensors["sensor_id"].to_numpy()[weighed.places],
         cheapest=np.where(due, work, "leave"),
-        next_work=pd.Series(work).where(work != "leave"),
+        next_work=np.where(work != "leave", work, None),
         next_km=km,
         next_days=km / daily,
         horizon_km=horizon,
@@ -116,8 +116,8 @@ def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.D
         replace_above=found.replace_above,
         usual_cost_per_1000_km=1_000 * weighed.prices.usual_per_km,
     )
-    every = outlook.sensors[["sensor_id"]].merge(table, on="sensor_id", how="left")
-    return CHEAPEST.check(every)
+    every = table.set_axis(weighed.places).reindex(np.arange(len(outlook.sensors)))
+    return CHEAPEST.check(every.assign(sensor_id=outlook.sensors["sensor_id"].to_numpy()))
 
 
 def _best_later(table: np.ndarray, within: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -77,6 +77,16 @@ class StockRecords:
             self.needs, self.meets, self.walk_ins, self.repeat_rate, self.numbers, self._groups
         )
 
+    @cached_property
+    def left_out_counts(self) -> np.ndarray:
+        """Sensors left out, by the group that they would ask of, shape (groups,)."""
+        left = self.needs.left_out
+        counts = left.groupby(
+            [left["shop_id"], left["part_no"].map(self.numbers.ordered_as)]
+        ).size()
+        index = pd.MultiIndex.from_frame(self._groups)
+        return counts.reindex(index, fill_value=0).to_numpy(int)
+
     def under(self, needs: SensorNeeds) -> StockRecords:
         """The same records with other chances of the very same sensors.
 
@@ -92,7 +102,9 @@ class StockRecords:
         if not all(new is own or new.equals(own) for new, own in who):
             raise ValueError("other chances are taken for the same sensors in the same order alone")
         other = replace(self, needs=needs)
-        same = {"numbers": self.numbers, "meets": self.meets, "_stood": self._stood}
+        same = {
+            name: getattr(self, name) for name in ("numbers", "meets", "left_out_counts", "_stood")
+        }
         vars(other).update(same, demand=self.demand.under(needs))  # as kept once worked out
         return other
 
@@ -182,18 +194,9 @@ def orders_today(
     needs = by_draw.mixed(axis=1)
     cycle = ReviewCycle(needs, there.there_by(days[:, 0]), there.there_by(days[:, 2]))
     decided = decide_orders(supply, cycle, there.on_hand, settings, transfers_allowed)
-    parts_by = _asked_by(records, supply, days)
+    parts_by = records.demand.expected_by_source(days).assign(n_left_out=records.left_out_counts)
     rows = _order_rows(there, cycle, decided, parts_by, settings)
     return OrdersToday(rows, decided.moved, decided, cycle, by_draw, there)
-
-
-def _asked_by(records: StockRecords, supply: pd.DataFrame, days: np.ndarray) -> pd.DataFrame:
-    parts_by = records.demand.expected_by_source(days)
-    left = records.needs.left_out
-    ordered = left["part_no"].map(records.numbers.ordered_as)
-    counts = left.groupby([left["shop_id"], ordered]).size()
-    index = pd.MultiIndex.from_frame(supply[["shop_id", "part_no"]])
-    return parts_by.assign(n_left_out=counts.reindex(index, fill_value=0).to_numpy(int))
 
 
 def _order_rows(

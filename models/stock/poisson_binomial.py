@@ -22,6 +22,7 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.fft import next_fast_len
+from scipy.sparse import csr_array
 
 from models.stock.counts import CountDistribution
 from models.stock.transform import by_transform
@@ -106,9 +107,11 @@ def _refuse(chances: np.ndarray, twice: np.ndarray | None) -> None:
 
 
 def _by_group(values: np.ndarray, group: np.ndarray, n_groups: int) -> np.ndarray:
-    total = np.zeros((n_groups, *values.shape[1:]))
-    np.add.at(total, group, values)
-    return total
+    member = csr_array(
+        (np.ones(len(group)), (group, np.arange(len(group)))), (n_groups, len(group))
+    )
+    total = member @ values.reshape(len(group), int(np.prod(values.shape[1:])))
+    return total.reshape(n_groups, *values.shape[1:])
 
 
 def _of_many(chances: np.ndarray, twice: np.ndarray | None, size: int) -> np.ndarray:

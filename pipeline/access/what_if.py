@@ -126,11 +126,9 @@ class WeighedAnew:
 
     def _stock(self) -> StockRecords:
         """Of the same sensors as in a run before, the chances alone are other ones."""
-        outlook = self.base.outlook
-        chances = needs_ahead(outlook, self.work)
-        known = ~np.isnan(chances[..., -1]).any(axis=1)
+        chances, known = needs_ahead(self.base.outlook, self.work)
         first = self.base.askers.of(known.tobytes(), lambda: self._asked_first(chances, known))
-        return first.under(replace(first.needs, chances=np.nan_to_num(chances[known])))
+        return first.under(replace(first.needs, chances=chances))
 
     def _asked_first(self, chances: np.ndarray, known: np.ndarray) -> StockRecords:
         return replace(self.base.stock, needs=needs_of(self.base.outlook, chances, known))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date
 
 import duckdb
@@ -41,22 +42,41 @@ def stock_as_built(connection: duckdb.DuckDBPyConnection, day: date) -> StockRec
     )
 
 
-def needs_ahead(outlook: Outlook, work: pd.DataFrame) -> np.ndarray:
-    """Chances of a need under the work advised, as the stock plan takes them, (n, fits, days).
+def needs_ahead(outlook: Outlook, work: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Chances of a need under the work advised, as the stock plan takes them.
 
-    Of n sensors of the outlook; of the fits drawn where some are, else of the estimate.
+    Of the fits drawn where some are, else of the estimate.
+
+    Parameters
+    ----------
+    outlook : Outlook
+        Of n sensors.
+    work : frame of shape (n, ...)
+        PLANNED_WORK.
+
+    Returns
+    -------
+    chances : array of shape (known sensors, fits, days ahead)
+    known : array of bool, shape (n,)
+        Whether a sensor's chances are known up to the last day; it is left out otherwise.
     """
-    fits = slice(1, None) if outlook.heard.shape[1] > 1 else slice(None)
-    return part_need(outlook, work)[:, fits, outlook.days > 0]
+    fits = slice(1 if outlook.heard.shape[1] > 1 else 0, None)
+    drawn = replace(outlook, defect=outlook.defect[:, fits], heard=outlook.heard[:, fits])
+    ahead = slice(int(np.searchsorted(outlook.days, 0, side="right")), None)
+    chances = part_need(drawn, work)[..., ahead]
+    known = ~np.isnan(chances[..., -1]).any(axis=1)
+    chances = chances if known.all() else chances[known]
+    chances[np.isnan(chances)] = 0.0  # where only planned work is known of, nothing counts before
+    return chances, known
 
 
 def needs_of(outlook: Outlook, chances: np.ndarray, known: np.ndarray) -> SensorNeeds:
-    """The same with whose they are; sensors that are not ``known`` are left out."""
+    """The same, from ``needs_ahead``, with whose they are."""
     who = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
     return SensorNeeds(
         who[known].reset_index(drop=True),
         outlook.days[outlook.days > 0].astype(float),
-        np.nan_to_num(chances[known]),
+        chances,
         stock.LEFT_OUT.check(who[~known].reset_index(drop=True)),
     )
 

@@ -184,6 +184,7 @@ def test_sensors_without_a_chance_are_counted_where_their_part_is_ordered():
     row = planned(found).orders.iloc[0]
     assert (row["n_sensors"], row["n_left_out"]) == (2, 2)
     assert found.needs.left_out["sensor_id"].tolist() == ["S0", "S3"]
+    assert planned(found.under(found.needs)).orders.iloc[0]["n_left_out"] == 2
 
 
 def test_with_nothing_on_record_the_plan_is_empty():
