@@ -37,7 +37,8 @@ KM_AHEAD = np.concatenate(
         [20_000, 22_000, 25_000, 29_000, 34_000, 40_000, 48_000, 58_000, 70_000, 90_000],
     ]
 ).astype(float)
-_SIDE_BY_SIDE = 4
+#: Threads that price sensors: of more, one waits for another.
+_SIDE_BY_SIDE = 2
 
 
 class Alternatives(NamedTuple):
