@@ -26,6 +26,7 @@ from pipeline.home import HomeError
 from pipeline.intake.column_names import read_column_names
 from pipeline.intake.loggers.readers import as_log_file, contract_file, is_marked, sweep_of
 from pipeline.intake.loggers.recording import SCALE, TIME, LogChoice, LogError, LogLook
+from pipeline.lately import Lately
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,11 @@ def recorded(bench: Bench) -> Recorded | None:
     choice = choice_of(look, bench.draft.value)
     asked = (tuple(choice.columns.items()), choice.time_in_ms, choice.volts_at_full_scale)
     asked = (*asked, choice.offset_v, choice.keeps_levels)
-    found = _converted(digest(content), _name(bench), bench.session_id, asked, content, choice)
+    found = _CONVERTED.of(
+        (digest(content), _name(bench), bench.session_id, asked),
+        lambda: _converted(_name(bench), bench.session_id, content, choice),
+        lambda: st.spinner("Reading the recording …"),
+    )
     if isinstance(found, str):
         raise LogError(found)
     if not is_marked(content[:4096]):
@@ -122,17 +127,18 @@ def recorded(bench: Bench) -> Recorded | None:
     return replace(found, made_from={_file_name(bench.session_id, _name(bench)): content})
 
 
-@st.cache_resource(max_entries=8, show_spinner="Reading the recording …")
-def _converted(
-    stamp: str, name: str, session_id: str, asked: tuple, _content: bytes, _choice: LogChoice
-) -> Recorded | str:
+#: By content and choice. A recording may be large: they are kept by what they hold together.
+_CONVERTED: Lately[Recorded | str] = Lately(8, 64 * 2**20)
+
+
+def _converted(name: str, session_id: str, content: bytes, choice: LogChoice) -> Recorded | str:
     try:
-        with as_log_file(_content, name) as file:
-            sweep = sweep_of(file, _choice)
+        with as_log_file(content, name) as file:
+            sweep = sweep_of(file, choice)
     except LogError as error:
         return str(error)
-    file_name, content = contract_file(sweep, session_id)
-    return Recorded(file_name, content, sweep.facts, sweep.troubles, sweep.not_judged)
+    file_name, made = contract_file(sweep, session_id)
+    return Recorded(file_name, made, sweep.facts, sweep.troubles, sweep.not_judged)
 
 
 def remembered(bench: Bench) -> dict[str, str]:

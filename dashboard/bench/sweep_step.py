@@ -23,6 +23,7 @@ from pipeline.home import HomeError
 from pipeline.intake.column_names import remember_column_names
 from pipeline.intake.loggers.readers import ENDINGS, is_marked
 from pipeline.intake.loggers.recording import SCALE, LogError, LogLook
+from pipeline.lately import Lately
 
 _HOW = (
     "Plug connected, key on, engine off, logger on the signal pin. From the closed stop to the "
@@ -124,20 +125,19 @@ def measured_so_far(bench: Bench) -> TypedSweep | str | None:
     asked = {name: cells.get(name) for name in ("supply_v", "track_ohm", *SWEEP_FIELDS)}
     if found.not_judged:
         asked["sweep_channel"] = None
-    return _measured(
-        hashlib.sha256(found.content).hexdigest(),
-        tuple(asked.items()),
-        found,
-        bench.sensor,
-        {**asked, "session_id": bench.session_id},
+    test = {**asked, "session_id": bench.session_id}
+    return _MEASURED.of(
+        (
+            hashlib.sha256(found.content).hexdigest(),
+            bench.sensor.get("sensor_id"),
+            tuple(asked.items()),
+        ),
+        lambda: typed_sweep(bench.sensor, test, found.content, found.name),
+        lambda: st.spinner("Measuring the sweep …"),
     )
 
 
-@st.cache_resource(max_entries=16, show_spinner="Measuring the sweep …")
-def _measured(
-    digest: str, asked: tuple, _found: Recorded, _sensor: dict, _test: dict
-) -> TypedSweep:
-    return typed_sweep(_sensor, _test, _found.content, _found.name)
+_MEASURED: Lately[TypedSweep] = Lately(16, 64 * 2**20)
 
 
 def _show(bench: Bench, look: LogLook, shown: TypedSweep | str | None) -> None:

@@ -19,6 +19,7 @@ from pipeline.intake.loggers.recording import (
     LogError,
     LogLook,
 )
+from pipeline.lately import Lately
 
 #: The field of each of our columns.
 PLACES = tuple(f"place_{name}" for name in SAMPLES)
@@ -29,13 +30,19 @@ _WIDE = 440
 
 def looked(content: bytes, name: str, remembered: Mapping[str, str]) -> LogLook | str:
     """What a recording holds; a sentence where it cannot be read."""
-    return _looked(digest(content), name, tuple(remembered.items()), content)
+    return _LOOKED.of(
+        (digest(content), name, tuple(remembered.items())),
+        lambda: _looked(content, name, remembered),
+        lambda: st.spinner("Looking through the recording …"),
+    )
 
 
-@st.cache_resource(max_entries=16, show_spinner="Looking through the recording …")
-def _looked(digest: str, name: str, known: tuple, _content: bytes) -> LogLook | str:
+_LOOKED: Lately[LogLook | str] = Lately(16, 32 * 2**20)
+
+
+def _looked(content: bytes, name: str, known: Mapping[str, str]) -> LogLook | str:
     try:
-        with as_log_file(_content, name) as file:
+        with as_log_file(content, name) as file:
             return look_at(file, dict(known))
     except LogError as error:
         return str(error)
