@@ -6,6 +6,10 @@ import re
 
 import pytest
 
+from dashboard.wording.consent_words import FOLD
+from pipeline.access.stock_book import stock_book
+from pipeline.asker import whoever_is_here
+from pipeline.intake.settings.transfer_consents import keep_consent
 from tests.browser.axe_reading import settle
 from tests.browser.forms import choose, open_fold
 from tests.browser.test_axe import read_in_both_themes
@@ -36,3 +40,25 @@ def test_no_rule_is_broken_in_the_form_of_answers(page):
     page.get_by_text("Put off until a date", exact=True).click()
     page.get_by_label("Reason", exact=True).wait_for()
     assert read_in_both_themes(page) == []
+
+
+@pytest.mark.parametrize(
+    "own_page",
+    [{}, {"viewport": {"width": 390, "height": 844}}],
+    ids=["desktop", "phone"],
+    indirect=True,
+)
+def test_no_rule_is_broken_where_owners_say_whom_parts_may_be_passed_to(own_page, written):
+    home, _ = written
+    asker = whoever_is_here()
+    giving, taking = stock_book(home, asker).rows["shop_id"].unique()[:2]
+    keep_consent(home, giving, [taking], [], asker=asker)
+    own_page.goto("/parts")
+    settle(own_page)
+    fold = open_fold(own_page, FOLD)
+    choose(own_page, "Say it for", re.compile(giving), within=fold)
+    fold.get_by_text("it waits for the other owner").wait_for()
+    found = read_in_both_themes(own_page)  # from the side that agreed, then from the other
+    choose(own_page, "Say it for", re.compile(taking), within=fold)
+    fold.get_by_text("you have not agreed yet").wait_for()
+    assert found + read_in_both_themes(own_page) == []
