@@ -5,7 +5,12 @@ import sys
 from pipeline.environment import enter
 
 if __name__ == "__main__":
-    enter("pipeline", for_loggers=sys.argv[1:2] == ["install-loggers"])
+    said = sys.argv[1:2]
+    enter(
+        "pipeline",
+        for_loggers=said == ["install-loggers"],
+        for_cluster=said == ["install-cluster"],
+    )
     from pipeline.commands import main
 
     raise SystemExit(main())

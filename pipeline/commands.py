@@ -11,6 +11,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from pipeline.cluster_commands import add_cluster_commands
 from pipeline.home import Home, HomeError, own_home
 from pipeline.intake.settings.settings_file import read_settings
 from pipeline.jobs.cancel import CancelledError, cancellable
@@ -112,6 +113,7 @@ def _parser() -> argparse.ArgumentParser:
     for command in (take_in, again, demo):
         add_worker_flags(command)
     convert = add_log_commands(commands)
+    add_cluster_commands(commands)
     for command in (take_in, again, look, demo, copy, convert):
         command.add_argument(
             "--home",

@@ -17,6 +17,7 @@ OLDEST_PYTHON = (3, 11)
 TEST_REQUIREMENTS = os.path.join("tests", "requirements.txt")
 NETWORK_REQUIREMENTS = os.path.join("dashboard", "requirements-network.txt")
 LOGGER_REQUIREMENTS = os.path.join("pipeline", "requirements-loggers.txt")
+CLUSTER_REQUIREMENTS = os.path.join("pipeline", "requirements-cluster.txt")
 
 
 class SetUpError(Exception):
@@ -24,17 +25,22 @@ class SetUpError(Exception):
 
 
 def enter(
-    module: str, for_tests: bool = False, for_network: bool = False, for_loggers: bool = False
+    module: str,
+    for_tests: bool = False,
+    for_network: bool = False,
+    for_loggers: bool = False,
+    for_cluster: bool = False,
 ) -> None:
     """Return when running inside a ready environment; otherwise make it and start again there.
 
     ``module`` is the package to run again (``dashboard``). ``for_tests`` also installs what only
     the tests need, ``for_network`` what only signing in needs, ``for_loggers`` what only some files
-    of loggers need. Ends the process with one clear sentence where set-up is not possible.
+    of loggers need, ``for_cluster`` what only sharing work among machines needs. Ends the process
+    with one clear sentence where set-up is not possible.
     """
     try:
         _refuse_old_python()
-        _make_ready(_requirement_files(for_tests, for_network, for_loggers))
+        _make_ready(_requirement_files(for_tests, for_network, for_loggers, for_cluster))
     except SetUpError as error:
         sys.exit("Wear Atlas cannot start: " + str(error))
     if not _inside():
@@ -48,10 +54,13 @@ def _refuse_old_python() -> None:
         raise SetUpError("it needs Python " + wanted + " or newer, this is " + found + ".")
 
 
-def _requirement_files(for_tests: bool, for_network: bool, for_loggers: bool) -> list:
+def _requirement_files(
+    for_tests: bool, for_network: bool, for_loggers: bool, for_cluster: bool
+) -> list:
     names = ["requirements.txt"]
     names += [NETWORK_REQUIREMENTS] if for_network or for_tests else []
     names += [LOGGER_REQUIREMENTS] if for_loggers or for_tests else []
+    names += [CLUSTER_REQUIREMENTS] if for_cluster or for_tests else []
     names += [TEST_REQUIREMENTS] if for_tests else []
     return [os.path.join(CHECKOUT, name) for name in names]
 

@@ -10,12 +10,19 @@ from packaging.utils import canonicalize_name
 
 from pipeline.environment import (
     CHECKOUT,
+    CLUSTER_REQUIREMENTS,
     LOGGER_REQUIREMENTS,
     NETWORK_REQUIREMENTS,
     TEST_REQUIREMENTS,
 )
 
-LOCKS = ("requirements.txt", NETWORK_REQUIREMENTS, LOGGER_REQUIREMENTS, TEST_REQUIREMENTS)
+LOCKS = (
+    "requirements.txt",
+    NETWORK_REQUIREMENTS,
+    LOGGER_REQUIREMENTS,
+    CLUSTER_REQUIREMENTS,
+    TEST_REQUIREMENTS,
+)
 _ENTRY = re.compile(
     r"(?P<pin>[^\s#][^\\\n]*?) \\\n(?P<hashes>(?:    --hash=sha256:[0-9a-f]{64}(?: \\)?\n)+)"
 )

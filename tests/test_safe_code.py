@@ -16,7 +16,13 @@ NEVER = {"pickle", "cPickle", "dill", "cloudpickle", "joblib", "marshal", "shelv
 #: The one module that shares work out through joblib, whose own reading and writing of files stays
 #: refused there.
 SHARES_OUT = "pipeline/jobs/workers.py"
-SHARED_OUT_BY = {"Parallel", "delayed", "parallel_config", "get_reusable_executor"}
+SHARED_OUT_BY = {
+    "Parallel",
+    "delayed",
+    "parallel_config",
+    "get_reusable_executor",
+    "ParallelBackendBase",
+}
 #: Rules that may be answered on one line: programs of our own that are started, and SQL put together
 #: of names that we declare or quote.
 ANSWERED = {"S603", "S606", "S608"}

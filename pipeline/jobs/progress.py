@@ -13,15 +13,16 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from tqdm import tqdm
 
 from pipeline.home import Home
-from pipeline.jobs.workers import ONE, Workers
+from pipeline.jobs.workers import ONE, Workers, in_order
 
 Say = Callable[[str], None]
 Item = TypeVar("Item")
+Result = TypeVar("Result")
 #: Seconds between two lines where no bar can be drawn, and between two looks at the card.
 LINE_EVERY_S = 10.0
 CARD_EVERY_S = 1.0
@@ -85,6 +86,13 @@ class LongWork:
             for item in items:
                 yield item
                 step(1)
+
+    def shared(
+        self, stage: str, unit: str, work: Callable[[Any], Result], tasks: Sequence[Any]
+    ) -> list[Result]:
+        """The results of tasks as the parts of a stage, in order, whoever does them."""
+        with self.counted(stage, unit, len(tasks)) as step:
+            return in_order(work, tasks, self.workers, step=step)
 
     def _note(self, how_far: HowFar) -> None:
         if self.card is None:

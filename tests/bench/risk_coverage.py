@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from typing import NamedTuple
 
@@ -13,6 +12,8 @@ import numpy as np
 from models.risk.assumed import BetaPrior
 from models.risk.hazard import DefectHazard
 from models.risk.score import RiskResults, fit_and_score
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import Workers
 from tests.bench.risk_ceiling import informed_chances, true_ratio
 from tests.bench.risk_scores import WORLDS
 from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
@@ -105,13 +106,9 @@ def one_wearing(seed: int, setting: tuple[int, World]) -> Held:
     return Held(_interval_holds(results, true), float(held.mean()), results.summary["n_defects"])
 
 
-def _covered(work: Callable[[int], Held], name: str, seeds: range, processes: int) -> None:
+def _covered(work: Callable[[int], Held], name: str, seeds: range, workers: Workers) -> None:
     start = time.perf_counter()
-    if processes == 1:
-        found = [work(seed) for seed in seeds]
-    else:
-        with ProcessPoolExecutor(processes) as pool:
-            found = list(pool.map(work, seeds, chunksize=4))
+    found = LongWork(workers, bars=True).shared(name, "fleet", work, seeds)
     taken = (time.perf_counter() - start) / len(seeds)
     shares = np.mean([f.curve for f in found], axis=0)
     curve = " ".join(f"{share:.3f}" for share in shares)
@@ -123,7 +120,7 @@ def _covered(work: Callable[[int], Held], name: str, seeds: range, processes: in
     )
 
 
-def coverage(fleets: int, first_seed: int, *, processes: int, which: str, only: str) -> None:
+def coverage(fleets: int, first_seed: int, *, workers: Workers, which: str, only: str) -> None:
     """Print the shares, for each kind of fleet whose name holds the text ``only``."""
     noise = np.sqrt(0.9 * 0.1 / fleets)
     print(f"Share of {fleets} fleets in which the 90 % interval holds the truth (± {noise:.3f})")
@@ -134,7 +131,7 @@ def coverage(fleets: int, first_seed: int, *, processes: int, which: str, only: 
     kinds = {"plain": kinds, "wearing": wearing, "all": kinds | wearing}[which]
     for name, work in kinds.items():
         if only in name:
-            _covered(work, name, seeds, processes)
+            _covered(work, name, seeds, workers)
 
 
 def contact(fleets: int, first_seed: int) -> None:

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import inspect
 import time
-from collections.abc import Callable, Iterable
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -20,6 +19,8 @@ from scipy.special import xlogy
 
 from models.risk.backtest import mileage_curve_chances, skill
 from models.risk.score import fit_and_score
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import ONE, Workers
 from tests.bench.risk_ceiling import informed_chances
 from tests.bench.risk_rivals import EVENTS, Chances, rivals
 from tests.models.risk.wearing_fleet import WearingFleet, simulate_wearing_fleet
@@ -118,17 +119,15 @@ def one_seed(seed: int, *, bikes: int, world: World, with_rivals: bool) -> pd.Da
 def scored(
     world: World,
     bikes: int,
-    seeds: Iterable[int],
+    seeds: Sequence[int],
     *,
     with_rivals: bool,
-    processes: int = 1,
+    workers: Workers = ONE,
 ) -> pd.DataFrame:
     """``one_seed`` over all seeds."""
     work = partial(one_seed, bikes=bikes, world=world, with_rivals=with_rivals)
-    if processes == 1:
-        return pd.concat([work(seed) for seed in seeds], ignore_index=True)
-    with ProcessPoolExecutor(processes) as pool:
-        return pd.concat(list(pool.map(work, seeds)), ignore_index=True)
+    shared = LongWork(workers, bars=True).shared
+    return pd.concat(shared(f"{bikes} bikes", "fleet", work, seeds), ignore_index=True)
 
 
 def table(scores: pd.DataFrame, event: str) -> pd.DataFrame:
@@ -201,7 +200,7 @@ def skills(
     seeds: int | None,
     *,
     with_rivals: bool,
-    processes: int,
+    workers: Workers,
 ) -> None:
     """Print the tables of each setting and size."""
     for bikes in sizes:
@@ -209,9 +208,7 @@ def skills(
             count = seeds or SEEDS.get(bikes, 10)
             chosen = range(FIRST_SCORING_SEED, FIRST_SCORING_SEED + count)
             start = time.perf_counter()
-            scores = scored(
-                WORLDS[name], bikes, chosen, with_rivals=with_rivals, processes=processes
-            )
+            scores = scored(WORLDS[name], bikes, chosen, with_rivals=with_rivals, workers=workers)
             taken = time.perf_counter() - start
             for event, truth in _TRUTH.items():
                 share = scores.loc[scores["event"] == event, "truth"].mean()
@@ -220,7 +217,7 @@ def skills(
             print(f"({taken:.0f} s)", flush=True)
 
 
-def symptoms(bikes: int, seeds: int, *, processes: int) -> None:
+def symptoms(bikes: int, seeds: int, *, workers: Workers) -> None:
     """What half the tests following symptoms does to the bias: with such tests, and without."""
     chosen = range(FIRST_SCORING_SEED, FIRST_SCORING_SEED + seeds)
     print(f"Observed / predicted, {seeds} fleets of {bikes} bikes")
@@ -235,7 +232,7 @@ def symptoms(bikes: int, seeds: int, *, processes: int) -> None:
     for name, world in settings.items():
         fleets = [simulate_wearing_fleet(bikes, seed, world) for seed in chosen[:3]]
         share = np.mean([fleet.wear_readings["prompted"].mean() for fleet in fleets])
-        scores = scored(world, bikes, chosen, with_rivals=False, processes=processes)
+        scores = scored(world, bikes, chosen, with_rivals=False, workers=workers)
         print(f"\n{name} ({share:.2f} of the tests)")
         for event in EVENTS:
             print(f"{event}\n{printed(table(scores, event))}", flush=True)

@@ -9,16 +9,17 @@ import signal
 import numpy as np
 import pytest
 
+from pipeline.jobs import workers as workers_module
 from pipeline.jobs.workers import (
     FRESH_STARTS,
     ONE,
     Workers,
-    WorkersError,
     add_worker_flags,
     as_done,
     chosen_workers,
     in_order,
 )
+from pipeline.jobs.workers_error import WorkersError
 from tests.pipeline.jobs import shared_work
 
 TWO = Workers(2)
@@ -101,6 +102,7 @@ def _chosen(*words: str) -> Workers:
 def test_one_flag_says_who_works():
     assert _chosen() == ONE
     assert _chosen("--workers", "3") == Workers(3)
+    assert _chosen("--cluster", "tcp://a:8786") == Workers(cluster="tcp://a:8786")
 
 
 @pytest.mark.parametrize("words", [["--workers", "0"], ["--workers", "x"], ["--workers", "-1"]])
@@ -108,3 +110,14 @@ def test_a_number_of_workers_that_is_none_is_refused(words, capsys):
     with pytest.raises(SystemExit):
         _chosen(*words)
     assert f"{words[1]} is no number of processes; expected 1 or more" in capsys.readouterr().err
+
+
+def test_both_flags_at_once_are_refused():
+    with pytest.raises(SystemExit):
+        _chosen("--workers", "2", "--cluster", "tcp://a:8786")
+
+
+def test_without_dask_a_cluster_says_what_to_install(monkeypatch):
+    monkeypatch.setattr(workers_module, "find_spec", lambda name: None)
+    with pytest.raises(WorkersError, match="python3 -m pipeline install-cluster"):
+        in_order(shared_work.squared, range(3), Workers(cluster="127.0.0.1:1"))
