@@ -15,6 +15,7 @@ from dashboard.put import loaded, put
 from dashboard.shown_as import show_as
 from dashboard.signing_in import sign_out_link, signed_in_as, who_asks
 from dashboard.wording.empty_words import Empty, empty_page, first_steps
+from dashboard.wording.pending_words import how_far_words
 from dashboard.words import counted, day
 from pipeline.access.reading import TooFewShopsError
 from pipeline.access.scope.allowed import NotAllowedError, allowed
@@ -319,4 +320,7 @@ def waiting_words(waiting: NotTakenUp) -> str:
     said = f"{counted(waiting.hand_ins, 'saved entry', 'saved entries')} not in these records yet"
     if waiting.failed:
         return f"{said}. The build begun for them ended without publishing: {waiting.failed}"
-    return f"{said}: they are being taken up now." if waiting.building else f"{said}."
+    if not waiting.building:
+        return f"{said}."
+    at = f" ({how_far_words(waiting.how_far)})" if waiting.how_far else ""
+    return f"{said}: they are being taken up now{at}."

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from dashboard.words import counted
+from pipeline.jobs.how_far import HowFar
 from pipeline.jobs.take_up import QUIET, NotTakenUp
 
 NOT_HELD_YET = (
     "This test is saved, and shown by itself. Its readings are held against the good ranges "
     "as last published. The worklist, the plans and the good ranges do not hold it yet."
 )
+#: From how many seconds on the time left is told in minutes.
+_MINUTES_FROM_S = 100
 
 
 def taken_up_words(waiting: NotTakenUp) -> str:
     """When the records will hold what was just entered."""
     if waiting.building:
-        return "A build is under way: once it has published, they will, and this page says so."
+        at = f" ({how_far_words(waiting.how_far)})" if waiting.how_far else ""
+        return f"A build is under way{at}: once it has published, they will, and this page says so."
     if waiting.failed:
         why = waiting.failed.rstrip(".")
         return (
@@ -28,3 +32,19 @@ def taken_up_words(waiting: NotTakenUp) -> str:
         f"A build begins by itself once nothing has been entered for {quiet} and a page is open; "
         "once it has published, they will hold this test, and this page says so."
     )
+
+
+def how_far_words(at: HowFar) -> str:
+    """What a build is at, the share of that step done and the time it may still take."""
+    said = at.stage[:1].lower() + at.stage[1:]
+    if at.total:
+        said += f", {100 * at.done // at.total} % done"
+    if at.done < at.total and at.left_s is not None:
+        said += f", about {_left_words(at.left_s)} left of this step"
+    return said
+
+
+def _left_words(seconds: float) -> str:
+    if seconds < _MINUTES_FROM_S:
+        return counted(max(1, round(seconds)), "second")
+    return counted(round(seconds / 60), "minute")

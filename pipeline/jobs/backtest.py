@@ -27,8 +27,9 @@ from models.risk.ahead import heard_ahead
 from models.risk.assumed import FEW_DEFECTS, BetaPrior
 from models.risk.backtest import against_baselines, calibration, mileage_curve_chances, origins
 from models.risk.score import RiskResults, fit_and_score
+from pipeline.jobs.looked_back_parts import LookedBackParts
 from pipeline.jobs.progress import LongWork
-from pipeline.jobs.workers import in_order
+from pipeline.jobs.workers import as_done
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.earlier import came_to_light, earlier_record
 from pipeline.warehouse.kept_fit import made_once
@@ -60,6 +61,8 @@ _SCORED = {
     "chance": "float64",
     "mileage_chance": "float64",
 }
+#: What is scored at one date, before that is named.
+_OF_A_DATE = [name for name in _SCORED if name not in ("origin", "until")]
 
 
 @dataclass
@@ -116,31 +119,45 @@ def backtest_once(
         Who fits, a date each, and whom it tells.
     """
     rests_on = f"{version}/{current_shape()}/{_VERSION}"
-    make = partial(_look_back_tables, connection, day, work)
+    parts = LookedBackParts(folder, rests_on)
+    make = partial(_look_back_tables, connection, day, work, parts)
     tables = made_once(folder, _KEPT, rests_on, make, work.say)
+    parts.clear()
     for name, frame in tables.items():
         store_fitted(connection, version, name, frame)
 
 
 def _look_back_tables(
-    connection: duckdb.DuckDBPyConnection, day: date, work: LongWork
+    connection: duckdb.DuckDBPyConnection, day: date, work: LongWork, parts: LookedBackParts
 ) -> dict[str, pd.DataFrame]:
-    return _tables(look_back(connection, day, work))
+    return _tables(look_back(connection, day, work, parts))
 
 
-def look_back(connection: duckdb.DuckDBPyConnection, day: date, work: LongWork) -> Backtest:
+def look_back(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    work: LongWork,
+    parts: LookedBackParts | None = None,
+) -> Backtest:
     """Score the record as it stood on some dates, and hold the scores against what followed.
 
-    A date that cannot be scored is named, and the others go on.
+    A date that cannot be scored is named, and the others go on. Dates whose scores are among
+    ``parts`` are not scored again; the scores of others are kept there as they come.
     """
     result = Backtest()
     dates = _dates(connection, day, result)
     # the last date first: its record is the largest, and nobody should wait for it at the end
     spans = list(zip(dates, [*dates, day][1:], strict=True))[::-1]
+    load = partial(_record_of, connection, parts)
+    found: dict[int, pd.DataFrame | str] = {}
     with work.counted("Looking back", "date", len(spans)) as step:
-        load = partial(_record_of, connection)
-        found = in_order(_scores_or_why_not, spans, work.workers, load=load, step=step)
-    for (at, until), scores in zip(spans[::-1], found[::-1], strict=True):
+        for place, scores in as_done(_scores_or_why_not, spans, work.workers, load=load):
+            found[place] = scores
+            if parts and not isinstance(scores, str):
+                parts.keep(spans[place][0], scores)
+            step(1)
+    for place in reversed(range(len(spans))):
+        (at, until), scores = spans[place], found[place]
         if isinstance(scores, str):
             result.reasons.append(f"The record of {at} could not be scored: {scores}")
             continue
@@ -175,17 +192,26 @@ def _lives(connection: duckdb.DuckDBPyConnection) -> int:
 
 
 def _record_of(
-    connection: duckdb.DuckDBPyConnection, span: tuple[date, date]
-) -> tuple[RiskFrames, pd.DataFrame]:
-    """The record as it stood on the first day, and what came to light of it up to the second."""
+    connection: duckdb.DuckDBPyConnection, parts: LookedBackParts | None, span: tuple[date, date]
+) -> tuple[RiskFrames, pd.DataFrame] | pd.DataFrame:
+    """The record as it stood on the first day, and what came to light of it up to the second.
+
+    Where its scores are kept already, those instead.
+    """
     at, until = span
     with earlier_record(connection, at) as earlier:
-        return earlier.frames, came_to_light(earlier, until)
+        frames, seen = earlier.frames, came_to_light(earlier, until)
+    kept = parts.found(at, [*vars(frames).values(), seen]) if parts else None
+    return (frames, seen) if kept is None else kept
 
 
-def _scores_or_why_not(record: tuple[RiskFrames, pd.DataFrame]) -> pd.DataFrame | str:
+def _scores_or_why_not(
+    record: tuple[RiskFrames, pd.DataFrame] | pd.DataFrame,
+) -> pd.DataFrame | str:
+    if isinstance(record, pd.DataFrame):
+        return record
     try:
-        return _scores(*record)
+        return _scores(*record)[_OF_A_DATE]
     except ValueError as error:
         return str(error)
 

@@ -86,7 +86,9 @@ def connected(address: str) -> Iterator[Client]:
     WorkersError
         Nothing answers there, no worker is there, or one is of other code.
     """
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what is wrong is raised
+    for name in [*logging.root.manager.loggerDict]:
+        if name.split(".")[0] == "distributed":  # what is wrong is raised
+            logging.getLogger(name).setLevel(logging.CRITICAL)
     # tasks are handed over with what they work on: they are whole wherever they are done again
     warnings.filterwarnings("ignore", message="Sending large graph")
     try:

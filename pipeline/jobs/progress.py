@@ -17,7 +17,7 @@ from typing import Any, TypeVar
 
 from tqdm import tqdm
 
-from pipeline.home import Home
+from pipeline.jobs.how_far import HowFar
 from pipeline.jobs.workers import ONE, Workers, in_order
 
 Say = Callable[[str], None]
@@ -26,20 +26,6 @@ Result = TypeVar("Result")
 #: Seconds between two lines where no bar can be drawn, and between two looks at the card.
 LINE_EVERY_S = 10.0
 CARD_EVERY_S = 1.0
-
-
-@dataclass(frozen=True)
-class HowFar:
-    """What a builder is at: ``done`` of ``total`` in ``unit``; no total where none is known.
-
-    ``left_s`` is how many seconds this stage may still take, None while that cannot be told.
-    """
-
-    stage: str
-    done: int = 0
-    total: int = 0
-    unit: str = ""
-    left_s: float | None = None
 
 
 @dataclass
@@ -102,16 +88,6 @@ class LongWork:
         with suppress(OSError):  # it is never needed
             draft.write_text(json.dumps(asdict(how_far)) + "\n", encoding="utf-8")
             draft.replace(self.card)
-
-
-def how_far(home: Home) -> HowFar | None:
-    """What the builder of a home is at; None where there is none, or it has not said so."""
-    if not home.is_being_built:
-        return None
-    try:
-        return HowFar(**json.loads(home.building_now.read_text(encoding="utf-8")))
-    except (OSError, ValueError, TypeError):
-        return None
 
 
 @contextmanager

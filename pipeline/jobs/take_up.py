@@ -17,6 +17,7 @@ from pathlib import Path
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home, write_new
 from pipeline.intake.receive import handed_in_at, last_hand_in
+from pipeline.jobs.how_far import HowFar, how_far
 from pipeline.warehouse.publish import newest
 
 #: Entries of one job come one after another: a build begins once this long none has come.
@@ -33,13 +34,15 @@ _REBUILD = (sys.executable, "-m", "pipeline", "rebuild", "--low-priority")
 class NotTakenUp:
     """Hand-ins that the published records do not hold: how many, and what is being done.
 
-    ``failed`` is the last line that the build begun for them said, empty where none failed.
+    ``failed`` is the last line that the build begun for them said, empty where none failed;
+    ``how_far`` is what the builder says that it is at.
     """
 
     hand_ins: int
     last_at: datetime | None
     building: bool
     failed: str
+    how_far: HowFar | None = None
 
 
 def not_taken_up(home: Home, now: datetime | None = None) -> NotTakenUp:
@@ -54,7 +57,8 @@ def not_taken_up(home: Home, now: datetime | None = None) -> NotTakenUp:
     starting = attempt is not None and _is_within(now - attempt.begun_at, STARTING)
     building = home.is_being_built or starting
     failed = _last_said(home) if begun and not building else ""
-    return NotTakenUp(last - held, handed_in_at(home, last), building, failed)
+    at = how_far(home) if building else None
+    return NotTakenUp(last - held, handed_in_at(home, last), building, failed, at)
 
 
 def take_up_if_due(home: Home, now: datetime | None = None) -> bool:

@@ -19,6 +19,7 @@ from pipeline.access.entered import pending_sweep, pending_test
 from pipeline.access.reading import NotThereError
 from pipeline.home import Home
 from pipeline.jobs import take_up
+from pipeline.jobs.how_far import HowFar
 from pipeline.jobs.take_up import NotTakenUp
 from tests.askers import HERE
 from tests.dashboard import fake_sweeps as sweeps
@@ -343,7 +344,12 @@ def test_a_test_in_the_records_says_nothing_of_waiting():
 @pytest.mark.parametrize(
     ("waiting", "said"),
     [
-        (NotTakenUp(1, None, building=True, failed=""), "A build is under way"),
+        (NotTakenUp(1, None, building=True, failed=""), "A build is under way: once"),
+        (
+            NotTakenUp(1, None, True, "", HowFar("Measuring sweeps", 312, 1_088, "sweep", 41.2)),
+            "way (measuring sweeps, 28 % done, about 41 seconds left of this step): once",
+        ),
+        (NotTakenUp(1, None, True, "", HowFar("Estimating risk")), "way (estimating risk): once"),
         (NotTakenUp(1, None, building=False, failed="no space."), "without publishing: no space. "),
         (NotTakenUp(0, None, building=False, failed=""), "newer records, published just now"),
         (NotTakenUp(2, None, building=False, failed=""), "once nothing has been entered for 20 s"),

@@ -92,11 +92,17 @@ def test_the_command_line_starts_within_the_environment():
     assert "ingest" in done.stdout
 
 
-def test_what_reads_files_of_loggers_is_installed_only_where_it_was_asked_for():
-    lock = environment.LOGGER_REQUIREMENTS
-    asked = environment._requirement_files(False, False, True)
-    assert any(path.endswith(lock) for path in asked)
-    assert any(path.endswith(lock) for path in environment._requirement_files(True, False, False))
-    for network in (False, True):
-        plain = environment._requirement_files(False, network, False)
-        assert not any(path.endswith(lock) for path in plain)
+@pytest.mark.parametrize(
+    ("lock", "extra"),
+    [(environment.LOGGER_REQUIREMENTS, "loggers"), (environment.CLUSTER_REQUIREMENTS, "cluster")],
+)
+def test_an_extra_is_installed_only_where_it_was_asked_for(lock, extra):
+    def is_among(tests=False, network=False, loggers=False, cluster=False):
+        names = environment._requirement_files(tests, network, loggers, cluster)
+        return any(path.endswith(lock) for path in names)
+
+    assert is_among(**{extra: True})
+    assert is_among(tests=True)
+    assert not is_among()
+    assert not is_among(network=True)
+    assert not is_among(**{"loggers" if extra == "cluster" else "cluster": True})

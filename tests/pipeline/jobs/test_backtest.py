@@ -59,7 +59,7 @@ def defects(monkeypatch):
     """Days of defects, given as a list; no record is scored."""
     looked = []
 
-    def record_of(connection, span):
+    def record_of(connection, parts, span):
         looked.insert(0, span)  # the latest is looked at first
 
     def given(days: list[date]) -> tuple[Backtest, list]:

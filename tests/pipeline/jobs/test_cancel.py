@@ -5,57 +5,29 @@ from __future__ import annotations
 import os
 import shutil
 import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
 
-from pipeline.environment import CHECKOUT
 from pipeline.home import Home
-from pipeline.intake.receive import receive
 from pipeline.jobs.cancel import CancelledError, cancellable
+from pipeline.jobs.how_far import how_far
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.measure import batches
-from pipeline.jobs.progress import how_far
 from pipeline.jobs.workers import Workers
-from pipeline.warehouse.leftovers import leftovers
 from pipeline.warehouse.publish import newest
-from tests.bench.repro_compare import not_the_same_bytes
-from tests.pipeline.shop_files import NOW, SHOP, sweep_csv, write_files
-from tests.pipeline.stocked_shop import DAY
-
-SWEEPS = 12
-_NAMES = [f"T{number}" for number in range(100, 100 + SWEEPS)]
-_TESTS = "".join(
-    f"{name},S2,s1,2024-04-{day:02}T09:00:00+00:00,{12_000 + day},routine,5.00,volt,pass\n"
-    for day, name in enumerate(_NAMES, 1)
+from tests.pipeline.jobs.interrupted import (
+    SWEEPS,
+    all_is_well,
+    build_begun,
+    goes_on_where_it_was,
+    same_tables,
+    wait_until,
 )
-#: Each sweep in a file, so that each is measured by itself.
-_FILES = SHOP | {"test_sessions": SHOP["test_sessions"] + _TESTS}
-_FILES |= {f"sweeps-{name}": sweep_csv(name) for name in _NAMES}
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals to processes of their own")
-
-
-@pytest.fixture(scope="module")
-def handed_in(tmp_path_factory) -> Home:
-    """Twelve sweeps handed in and nothing built; not to be written to."""
-    folder = tmp_path_factory.mktemp("cancelled")
-    home = Home(folder / "home").prepare(as_of=DAY)
-    receive(home, [write_files(folder / "files", _FILES)], NOW)
-    return home
-
-
-@pytest.fixture(scope="module")
-def built_by_one(handed_in, tmp_path_factory) -> Home:
-    """The same built by one process; not to be written to."""
-    root = tmp_path_factory.mktemp("by_one") / "home"
-    shutil.copytree(handed_in.root, root)
-    rebuild(Home(root))
-    return Home(root)
 
 
 @pytest.fixture
@@ -66,29 +38,9 @@ def home(handed_in, tmp_path) -> Home:
 
 @pytest.fixture
 def begun(home, tmp_path):
-    """A build by two workers that has measured a few sweeps; its process leads a group."""
-    command = [sys.executable, "-m", "tests.pipeline.jobs.slow_build", "rebuild"]
-    (tmp_path / "workers").mkdir()
-    process = subprocess.Popen(
-        [*command, "--home", str(home.root), "--workers", "2"],
-        cwd=CHECKOUT,
-        env=os.environ | {"SEEN_WORKERS": str(tmp_path / "workers")},
-        stderr=(tmp_path / "said").open("w"),
-        stdout=subprocess.DEVNULL,
-        start_new_session=True,
-    )
-    _wait_until(lambda: len(batches(home)) >= 3)
-    yield process
-    if process.poll() is None:
-        os.killpg(process.pid, signal.SIGKILL)
-        process.wait()
-
-
-def _wait_until(what, longest_s: float = 60.0) -> None:
-    end = time.monotonic() + longest_s
-    while not what():
-        assert time.monotonic() < end, "it never came to that"
-        time.sleep(0.02)
+    """A build by two workers, under way."""
+    with build_begun(home, tmp_path, "--workers", "2") as process:
+        yield process
 
 
 def _workers(tmp_path: Path) -> list[int]:
@@ -109,29 +61,6 @@ def _runs(process: int) -> bool:
     return state != "Z"
 
 
-def _all_is_well(home: Home, kept: int) -> None:
-    assert not home.is_being_built
-    assert how_far(home) is None
-    assert leftovers(home) == []
-    assert not list(home.published.glob(".draft*"))
-    assert len(batches(home)) >= kept
-
-
-def _same_tables(home: Home, other: Home) -> bool:
-    differing = not_the_same_bytes(newest(home).path, newest(other).path)
-    return set(differing) <= {"intake.files"}  # it names the home's folder
-
-
-def _goes_on_where_it_was(home: Home, built_by_one: Home) -> None:
-    kept = len(batches(home))
-    assert kept < SWEEPS
-    said: list[str] = []
-    rebuild(home, say=said.append)
-    assert len(batches(home)) == SWEEPS
-    assert check_home(home) == []
-    assert _same_tables(home, built_by_one)
-
-
 @pytest.mark.long
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_cancelled_build_says_so_and_leaves_all_well(begun, home, built_by_one, tmp_path, number):
@@ -146,8 +75,8 @@ def test_a_cancelled_build_says_so_and_leaves_all_well(begun, home, built_by_one
     assert "Traceback" not in said
     assert not any(map(_runs, workers))
     assert newest(home) is None
-    _all_is_well(home, kept)
-    _goes_on_where_it_was(home, built_by_one)
+    all_is_well(home, kept)
+    goes_on_where_it_was(home, built_by_one)
 
 
 @pytest.mark.long
@@ -155,9 +84,9 @@ def test_a_build_goes_on_when_a_worker_is_killed(begun, home, built_by_one, tmp_
     os.kill(_workers(tmp_path)[0], signal.SIGKILL)
     assert begun.wait(120) == 0, (tmp_path / "said").read_text()
     assert newest(home) is not None
-    _all_is_well(home, SWEEPS)
+    all_is_well(home, SWEEPS)
     assert check_home(home) == []
-    assert _same_tables(home, built_by_one)
+    assert same_tables(home, built_by_one)
 
 
 @pytest.mark.long
@@ -165,10 +94,10 @@ def test_workers_do_not_outlive_a_build_that_is_killed(begun, home, built_by_one
     kept, workers = len(batches(home)), _workers(tmp_path)
     begun.kill()
     begun.wait(20)
-    _wait_until(lambda: not any(map(_runs, workers)), 10)
+    wait_until(lambda: not any(map(_runs, workers)), 10)
     assert not home.is_being_built
     assert len(batches(home)) >= kept
-    _goes_on_where_it_was(home, built_by_one)
+    goes_on_where_it_was(home, built_by_one)
 
 
 @pytest.mark.long
@@ -184,7 +113,7 @@ def test_a_build_tells_how_far_it_is(begun, home, tmp_path):
 @pytest.mark.long
 def test_tables_are_the_same_bytes_whoever_builds(home, built_by_one):
     rebuild(home, workers=Workers(2))
-    assert _same_tables(home, built_by_one)
+    assert same_tables(home, built_by_one)
 
 
 def _cut_off() -> None:

@@ -7,7 +7,8 @@ import re
 import pytest
 
 from pipeline.jobs import progress
-from pipeline.jobs.progress import HowFar, LongWork, how_far
+from pipeline.jobs.how_far import HowFar, how_far
+from pipeline.jobs.progress import LongWork
 
 
 @pytest.fixture

@@ -9,6 +9,8 @@ import pytest
 
 from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs import take_up as job
+from pipeline.jobs.how_far import HowFar
+from pipeline.jobs.progress import LongWork
 from pipeline.jobs.take_up import QUIET, STARTING, not_taken_up, take_up, take_up_if_due
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -54,8 +56,12 @@ def test_what_a_builder_holds_counts_as_being_built(home, begun):
     save_entry(home, SHOP, now=NOW)
     with home.one_builder():
         assert not_taken_up(home, NOW + QUIET).building
+        assert not_taken_up(home, NOW + QUIET).how_far is None
+        LongWork(card=home.building_now).stage("Estimating risk")
+        assert not_taken_up(home, NOW + QUIET).how_far == HowFar("Estimating risk")
         assert not take_up_if_due(home, NOW + QUIET)
     assert not not_taken_up(home, NOW + QUIET).building
+    assert not_taken_up(home, NOW + QUIET).how_far is None
 
 
 def test_what_is_published_no_longer_waits(home, begun):
