@@ -101,7 +101,7 @@ def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
             work.stage("Mapping where wear gathers")
             map_travel(connection)
             work.stage("Estimating risk")
-            fit = score_risk(connection, day, home.kept_models, told, say)
+            fit = score_risk(connection, day, home.kept_models, told, work)
             work.stage("Planning checks")
             chosen = settings_for_checks(told.settings)
             private = told.settings.private_not_known

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ from models.risk.assumed import BetaPrior
 from models.risk.hazard import DefectHazard
 from models.risk.now import HORIZONS_KM, defect_chances
 from models.risk.score import RiskResults
+from pipeline.jobs.progress import LongWork
+from pipeline.warehouse.kept_spreads import AT_ONCE
 
 #: Ends of the range, and its middle: 5, 50 and 95 in 100 of what is believed of the sensitivity.
 QUANTILES = (0.05, 0.5, 0.95)
@@ -41,6 +44,7 @@ def advice_over_sensitivity(
     *,
     as_taken: pd.Series,
     by_lot: frozenset[str] = frozenset(),
+    work: LongWork | None = None,
 ) -> pd.DataFrame:
     """Count the actions advised at each sensitivity.
 
@@ -60,6 +64,8 @@ def advice_over_sensitivity(
         The action advised.
     by_lot : set of str
         As handed to ``advise``.
+    work : LongWork, optional
+        Who draws the chances, a sensitivity each.
 
     Returns
     -------
@@ -75,10 +81,11 @@ def advice_over_sensitivity(
         costs = cheapest(outlook, weigh(outlook, settings), settings)
         return advised_actions(settled_cases(evidence), costs, settings, by_lot)
 
+    shares = [float(beta(believed.hits, believed.misses).ppf(at)) for at in QUANTILES]
+    drawn = _chances(results.model, results.settings, sensors_now[known], shares, work)
     tables = []
-    for quantile in QUANTILES:
-        share = float(beta(believed.hits, believed.misses).ppf(quantile))
-        chances = _chances(results.model, results.settings, sensors_now[known], share)
+    for quantile, share in zip(QUANTILES, shares, strict=True):
+        chances = drawn[share]
         action = actions(_with(evidence, chances), _tested_so(outlook, chances, share))
         table = pd.DataFrame({"action": action, "changed": action.ne(as_taken)})
         counts = table.groupby("action")["changed"].agg(["size", "sum"]).reset_index()
@@ -88,9 +95,26 @@ def advice_over_sensitivity(
 
 
 def _chances(
-    model: DefectHazard, settings: Mapping[str, Any], sensors: pd.DataFrame, sensitivity: float
+    model: DefectHazard,
+    settings: Mapping[str, Any],
+    sensors: pd.DataFrame,
+    shares: list[float],
+    work: LongWork | None,
+) -> dict[float, pd.DataFrame]:
+    """Chances of a defect by sensitivity, in the columns that the advice takes."""
+    parts = [sensors.iloc[at : at + AT_ONCE] for at in range(0, len(sensors), AT_ONCE)]
+    tasks = [(share, part) for share in shares for part in parts]
+    drawn = partial(_chances_at, model, settings)
+    stage = "Drawing chances over the test's sensitivity"
+    found = (work or LongWork()).shared(stage, "part", drawn, tasks)
+    n = len(parts)
+    return {share: pd.concat(found[i * n : i * n + n]) for i, share in enumerate(shares)}
+
+
+def _chances_at(
+    model: DefectHazard, settings: Mapping[str, Any], task: tuple[float, pd.DataFrame]
 ) -> pd.DataFrame:
-    """Chances of a defect at one sensitivity, in the columns that the advice takes."""
+    sensitivity, sensors = task
     view = settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
     fixed = BetaPrior(sensitivity * _CERTAIN, (1 - sensitivity) * _CERTAIN)
     other = {**settings, "sensitivity": fixed, "in_view": view}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from datetime import date
 from functools import partial
@@ -22,6 +21,7 @@ from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, r
 from models.risk.outlook import DefectsAhead
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.intake.settings.settings_file import SettingsFile
+from pipeline.jobs.progress import LongWork
 from pipeline.statements import run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import Fit, standing_fit, test_history
@@ -39,18 +39,19 @@ def score_risk(
     day: date,
     kept_models: Path,
     told: SettingsFile,
-    say: Callable[[str], None] = lambda text: None,
+    work: LongWork | None = None,
 ) -> Fit:
     """Chances now and ahead, the fleet's curve, and the advice that follows from them.
 
     Models are kept in the folder ``kept_models`` and fitted anew once the evidence has moved far
     enough. Returns the fit that all of it was scored with; every row of it names that.
     """
+    work = work or LongWork()
     frames = risk_frames(connection, day)
-    fit = standing_fit(kept_models, frames, test_history(connection), day, say)
+    fit = standing_fit(kept_models, frames, test_history(connection), day, work.say)
     keep = partial(store_fitted, connection, fit.version)
     keep("sensitivity_evidence", fit.believed.evidence)
-    remember = remembered(kept_models, fit.version, say)
+    remember = remembered(kept_models, fit.version, work)
     results = fit_and_score(
         frames.windows,
         frames.sensors_now,
@@ -72,7 +73,7 @@ def score_risk(
     store(connection, "risk_fit", told_of_fit(fit, frames))
     riding = _look_ahead(connection, day, fit.version, results, frames)
     ahead = look_out(connection, fit.version, results, frames, riding, remember)
-    _advise(connection, day, told, kept_models, fit.version, results, frames, ahead, say)
+    _advise(connection, day, told, kept_models, fit.version, results, frames, ahead, work)
     return fit
 
 
@@ -85,7 +86,7 @@ def _advise(
     results: RiskResults,
     frames: RiskFrames,
     ahead: DefectsAhead,
-    say: Callable[[str], None],
+    work: LongWork,
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
     settings = told.settings
@@ -99,13 +100,15 @@ def _advise(
     action = advice.set_index("sensor_id")["action"]
 
     def over_sensitivity() -> dict[str, pd.DataFrame]:
-        how = {"as_taken": action, "by_lot": lot}
+        how = {"as_taken": action, "by_lot": lot, "work": work}
         sensors = frames.sensors_now
         over = advice_over_sensitivity(results, sensors, evidence, outlook, settings, **how)
         return {"advice": over}
 
     rests_on = f"{version}/{current_shape()}/{OVER_VERSION}/{settings!r}"
-    over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, say)["advice"]
+    over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, work.say)[
+        "advice"
+    ]
     store_fitted(connection, version, "advice_over_sensitivity", over)
     run(connection, f"{MARTS}/advice_answers", {"as_of": day})
     run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
