@@ -98,7 +98,7 @@ def as_done(
     Parameters
     ----------
     work : callable
-        A function of a module (so that a worker finds it) that hangs on its argument alone.
+        Hangs on its argument alone, and on what it encloses, which is sent along with each task.
     tasks : sequence
         What to do; small, since all of them are held.
     workers : Workers
