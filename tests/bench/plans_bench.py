@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +38,8 @@ from models.stock.walk_in import walk_in_rates
 from pipeline.access.what_if import advice_if, orders_if, weigh_anew, what_if_base
 from pipeline.asker import whoever_is_here
 from pipeline.home import Home
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import Workers, add_worker_flags, chosen_workers
 from tests.models.plans.outlooks import RATE, SCALE_KM, SHAPE, TEST, outlook
 
 FIRST_SCORING_SEED = 1000
@@ -226,14 +230,19 @@ def ways() -> dict:
     }
 
 
-def year(seeds: int, first: int) -> None:
+def one_year(choose: Callable, frailty: float, seed: int) -> tuple[float, float]:
+    """Cost and defects heard of, of one way in one world."""
+    return World(seed, frailty_sd=frailty).run(choose)
+
+
+def year(seeds: int, first: int, workers: Workers) -> None:
     """Cost and defects heard of per 100,000 km of each way, right and with frailty nobody knows."""
     for frailty in (0.0, 0.8):
         print(f"frailty {frailty}: cost, defects heard of a 100,000 km (90 % interval of the mean)")
         for name, choose in ways().items():
-            rows = np.array(
-                [World(first + s, frailty_sd=frailty).run(choose) for s in range(seeds)]
-            )
+            work = partial(one_year, choose, frailty)
+            shared = LongWork(workers, bars=True).shared
+            rows = np.array(shared(name, "world", work, range(first, first + seeds)))
             half = 1.645 * rows.std(axis=0, ddof=1) / np.sqrt(seeds)
             (cost, heard), (dc, dh) = rows.mean(axis=0), half
             print(f"  {name:26s} {cost:7.1f} +- {dc:4.1f}   {heard:6.3f} +- {dh:5.3f}")
@@ -246,6 +255,7 @@ if __name__ == "__main__":
     parser.add_argument("--sensors", type=int, default=11_000)
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--first", type=int, default=FIRST_SCORING_SEED)
+    add_worker_flags(parser)
     chosen = parser.parse_args()
     if chosen.part == "speed":
         if chosen.home is None:
@@ -253,4 +263,4 @@ if __name__ == "__main__":
         else:
             speed_of_home(chosen.home)
     else:
-        year(chosen.seeds, chosen.first)
+        year(chosen.seeds, chosen.first, chosen_workers(chosen))

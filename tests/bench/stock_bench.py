@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -24,6 +25,8 @@ from models.stock.plan import orders_today
 from models.stock.poisson_binomial import poisson_binomial
 from models.stock.schemas import TRANSFERS_ALLOWED
 from models.stock.settings import COSTS, StockSettings
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import add_worker_flags, chosen_workers
 from tests.bench.stock_rivals import Croston, Ours, ReorderAt, WeeksOfUse, forecaster
 from tests.bench.stock_world import HISTORY_WEEKS, WARM_WEEKS, WEEKS, World, simulate
 from tests.models.stock.simulated_stock import part, part_need, records
@@ -98,30 +101,40 @@ def rivals() -> dict[str, list]:
     return found
 
 
-def tune(seeds: range, size: float) -> dict[str, object]:
+def _costs_of_rivals(size: float, seed: int) -> dict[str, np.ndarray]:
+    """Cost of a year with each constant of each kind of rival."""
+    world = simulate(seed, size)
+    return {
+        name: np.array([run_year(world, way)["cost"] for way in ways])
+        for name, ways in rivals().items()
+    }
+
+
+def tune(seeds: range, size: float, work: LongWork) -> dict[str, object]:
     """Of each kind of rival the constants that cost least on the seeds."""
-    cost: dict[str, np.ndarray] = {}
-    for seed in seeds:
-        world = simulate(seed, size)
-        for name, ways in rivals().items():
-            each = np.array([run_year(world, way)["cost"] for way in ways])
-            cost[name] = cost.get(name, 0.0) + each
+    found = work.shared("Tuning", "world", partial(_costs_of_rivals, size), seeds)
+    cost = {name: sum(each[name] for each in found) for name in rivals()}
     best = {name: ways[int(np.argmin(cost[name]))] for name, ways in rivals().items()}
     for name, way in best.items():
         print(f"tuned on seeds {seeds.start}-{seeds.stop - 1}: {name}: {way!r}", flush=True)
     return best
 
 
-def year(tuning: int, scoring: int, size: float) -> None:
+def _scores(ways: dict[str, object], size: float, seed: int) -> list[dict]:
+    """One row a way, in one world."""
+    world = simulate(seed, size)
+    return [{"way": name, "seed": seed} | run_year(world, way) for name, way in ways.items()]
+
+
+def year(tuning: int, scoring: int, size: float, work: LongWork) -> None:
     """Tune the rivals, score all and print."""
     ways = {f"ours, target {t}": Ours(StockSettings(target_filled_share=t)) for t in TARGETS}
     ways["ours, by costs"] = Ours(BY_COSTS)
     if tuning:
-        ways |= tune(range(tuning), size)
-    rows = []
-    for seed in range(1000, 1000 + scoring):
-        world = simulate(seed, size)
-        rows += [{"way": name, "seed": seed} | run_year(world, way) for name, way in ways.items()]
+        ways |= tune(range(tuning), size, work)
+    seeds = range(1000, 1000 + scoring)
+    found = work.shared("Scoring", "world", partial(_scores, ways, size), seeds)
+    rows = [row for each in found for row in each]
     asked = int(sum(row["asked"] for row in rows) / len(ways))
     print(f"{scoring} seeds from 1000 on, size {size:g}, {asked:,} parts asked for:")
     print(summary(pd.DataFrame(rows)).to_string(), flush=True)
@@ -187,10 +200,12 @@ def main() -> None:
     one.add_argument("--tuning", type=int, default=100)
     one.add_argument("--scoring", type=int, default=200)
     one.add_argument("--size", type=float, default=1.0, help="sensors, as a multiple")
+    add_worker_flags(one)
     parts.add_parser("speed")
     chosen = parser.parse_args()
     if chosen.what == "year":
-        year(chosen.tuning, chosen.scoring, chosen.size)
+        work = LongWork(chosen_workers(chosen), bars=True)
+        year(chosen.tuning, chosen.scoring, chosen.size, work)
     else:
         speed()
         decision()
