@@ -6,7 +6,10 @@
     lock, builder.json  one builder at a time, and who it is
     handed_in/000001/   files as they came, in order of hand-in: the truth everything rests on
     rows/               the same, read and checked cell by cell (derived)
-    sweeps/             samples by handed-in file, as Parquet (derived)
+    sweeps_by_shop/     samples of the sweeps that stand, as Parquet by shop and month (derived)
+    sweeps_aside/       the same of a version in work and of those before the newest (derived)
+    sweep_cards/        what each of these files holds and hashes to (derived)
+    sweeps/             samples by handed-in file, from reading them until a build ends (derived)
     measured/           sweep measures, kept so that a sweep is measured once (derived)
     kept_models/        fitted models, used again while nothing changed (derived)
     published/          finished warehouses, one file a version, and a manifest for each
@@ -69,8 +72,23 @@ class Home:
 
     @property
     def sweeps(self) -> Path:
-        """Samples, as Parquet."""
+        """Samples by handed-in file, until they are put together by shop and month."""
         return self.root / "sweeps"
+
+    @property
+    def sweeps_by_shop(self) -> Path:
+        """Samples by shop and month: the files of the newest version alone."""
+        return self.root / "sweeps_by_shop"
+
+    @property
+    def sweeps_aside(self) -> Path:
+        """Files of samples that versions other than the newest hold."""
+        return self.root / "sweeps_aside"
+
+    @property
+    def sweep_cards(self) -> Path:
+        """What each file of samples holds."""
+        return self.root / "sweep_cards"
 
     @property
     def measured(self) -> Path:
@@ -157,7 +175,10 @@ class Home:
     def prepare(self, kind: str = OWN, *, as_of: date | None = None) -> Home:
         """Make the folders, or refuse a home of another kind or of a newer layout."""
         try:
-            for folder in (self.handed_in, self.rows, self.sweeps, self.measured, self.published):
+            for folder in (
+                *(self.handed_in, self.rows, self.measured, self.published),
+                *(self.sweeps, self.sweeps_by_shop, self.sweeps_aside, self.sweep_cards),
+            ):
                 folder.mkdir(parents=True, exist_ok=True)
             card = self._card()
             if card is None:

@@ -8,6 +8,8 @@ homes went through them. Files handed in are not touched by any.
 ===== =====================================================================================
 2     ``deeds/``, the record of who did what; begun with the hand-ins that are there, by whom
       is not known. Cards of later hand-ins say who handed in (``handed_in_by``).
+3     ``sweeps_by_shop/``, ``sweeps_aside/`` and ``sweep_cards/``, where builds keep samples by
+      shop and month. Those in ``sweeps/`` stay until the next build has put them together.
 ===== =====================================================================================
 """
 
@@ -124,8 +126,15 @@ def _deed_of_old_card(folder: Path) -> Mapping[str, object] | None:
     }
 
 
+def _to_3(root: Path) -> None:
+    """Make the folders that samples are kept in by shop and month."""
+    for name in ("sweeps_by_shop", "sweeps_aside", "sweep_cards"):
+        (root / name).mkdir(exist_ok=True)
+
+
 #: By the layout it begins from: the step, and the files and folders that it changes.
 STEPS: dict[int, tuple[Callable[[Path], None], tuple[str, ...]]] = {
     1: (_to_2, ("home.json", "deeds")),
+    2: (_to_3, ("home.json",)),
 }
 LAYOUT = 1 + len(STEPS)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 import duckdb
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from models.frames import Column, FrameSchema
 from models.sweeps.decimate import decimate_minmax
@@ -20,6 +20,7 @@ from pipeline.access.reading import NotThereError, read_frame, reading
 from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
+from pipeline.kept_sweeps.places import sweep_of
 from pipeline.statements import run
 
 # Two to a column of pixels on the widest screen the pages are made for.
@@ -70,14 +71,11 @@ class SweepOverTravel:
     open_pct: float
 
 
-def thinned_trace(
-    connection: duckdb.DuckDBPyConnection, home: Home, samples_name: object, session_id: str
-) -> pd.DataFrame:
+def thinned_trace(home: Home, samples_name: object, session_id: str) -> pd.DataFrame:
     """The whole sweep, thinned so that every extreme is still drawn (TRACE); empty without one."""
-    path = _path(home, samples_name)
-    if path is None:
+    if not isinstance(samples_name, str):
         return TRACE.empty()
-    return thinned(_samples(connection, path, session_id))
+    return thinned(_samples(home, samples_name, session_id))
 
 
 @view
@@ -92,8 +90,10 @@ def sweep_window(
         Nothing is published in this home, or its records hold no sweep of such a test.
     """
     with reading(home, asker) as (_, connection):
-        path, _ = _found(connection, home, session_id)
-        return window_of(_samples(connection, path, session_id, from_s, to_s))
+        name, _ = _found(connection, session_id)
+    samples = _samples(home, name, session_id)
+    part = samples[samples["t_s"].between(from_s, to_s)]
+    return window_of(part.reset_index(drop=True))
 
 
 def window_of(samples: pd.DataFrame) -> SweepWindow:
@@ -112,8 +112,8 @@ def sweep_over_travel(home: Home, asker: Asker, session_id: str) -> SweepOverTra
         Nothing is published in this home, or its records hold no sweep of such a test.
     """
     with reading(home, asker) as (_, connection):
-        path, about = _found(connection, home, session_id)
-        samples = _samples(connection, path, session_id)
+        name, about = _found(connection, session_id)
+        samples = _samples(home, name, session_id)
         key = [session_id]
         frames = {
             schema.name: schema.check(
@@ -169,37 +169,24 @@ def overlay_tests(home: Home, asker: Asker, session: Mapping) -> pd.DataFrame:
         return read_frame(connection, "overlay_tests", OVERLAY_TESTS, asked)
 
 
-def _found(connection: duckdb.DuckDBPyConnection, home: Home, session_id: str) -> tuple[Path, dict]:
-    """Where a test's samples lie, and how they are scaled."""
+def _found(connection: duckdb.DuckDBPyConnection, session_id: str) -> tuple[str, dict]:
+    """The file that a test's samples are kept in, and how they are scaled."""
     rows = run(connection, "access/sql/sweep_about", {"session_id": session_id}).df()
     about = rows.to_dict("records")[0] if len(rows) else {}
-    path = _path(home, about.get("samples_name"))
-    if path is None:
+    name = about.get("samples_name")
+    if not isinstance(name, str):
         raise NotThereError(f"The published records hold no sweep of test {session_id}.")
-    return path, about
+    return name, about
 
 
-def _path(home: Home, samples_name: object) -> Path | None:
-    if not isinstance(samples_name, str) or not (home.sweeps / samples_name).exists():
-        return None
-    return home.sweeps / samples_name
-
-
-def _samples(
-    connection: duckdb.DuckDBPyConnection,
-    path: Path,
-    session_id: str,
-    from_s: float = -np.inf,
-    to_s: float = np.inf,
-) -> pd.DataFrame:
-    window = {"from_s": float(from_s), "to_s": float(to_s)}
-    key = {"path": str(path), "session_id": session_id}
+def _samples(home: Home, name: str, session_id: str) -> pd.DataFrame:
+    """Samples of one sweep with the columns of TRACE, in the order recorded."""
     try:
-        return run(connection, "access/sql/sweep_window", key | window).df()
-    except duckdb.Error as error:
+        return sweep_of(home, name, session_id)
+    except (OSError, pa.ArrowException) as error:
         raise NotThereError(
-            f"The samples of test {session_id} cannot be read: sweeps/{path.name} is damaged. The "
-            "next build reads them again from the file handed in."
+            f"The samples of test {session_id} cannot be read: sweeps_by_shop/{name} is damaged or "
+            "gone. The next build reads them again from the file handed in."
         ) from error
 
 

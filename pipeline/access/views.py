@@ -231,7 +231,7 @@ def session_view(home: Home, asker: Asker, session_id: str) -> SessionView:
             measures=measures[0] if measures else None,
             checks=checks,
             next_look=next_look(checks, fault_nature=nature),
-            trace=thinned_trace(connection, home, found["samples_name"].iloc[0], session_id),
+            trace=thinned_trace(home, found["samples_name"].iloc[0], session_id),
             earlier=read_frame(
                 connection,
                 "sensor_tests",

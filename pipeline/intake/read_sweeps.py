@@ -64,6 +64,16 @@ def samples_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> Non
         set_aside_whole(connection, error)
 
 
+def read_samples(connection: duckdb.DuckDBPyConnection, file: HandedFile, sweeps: Path) -> str:
+    """Read the samples of a file again, whose rows are kept; why that cannot be, if so."""
+    samples_into(connection, file)
+    refused = run(connection, "intake/sql/read/refused_whole").fetchall()
+    if refused:
+        return refused[0][0]
+    _keep_samples(connection, samples_path(sweeps, file.stem))
+    return ""
+
+
 def samples_path(sweeps: Path, stem: str) -> Path:
     """Where the samples of one handed-in file are kept."""
     return sweeps / f"{stem}.parquet"
@@ -172,6 +182,9 @@ def _list_wrong_columns(
 
 
 def _keep_samples(connection: duckdb.DuckDBPyConnection, final: Path) -> None:
-    """Write the samples sorted by session, about a byte each, a row group at a time."""
+    """Write the samples sorted by session, about a byte each, a row group at a time.
+
+    They stay only until they are put together by shop and month.
+    """
     ordered = connection.sql(statement("intake/sql/read/sweep_ordered"))
     write_packed(ordered.to_arrow_reader(ROW_GROUP_SAMPLES), final)

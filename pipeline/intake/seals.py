@@ -34,10 +34,11 @@ def seal(path: Path, files: Iterable[Path], source: str = "") -> None:
     write_new(path, json.dumps({"source": source, "files": digests}) + "\n")
 
 
-def broken(path: Path, source: str = "") -> str:
+def broken(path: Path, source: str = "", *, may_be_gone: Path | None = None) -> str:
     """What is wrong with sealed files, as a sentence without a full stop; empty where all is well.
 
-    ``source`` is the hash of what they ought to be made from.
+    ``source`` is the hash of what they ought to be made from, ``may_be_gone`` the one file that may
+    have been taken away since.
     """
     try:
         card = json.loads(path.read_text(encoding="utf-8"))
@@ -51,6 +52,8 @@ def broken(path: Path, source: str = "") -> str:
     for name, digest in digests.items():
         file = path.parent / name
         if not file.exists():
+            if may_be_gone is not None and _name(path, may_be_gone) == name:
+                continue
             return f"is not whole: {file.name} is gone"
         if digest_of(file) != digest:
             return f"is not as it was written: {file.name} is damaged"

@@ -9,7 +9,6 @@ away, so that they end.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from pathlib import Path
 
 import duckdb
 import pandas as pd
@@ -60,13 +59,22 @@ def read_all(
     files = handed_files(home)
     for file in each(files):
         sealed = seal_path(home.rows, file)
-        amiss = broken(sealed, file.sha256)
+        amiss = read_amiss(home, file)
         if not amiss:
             continue
         if sealed.exists():
             say(f"What was read of {file.name} (hand-in {file.hand_in}) {amiss}. It is read again")
         _read(connection, home, file)
     return files
+
+
+def read_amiss(home: Home, file: HandedFile) -> str:
+    """What is wrong with what was read of a file, as a sentence without a full stop, if anything.
+
+    Its samples are there only until they are kept by shop and month.
+    """
+    samples = samples_path(home.sweeps, file.stem)
+    return broken(seal_path(home.rows, file), file.sha256, may_be_gone=samples)
 
 
 def _read(connection: duckdb.DuckDBPyConnection, home: Home, file: HandedFile) -> None:
@@ -140,7 +148,6 @@ def _load(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedF
 
 def _described(file: HandedFile, home: Home) -> dict:
     table = table_of(file.name)
-    samples = samples_path(home.sweeps, file.stem)
     return {
         "hand_in": file.hand_in,
         "file_no": file.file_no,
@@ -149,7 +156,6 @@ def _described(file: HandedFile, home: Home) -> dict:
         "handed_in_on": file.handed_in_on,
         "rows_path": str(derived_path(home.rows, file, "rows")),
         "issues_path": str(derived_path(home.rows, file, "issues")),
-        "samples_name": samples.name if Path(samples).exists() else None,
     }
 
 

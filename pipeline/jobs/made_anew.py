@@ -39,8 +39,8 @@ def rebuild_from_nothing(
 ) -> MadeAnew:
     """Set everything derived by, make it anew, and hold the records against those before.
 
-    Readers go on meanwhile: samples are replaced file by file, versions stay. Should the build
-    fail, what was set by comes back.
+    Readers go on meanwhile: samples are replaced file by file once the build has succeeded,
+    versions stay. Should the build fail, what was set by comes back.
 
     Raises
     ------
@@ -57,7 +57,6 @@ def rebuild_from_nothing(
         with _set_by(home):
             manifest = build(home, progress=progress, say=say, workers=workers)
             write_set_aside(home, manifest)
-        _remove_strays(home)
     found = record_digests(manifest)
     different = sorted(name for name in was if was[name] != found.get(name))
     return MadeAnew(manifest, before.version if before else None, len(was), different)
@@ -82,7 +81,7 @@ def _set_by(home: Home) -> Iterator[None]:
     by = set_by(home)
     shutil.rmtree(by, ignore_errors=True)
     by.mkdir()
-    folders = (home.rows, home.measured, home.kept_models)
+    folders = (home.rows, home.sweeps, home.sweep_cards, home.measured, home.kept_models)
     for folder in folders:
         if folder.exists():
             folder.rename(by / folder.name)
@@ -97,11 +96,3 @@ def _set_by(home: Home) -> Iterator[None]:
         raise
     finally:
         shutil.rmtree(by, ignore_errors=True)
-
-
-def _remove_strays(home: Home) -> None:
-    """Samples of files that were never handed in here."""
-    known = {f"{file.stem}.parquet" for file in handed_files(home)}
-    for path in home.sweeps.iterdir():
-        if path.name not in known:
-            path.unlink(missing_ok=True)

@@ -21,6 +21,7 @@ from pipeline.home import Home
 from pipeline.intake.seals import broken, seal
 from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import as_done
+from pipeline.kept_sweeps.places import samples_of
 from pipeline.statements import run
 from pipeline.warehouse.shape import schema_digest
 
@@ -56,8 +57,7 @@ def measure_missing(
     ).df()
     todo = contexts[~contexts["measure_key"].isin(known)]
     batches_of_todo = list(_batches(todo))
-    # a connection of its own, for samples are read ahead in a thread of their own
-    load = partial(_with_samples, connection.cursor(), home)
+    load = partial(_with_samples, home)
     with work.counted("Measuring sweeps", "sweep", len(todo)) as step:
         for number, results in as_done(_measured, batches_of_todo, work.workers, load=load):
             _keep_batch(connection, home, batches_of_todo[number], number, results)
@@ -67,23 +67,15 @@ def measure_missing(
 
 
 def _batches(todo: pd.DataFrame) -> Iterator[pd.DataFrame]:
-    """Sessions of one samples file together, up to a bounded number of samples."""
-    for _, sessions in todo.groupby("samples_name", sort=False):
-        number = sessions["sample_count"].cumsum() // BATCH_SAMPLES
-        for _, batch in sessions.groupby(number, sort=False):
-            yield batch
+    """Sessions together up to a bounded number of samples, those of one file side by side."""
+    number = todo["sample_count"].cumsum() // BATCH_SAMPLES
+    for _, batch in todo.groupby(number, sort=False):
+        yield batch
 
 
-def _with_samples(
-    connection: duckdb.DuckDBPyConnection, home: Home, batch: pd.DataFrame
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    path = home.sweeps / batch["samples_name"].iloc[0]
-    samples = run(
-        connection,
-        "warehouse/sql/samples_of_sessions",
-        {"path": str(path), "sessions": batch["session_id"].tolist()},
-    ).df()
-    return samples, batch
+def _with_samples(home: Home, batch: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    places = zip(batch["samples_name"], batch["session_id"], strict=True)
+    return schemas.SAMPLES.check(samples_of(home, places)), batch
 
 
 def _measured(loaded: tuple[pd.DataFrame, pd.DataFrame]) -> SweepResults:

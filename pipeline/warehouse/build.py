@@ -38,6 +38,8 @@ from pipeline.warehouse.publish import (
 from pipeline.warehouse.risk import score_risk
 from pipeline.warehouse.shops_apart import tell_shops_apart
 from pipeline.warehouse.statics import judge_statics
+from pipeline.warehouse.sweep_parts import SamplesGoneError, put_together
+from pipeline.warehouse.sweeps_at_rest import settle_files
 from pipeline.warehouse.wear import judge_sweeps, map_travel
 
 _INDEXES = (
@@ -69,10 +71,21 @@ def build(
     """
     try:
         with no_draft_left(home):
-            return _build(home, as_of, LongWork(workers, say, progress, home.building_now))
+            return _build_relying_on_less(
+                home, as_of, LongWork(workers, say, progress, home.building_now)
+            )
     except CancelledError:
         tidy(home)
         raise
+
+
+def _build_relying_on_less(home: Home, as_of: date | None, work: LongWork) -> Manifest:
+    """Build, and begin again where samples are gone: each time one file less is relied on."""
+    while True:
+        try:
+            return _build(home, as_of, work)
+        except SamplesGoneError as error:
+            work.say(f"{error}. Beginning again without them")
 
 
 def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
@@ -91,6 +104,8 @@ def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
         files = read_all(connection, home, say, each)
         settle(connection, home, files)
         _stage(connection, day)
+        each_part = partial(work.each, "Keeping sweeps by shop and month", "file")
+        put_together(connection, home, files, say, each_part)
         measure_missing(connection, home, work)
         judge_sweeps(connection)
         follow_lives(connection)
@@ -124,6 +139,7 @@ def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
         kind=home.kind or "own",
         hand_in=max((file.hand_in for file in files), default=0),
     )
+    settle_files(home)
     keep_advised(home)
     keep_events(home)
     make_up_if_possible(home, versions(home))

@@ -39,7 +39,10 @@ def _of_builders(home: Home) -> Iterator[Path]:
     for path in home.root.glob(f"{_SET_BY}*"):
         if path != set_by(home):
             yield path
-    for folder in (home.rows, home.sweeps, home.measured, home.kept_models, home.published):
+    for folder in (
+        *(home.rows, home.sweeps, home.sweeps_aside, home.sweep_cards),
+        *(home.measured, home.kept_models, home.published),
+    ):
         for path in _inside(folder):
             if path.name.startswith(".") or path.suffix == ".draft":
                 yield path

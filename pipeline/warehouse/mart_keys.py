@@ -92,6 +92,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "sweep_dropouts": ("session_id", "dropout_no"),
     "sweep_findings": ("session_id", "finding"),
     "sweep_measures": _TEST,
+    "sweep_parts": _TEST,
     "sweep_passes": ("session_id", "pass_no"),
     "sweep_profile": ("session_id", "bin_from_pct"),
     "test_history": _TEST,

@@ -9,6 +9,9 @@ from pipeline.warehouse.lives import MARTS
 
 
 def tell_shops_apart(connection: duckdb.DuckDBPyConnection) -> None:
-    """Keep ``marts.bike_shops``, ``test_shops`` and ``shops_behind`` for those who ask later."""
-    for name in ("bike_shops", "test_shops", "shops_behind"):
+    """Keep ``marts.test_shops`` and ``shops_behind`` for those who ask later.
+
+    ``marts.bike_shops`` is there already: samples are kept by it.
+    """
+    for name in ("test_shops", "shops_behind"):
         run(connection, f"{MARTS}/{name}")

@@ -14,8 +14,11 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import duckdb
+
 from pipeline.home import Home
 from pipeline.intake.hand_in_cards import CARD, card_of, hand_in_folders
+from pipeline.kept_sweeps.places import sweep_of
 from pipeline.statements import connect
 from pipeline.warehouse.publish import Manifest, newest
 from tests.pipeline.shop_files import SHOP, sweep_csv, write_files
@@ -116,6 +119,10 @@ def amiss_in(home: Home, manifest: Manifest) -> list[str]:
         odometer = connection.execute("select unit_id || '/' || read_on from staging.odometer")
         typed = Counter(key for (key,) in odometer.fetchall())
         measured = connection.execute("select session_id from marts.sweep_measures").fetchall()
+        placed = connection.execute(
+            "select samples_name, session_id, sample_count from staging.sweeps "
+            "join marts.sweep_parts using (session_id)"
+        ).fetchall()
         (files, last) = connection.execute(
             "select count(*), max(hand_in) from intake.files"
         ).fetchone()
@@ -138,29 +145,56 @@ def amiss_in(home: Home, manifest: Manifest) -> list[str]:
     sweeps = Counter(key for table, key in once if table == "sweeps")
     if Counter(key for (key,) in measured) != sweeps:
         found.append(f"measured sweeps differ: {measured}")
+    if Counter(session_id for _, session_id, _ in placed) != sweeps:
+        found.append(f"kept sweeps differ: {placed}")
+    for name, session_id, count in placed:
+        there = len(sweep_of(home, name, session_id))
+        if there != count:
+            found.append(f"{there} samples of {session_id} instead of {count}")
     return [f"version {manifest.version}: {what}" for what in found]
+
+
+def amiss_by_shop(home: Home) -> list[str]:
+    """What whoever reads the folder of samples would find amiss while nobody builds."""
+    wanted = wanted_rows(home, up_to=10**9).sample_counts
+    found = dict(
+        duckdb.execute(
+            "select session_id, count(*) from read_parquet(?) group by all",
+            [f"{home.sweeps_by_shop}/*/*/*.parquet"],
+        ).fetchall()
+        if any(home.sweeps_by_shop.iterdir())
+        else ()
+    )
+    left = [f"left at rest: sweeps/{path.name}" for path in home.sweeps.iterdir()]
+    return left + ([f"samples by shop: {found} instead of {wanted}"] if found != wanted else [])
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """How often each row was handed in, by table and key; files by hand-in."""
+    """How often each row was handed in, by table and key; samples by session; files by hand-in."""
 
     times: Counter
+    sample_counts: dict[str, int]
     file_counts: dict[int, int]
 
 
 def wanted_rows(home: Home, up_to: int) -> Wanted:
     """Read anew from the handed-in files themselves, by nothing but their text."""
     times: Counter = Counter()
-    counts = {}
+    counts: dict[int, int] = {}
+    samples: Counter = Counter()
     for folder in hand_in_folders(home):
         if int(folder.name) > up_to:
             continue
         card = json.loads((folder / CARD).read_text())
         counts[int(folder.name)] = len(card["files"])
         for file in card["files"]:
-            times.update(_keys_of(file["name"], (folder / file["stored"]).read_text()))
-    return Wanted(times, counts)
+            text = (folder / file["stored"]).read_text()
+            times.update(_keys_of(file["name"], text))
+            if file["name"].startswith("sweeps"):
+                # handed in again where the first time was not acknowledged: the same sweep
+                samples |= Counter(line.split(",")[0] for line in text.splitlines()[1:])
+    return Wanted(times, dict(samples), counts)
 
 
 def _keys_of(name: str, text: str) -> list[tuple[str, str]]:

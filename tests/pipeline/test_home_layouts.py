@@ -1,4 +1,7 @@
-"""Homes of older layouts: `layout_1/` is one as version 1 of the layout left it, never changed."""
+"""Homes of older layouts: `layout_1/` is one as version 1 of the layout left it, never changed.
+
+So is `layout_2/`, with its samples by handed-in file.
+"""
 
 import json
 import shutil
@@ -11,7 +14,7 @@ import pytest
 from dashboard import start
 from pipeline import home_layouts
 from pipeline.access.reading import reading
-from pipeline.access.views import current_version
+from pipeline.access.views import current_version, session_view
 from pipeline.commands import main
 from pipeline.deed_lines import Standing, deed_of, standing_of
 from pipeline.home import Home, HomeError
@@ -24,6 +27,7 @@ from pipeline.intake.settings.settings_file import read_settings
 from pipeline.intake.typed.drafts import drafts
 from pipeline.intake.typed.entries import save_entry
 from pipeline.jobs.ingest import ensure_current, rebuild
+from pipeline.jobs.keeping.check_home import check_home
 from pipeline.statements import connect
 from tests.askers import HERE
 
@@ -48,11 +52,12 @@ def test_every_layout_but_the_present_one_has_a_step():
 
 def test_a_home_is_carried_forward_with_a_copy_of_what_was_changed(old_home):
     before = _contents(old_home.root)
-    assert carry_forward(old_home.root) == [2]
+    assert carry_forward(old_home.root) == [2, 3]
     assert carry_forward(old_home.root) == []
     after = _contents(old_home.root)
-    assert json.loads(after.pop("home.json"))["layout"] == 2
+    assert json.loads(after.pop("home.json"))["layout"] == 3
     assert after.pop("before_layout_2/home.json") == before.pop("home.json")
+    assert json.loads(after.pop("before_layout_3/home.json"))["layout"] == 2
     record = after.pop("deeds/000001.jsonl")
     assert after == before
     deeds = [deed_of(line) for line in record.splitlines()]
@@ -98,6 +103,43 @@ def test_an_old_home_is_built_and_its_advice_kept(old_home):
         connection.close()
     assert kept[0] > 0
     assert read[0] == 31000
+
+
+@pytest.fixture
+def home_of_samples_by_file(tmp_path) -> Home:
+    shutil.copytree(OLD.with_name("layout_2"), tmp_path / "home")
+    return Home(tmp_path / "home")
+
+
+def test_samples_by_file_stay_until_a_build_has_put_them_together(home_of_samples_by_file):
+    home = home_of_samples_by_file
+    before = _contents(home.root)
+    assert carry_forward(home.root) == [3]
+    after = _contents(home.root)
+    assert json.loads(after.pop("home.json"))["layout"] == 3
+    assert after.pop("before_layout_3/home.json") == before.pop("home.json")
+    assert after == before
+    assert not any(home.sweeps_by_shop.iterdir())
+
+
+@pytest.mark.long
+def test_samples_by_file_are_put_together_without_being_read_or_measured_again(
+    home_of_samples_by_file,
+):
+    home, said = home_of_samples_by_file, []
+    measured = {path.name: path.read_bytes() for path in home.measured.iterdir()}
+    rows = {path.name: path.read_bytes() for path in home.rows.iterdir()}
+    rebuild(home, say=said.append)
+    assert {path.name: path.read_bytes() for path in home.measured.iterdir()} == measured
+    assert {path.name: path.read_bytes() for path in home.rows.iterdir()} == rows
+    assert not any(home.sweeps.iterdir())
+    parts = sorted(path.parent for path in home.sweeps_by_shop.rglob("*.parquet"))
+    assert [part.relative_to(home.sweeps_by_shop).as_posix() for part in parts] == [
+        f"shop_id=s1/month={month}" for month in ("2023-01", "2024-01", "2024-03")
+    ]
+    trace = session_view(home, HERE, "T4").trace
+    assert len(trace) == 400
+    assert check_home(home) == []
 
 
 class _Killed(BaseException):

@@ -270,6 +270,7 @@ RULES: dict[str, Rule] = {
     "marts.sweep_dropouts": _TEST,
     "marts.sweep_findings": _TEST,
     "marts.sweep_measures": _TEST,
+    "marts.sweep_parts": _TEST,
     "marts.sweep_passes": _TEST,
     "marts.sweep_profile": _TEST,
     "marts.test_history": _TEST,

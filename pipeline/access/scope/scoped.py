@@ -2,7 +2,7 @@
 
 An empty warehouse in memory with the published one attached read-only beside it; under the names
 of its tables stand views that hold only what is in scope, so that every statement stays as it is.
-Nothing but the samples of sweeps can be read from the disk through it.
+Nothing else can be read from the disk through it.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def connect_scoped(home: Home, asker: Asker, path: Path) -> duckdb.DuckDBPyConne
             connection.execute(f"create schema {schema}")
         _find_scope(connection, asker, read_settings(home).pooled)
         _make_views(connection, asker.role)
-        _shut(connection, home)
+        _shut(connection)
     except BaseException:
         connection.close()
         raise
@@ -77,9 +77,7 @@ def _make_views(connection: duckdb.DuckDBPyConnection, role: str) -> None:
         connection.execute(text)
 
 
-def _shut(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
-    """Nothing else on the disk can be reached from here on."""
-    folder = str(home.sweeps).replace("'", "''")
-    connection.execute(f"set allowed_directories = ['{folder}']")
+def _shut(connection: duckdb.DuckDBPyConnection) -> None:
+    """Nothing on the disk can be reached from here on."""
     connection.execute("set enable_external_access = false")
     connection.execute("set lock_configuration = true")

@@ -9,6 +9,8 @@ from pipeline.home import Home
 from pipeline.intake.read_rows import seal_path
 from pipeline.intake.receive import HandedFile, handed_files
 from pipeline.intake.seals import broken, digest_of
+from pipeline.intake.settle import read_amiss
+from pipeline.jobs.keeping.check_sweeps import sweep_findings
 from pipeline.jobs.keeping.findings import COPY, NEXT_BUILD, REMARK, Finding
 from pipeline.jobs.measure import batches, seal_of_batch
 from pipeline.warehouse.advised import damaged_advice
@@ -26,6 +28,7 @@ def derived_findings(home: Home) -> list[Finding]:
     return [
         *_rows_and_samples(home, held),
         *_strays(home, files),
+        *sweep_findings(home),
         *_measured(home),
         *_kept_models(home),
         *_left_over(home),
@@ -52,7 +55,7 @@ def _rows_and_samples(home: Home, files: list[HandedFile]) -> Iterator[Finding]:
         if file.sha256 and digest_of(file.path) != file.sha256:
             continue  # told of among the files handed in
         sealed = seal_path(home.rows, file)
-        amiss = broken(sealed, file.sha256)
+        amiss = read_amiss(home, file)
         if amiss:
             what = f"what was read of {file.name} {amiss}"
             yield Finding(f"rows/{sealed.name}", what, NEXT_BUILD, "The next build reads it again.")
@@ -60,15 +63,14 @@ def _rows_and_samples(home: Home, files: list[HandedFile]) -> Iterator[Finding]:
 
 def _strays(home: Home, files: list[HandedFile]) -> Iterator[Finding]:
     known = {file.stem for file in files}
-    for folder in (home.rows, home.sweeps):
-        for path in sorted(folder.glob("*.parquet")) if folder.exists() else ():
-            if path.name.split(".")[0] not in known:
-                yield Finding(
-                    f"{folder.name}/{path.name}",
-                    "it belongs to no file handed in here, and is not read",
-                    REMARK,
-                    "`python3 -m pipeline rebuild --from-nothing` takes it away.",
-                )
+    for path in sorted(home.rows.glob("*.parquet")) if home.rows.exists() else ():
+        if path.name.split(".")[0] not in known:
+            yield Finding(
+                f"rows/{path.name}",
+                "it belongs to no file handed in here, and is not read",
+                REMARK,
+                "`python3 -m pipeline rebuild --from-nothing` takes it away.",
+            )
 
 
 def _measured(home: Home) -> Iterator[Finding]:

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from pipeline.intake.read_sweeps import read_sweeps, samples_into, samples_path
 from pipeline.intake.receive import HandedFile
-from pipeline.statements import connect, run
+from pipeline.kept_sweeps.part_format import Sweeps, as_numbers, plain
+from pipeline.statements import connect
 
 
 def _read(folder, frame: pd.DataFrame, suffix: str = ".csv"):
@@ -24,10 +25,11 @@ def _read(folder, frame: pd.DataFrame, suffix: str = ".csv"):
         connection, HandedFile(1, 1, f"sweeps{suffix}", path, date(2026, 6, 1)), folder, folder
     )
     kept = samples_path(folder, "000001-0001")
-    sessions = frame["session_id"].dropna().unique().tolist()
-    samples = run(
-        connection, "warehouse/sql/samples_of_sessions", {"path": str(kept), "sessions": sessions}
-    ).df()
+    sessions = sorted(frame["session_id"].dropna().unique())
+    sweeps = Sweeps(kept)
+    samples = pd.concat(
+        [as_numbers(plain(sweeps.sweep(one))).assign(session_id=one) for one in sessions]
+    )
     return samples, connection.execute(f"from '{kept}'").df()
 
 

@@ -134,8 +134,8 @@ def test_a_version_deleted_under_a_reader_leaves_it_its_own(faulty_copy):
 
 
 def test_damaged_samples_are_named_to_whoever_asks_for_them(faulty_copy):
-    cut_short(one(faulty_copy.sweeps, "*.parquet"))
-    with pytest.raises(NotThereError, match=r"sweeps/.*is damaged.*next build"):
+    cut_short(one(faulty_copy.sweeps_by_shop, "**/*.parquet"))
+    with pytest.raises(NotThereError, match=r"sweeps_by_shop/.*is damaged.*next build"):
         sweep_window(faulty_copy, HERE, "T1", 0.0, 9.0)
 
 

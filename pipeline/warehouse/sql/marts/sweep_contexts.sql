@@ -2,10 +2,11 @@
 create table marts.sweep_contexts as
 with known as (
     select
-        sweeps.session_id, sweeps.samples_name, sweeps.sample_count, sweeps.samples_hash,
+        sweeps.session_id, kept.samples_name, sweeps.sample_count, sweeps.samples_hash,
         tests.sweep_channel, tests.supply_v, parts.output, parts.kind, parts.tracks,
         tests.meter_load_ohm, tests.track_ohm
     from staging.sweeps as sweeps
+    join marts.sweep_parts as kept using (session_id)
     join staging.test_sessions as tests using (session_id)
     join staging.sensors as sensors using (sensor_id)
     join staging.parts as parts using (part_no)

@@ -40,7 +40,21 @@ HARMS = {
     "rows changed": (lambda home: flip_a_byte(one(home.rows, "*.rows.*")), "rows/", NEXT_BUILD),
     "rows gone": (lambda home: one(home.rows, "*.issues.*").unlink(), "rows/", NEXT_BUILD),
     "seal damaged": (lambda home: cut_short(one(home.rows, "*.json")), "rows/", NEXT_BUILD),
-    "samples cut": (lambda home: cut_short(one(home.sweeps, "*.parquet")), "rows/", NEXT_BUILD),
+    "samples cut": (
+        lambda home: cut_short(one(home.sweeps_by_shop, "**/*.parquet")),
+        "sweeps_by_shop/",
+        NEXT_BUILD,
+    ),
+    "samples of no version": (
+        lambda home: (home.sweeps_aside / "part-0.parquet").touch(),
+        "sweeps_aside/part-0.parquet",
+        NEXT_BUILD,
+    ),
+    "samples twice": (
+        lambda home: (one(home.sweeps_by_shop, "*/*") / "part-0.parquet").touch(),
+        "sweeps_by_shop/",
+        NEXT_BUILD,
+    ),
     "measures": (
         lambda home: flip_a_byte(one(home.measured, "*.profile.parquet")),
         "measured/",

@@ -1,0 +1,179 @@
+"""Put the samples of standing sweeps together by shop and month, and keep them in their places.
+
+A file is named by what it holds, so that a build writes those alone whose sweeps changed: a day's
+sweeps are laid to those of the month, and every other file stays. What a build writes stands aside
+until its version is published (`pipeline/kept_sweeps/places.py`); only then are the samples by
+handed-in file taken away, and what no version holds any more. A kill in between loses nothing:
+samples that are neither in a whole file nor read at present are read again from what was handed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pandas as pd
+import pyarrow as pa
+
+from pipeline.home import Home
+from pipeline.intake.read_rows import seal_path
+from pipeline.intake.read_sweeps import read_samples, samples_path
+from pipeline.intake.receive import HandedFile
+from pipeline.intake.seals import digest_of
+from pipeline.kept_sweeps.part_format import Sweeps, plain, write_part
+from pipeline.kept_sweeps.places import (
+    Card,
+    amiss,
+    aside,
+    keep_card,
+    part_name,
+    read_card,
+    there,
+)
+from pipeline.statements import run, store
+
+#: A file takes no further sweeps once it holds so many samples: about 8 MB.
+MOST_SAMPLES = 4_000_000
+#: Files that sweeps are taken from are kept open, up to this many.
+_OPEN_AT_ONCE = 32
+
+
+class SamplesGoneError(Exception):
+    """Samples that stand can be read from nowhere any more; the message names the file."""
+
+
+@dataclass(frozen=True)
+class _Part:
+    """One file that ought to be there; ``sweeps`` are rows of ``sweeps_wanted``, by session."""
+
+    name: str
+    sweeps: pd.DataFrame
+
+    @property
+    def hashes(self) -> dict[str, str]:
+        return dict(zip(self.sweeps["session_id"], self.sweeps["samples_hash"], strict=True))
+
+
+def put_together(
+    connection: duckdb.DuckDBPyConnection,
+    home: Home,
+    files: list[HandedFile],
+    say: Callable[[str], None] = lambda text: None,
+    each: Callable[[list[_Part]], Iterable[_Part]] = iter,
+) -> int:
+    """Write the files that are not there or not whole; fill ``marts.sweep_parts``.
+
+    ``files`` is every file handed in; ``each`` goes through what is written and may tell how far
+    that is. Returns how many files were written.
+
+    Raises
+    ------
+    SamplesGoneError
+        Samples that stand are gone, and the file that they came in is not as it came. What was
+        read of it does not count any more: the caller begins again.
+    """
+    run(connection, "warehouse/sql/marts/bike_shops")
+    parts = list(_parts(run(connection, "warehouse/sql/marts/sweeps_wanted").df()))
+    kept = _whole_cards(home, {part.name for part in parts}, say)
+    missing = [part for part in parts if part.name not in kept]
+    sources = _Sources(connection, home, files, kept)
+    try:
+        for part in each(missing):
+            _write(home, part, sources)
+    finally:
+        sources.close()
+    placed = [(session_id, part.name) for part in parts for session_id in part.hashes]
+    columns = ["session_id", "samples_name"]
+    store(connection, "sweep_parts", pd.DataFrame(placed, columns=columns, dtype="string"))
+    return len(missing)
+
+
+def _parts(wanted: pd.DataFrame) -> Iterator[_Part]:
+    """Sweeps of a shop and month together, the earliest tests first; more files where large."""
+    by = ["shop_id", "month"]
+    for (shop_id, month), of_month in wanted.groupby(by, sort=False, dropna=False):
+        before = of_month["sample_count"].cumsum() - of_month["sample_count"]
+        for _, sweeps in of_month.groupby(before // MOST_SAMPLES, sort=False):
+            in_order = sweeps.sort_values("session_id", ignore_index=True)
+            hashes = dict(zip(in_order["session_id"], in_order["samples_hash"], strict=True))
+            shop = shop_id if isinstance(shop_id, str) else None
+            yield _Part(part_name(shop, month, hashes), in_order)
+
+
+def _whole_cards(home: Home, wanted: set[str], say: Callable[[str], None]) -> dict[str, Card]:
+    """Cards of files that are whole; those of others are taken away."""
+    found = {}
+    for path in sorted(home.sweep_cards.glob("*.json")):
+        card = read_card(path)
+        why = "has a damaged card" if card is None else amiss(home, card)
+        if card is not None and not why:
+            found[card.name] = card
+            continue
+        path.unlink(missing_ok=True)
+        if card is None or card.name in wanted:
+            say(f"A file of samples ({path.stem}) {why}. It is made anew")
+    return found
+
+
+def _write(home: Home, part: _Part, sources: _Sources) -> None:
+    final = aside(home, part.name)
+    draft = final.with_suffix(".draft")
+    write_part(draft, (sources.sweep(row) for row in part.sweeps.itertuples()))
+    digest = digest_of(draft)
+    draft.replace(final)
+    keep_card(home, Card(part.name, digest, part.hashes))
+
+
+class _Sources:
+    """Where sweeps are taken from: files kept before, those just read, what was handed in."""
+
+    def __init__(
+        self,
+        connection: duckdb.DuckDBPyConnection,
+        home: Home,
+        files: list[HandedFile],
+        kept: dict[str, Card],
+    ) -> None:
+        self._connection, self._home = connection, home
+        self._files = {(file.hand_in, file.file_no): file for file in files}
+        self._kept = {sweep: card.name for card in kept.values() for sweep in card.sweeps.items()}
+        self._open: dict[Path, Sweeps] = {}
+
+    def sweep(self, row: Any) -> pa.Table:
+        """One sweep of ``sweeps_wanted``, as it is kept."""
+        session_id = row.session_id
+        name = self._kept.get((session_id, row.samples_hash))
+        if name is not None:
+            return self._opened(there(self._home, name)).sweep(session_id)
+        file = self._files[row.hand_in, row.file_no]
+        path = samples_path(self._home.sweeps, file.stem)
+        if not path.exists():
+            self._read_again(file)
+        found = plain(self._opened(path).sweep(session_id))
+        if found.num_rows != row.sample_count:
+            raise self._gone(file)
+        return found
+
+    def _opened(self, path: Path) -> Sweeps:
+        found = self._open.pop(path, None) or Sweeps(path)
+        self._open[path] = found  # the last in order is the one used last
+        while len(self._open) > _OPEN_AT_ONCE:
+            self._open.pop(next(iter(self._open))).close()
+        return found
+
+    def _read_again(self, file: HandedFile) -> None:
+        if read_samples(self._connection, file, self._home.sweeps):
+            raise self._gone(file)
+
+    def _gone(self, file: HandedFile) -> SamplesGoneError:
+        """The rows read of the file must not be relied on any more."""
+        seal_path(self._home.rows, file).unlink(missing_ok=True)
+        return SamplesGoneError(f"Samples of {file.name} (hand-in {file.hand_in}) are gone")
+
+    def close(self) -> None:
+        """Let all files go."""
+        for sweeps in self._open.values():
+            sweeps.close()
