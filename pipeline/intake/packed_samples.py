@@ -14,7 +14,8 @@ import numpy as np
 import pyarrow as pa
 from pyarrow import compute, parquet
 
-ROW_GROUP_SAMPLES = 131_072
+#: Few enough that one sweep is taken out by itself without reading many others.
+ROW_GROUP_SAMPLES = 16_384
 #: A session longer than this is packed piece by piece, each with a step of its own.
 MOST_TOGETHER = 4_194_304
 SCHEMA = pa.schema(

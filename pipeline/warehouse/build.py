@@ -139,10 +139,10 @@ def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
         kind=home.kind or "own",
         hand_in=max((file.hand_in for file in files), default=0),
     )
-    settle_files(home)
     keep_advised(home)
     keep_events(home)
     make_up_if_possible(home, versions(home))
+    settle_files(home)
     return manifest
 
 

@@ -83,7 +83,7 @@ def write_day(home: Home, day: date, folder: Path) -> None:
 
 def whole(home: Home) -> float:
     """Processor seconds of a build with nothing kept but the files handed in."""
-    for folder in (home.rows, home.measured, home.kept_models):
+    for folder in (home.rows, home.sweep_cards, home.measured, home.kept_models):
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir()
     return _seconds(lambda say: rebuild(home, say=say))

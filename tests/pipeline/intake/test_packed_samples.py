@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from pyarrow import parquet
 
 from pipeline.intake import packed_samples
+from pipeline.intake.packed_samples import ROW_GROUP_SAMPLES as FULL
 from pipeline.intake.packed_samples import packed_sessions, write_packed
 
 HANDED = pa.schema(
@@ -81,7 +82,7 @@ def test_whatever_number_comes_back_the_same(signal, session, size):
     assert _values(packed, "t_s") == table["t_s"].to_pylist()
 
 
-@pytest.mark.parametrize("sizes", [[131_072 * 2 + 1], [1, 131_072, 131_070, 2], []])
+@pytest.mark.parametrize("sizes", [[FULL * 2 + 1], [1, FULL, FULL - 2, 2], []])
 def test_row_groups_are_full_but_the_last_and_no_draft_stays(tmp_path, sizes):
     names = [name for name, size in enumerate(sizes) for _ in range(size)]
     table = _samples([f"S{name:03d}" for name in names], np.zeros(len(names)).tolist())
@@ -89,6 +90,6 @@ def test_row_groups_are_full_but_the_last_and_no_draft_stays(tmp_path, sizes):
     found = parquet.ParquetFile(tmp_path / "kept.parquet")
     groups = [found.metadata.row_group(k).num_rows for k in range(found.num_row_groups)]
     assert sum(groups) == len(names)
-    assert all(size == 131_072 for size in groups[:-1])
+    assert all(size == FULL for size in groups[:-1])
     assert found.read()["session_id"].to_pylist() == table["session_id"].to_pylist()
     assert [path.name for path in tmp_path.iterdir()] == ["kept.parquet"]
