@@ -13,6 +13,7 @@ import argparse
 import re
 import tempfile
 import time
+from dataclasses import dataclass
 from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
@@ -30,8 +31,23 @@ from pipeline.statements import connect
 from tests.bench.scale_home import Size, write_scale_files
 
 
-def measured(n_tests: int, samples: int, folder: Path) -> tuple[Size, pd.DataFrame]:
-    """Build one size; a frame of stages: stage, seconds of processor time, peak_mb."""
+@dataclass(frozen=True)
+class Built:
+    """One size: its stages (stage, seconds of processor time, peak_mb), and bytes by folder."""
+
+    size: Size
+    stages: pd.DataFrame
+    held_bytes: dict[str, int]
+
+    @property
+    def seconds(self) -> float:
+        """Processor time of reading and building."""
+        ours = ~self.stages["stage"].str.startswith("COPY")
+        return float(self.stages.loc[ours, "seconds"].sum())
+
+
+def measured(n_tests: int, samples: int, folder: Path) -> Built:
+    """Write the files, read them, build a home of them."""
     size = write_scale_files(folder / "files", n_tests, samples)
     tables = sorted((folder / "files").glob("*.csv"))
     sweeps = sorted((folder / "files").glob("*.parquet"))
@@ -55,7 +71,16 @@ def measured(n_tests: int, samples: int, folder: Path) -> tuple[Size, pd.DataFra
     stages.begin()
     rebuild(home, say=say)
     stages.end(stage)
-    return size, stages.frame()
+    return Built(size, stages.frame(), _held_bytes(home))
+
+
+def _held_bytes(home: Home) -> dict[str, int]:
+    """Bytes in each folder of the home."""
+    folders = sorted(path for path in home.root.iterdir() if path.is_dir())
+    return {
+        folder.name: sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+        for folder in folders
+    }
 
 
 def _copied(database: Path, files: list[Path]) -> float:
@@ -98,9 +123,10 @@ class _Stages:
         return pd.DataFrame(self._rows, columns=["stage", "seconds", "peak_mb"])
 
 
-def report(results: dict[int, tuple[Size, pd.DataFrame]]) -> None:
+def report(results: list[Built]) -> None:
     """Print what was measured: each size, then growth from size to size."""
-    for size, stages in results.values():
+    for built in results:
+        size, stages = built.size, built.stages
         seconds = stages.set_index("stage")["seconds"]
         print(
             f"{size.tests:,} tests, {size.sensors:,} sensors, {size.samples / 1e6:,.0f} M samples"
@@ -113,19 +139,19 @@ def report(results: dict[int, tuple[Size, pd.DataFrame]]) -> None:
             )
         for row in stages[~stages["stage"].str.startswith("COPY")].itertuples():
             print(f"  {row.seconds:9.1f} s {row.peak_mb:7,.0f} MB  {row.stage}")
-        print(f"  {_whole(stages):9.1f} s {stages['peak_mb'].max():7,.0f} MB  in all")
-    for (small, some), (large, more) in pairwise(results.values()):
-        tests = np.log(large.tests / small.tests)
-        grown = np.log(_whole(more) / _whole(some)) / tests
-        print(f"{small.tests:,} to {large.tests:,} tests: time grows as tests to the {grown:.2f}")
-        both = some.merge(more, on="stage", suffixes=("", "_more"))
-        both = both[both["seconds_more"] > 0.02 * _whole(more)]
-        for row in both.itertuples():
+        print(f"  {built.seconds:9.1f} s {stages['peak_mb'].max():7,.0f} MB  in all")
+        held = {name: count for name, count in built.held_bytes.items() if count >= 1e5}
+        print("  at rest: " + ", ".join(f"{name} {n / 1e6:,.1f} MB" for name, n in held.items()))
+    for some, more in pairwise(results):
+        tests = np.log(more.size.tests / some.size.tests)
+        grown = np.log(more.seconds / some.seconds) / tests
+        print(
+            f"{some.size.tests:,} to {more.size.tests:,} tests: "
+            f"time grows as tests to the {grown:.2f}"
+        )
+        both = some.stages.merge(more.stages, on="stage", suffixes=("", "_more"))
+        for row in both[both["seconds_more"] > 0.02 * more.seconds].itertuples():
             print(f"    {np.log(row.seconds_more / row.seconds) / tests:5.2f}  {row.stage}")
-
-
-def _whole(stages: pd.DataFrame) -> float:
-    return float(stages.loc[~stages["stage"].str.startswith("COPY"), "seconds"].sum())
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -134,13 +160,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--tests", type=int, nargs="*", default=[1_000, 10_000])
     parser.add_argument("--samples", type=int, default=12_000)
     asked = parser.parse_args(arguments)
-    results = {}
+    results = []
     for n_tests in sorted(asked.tests):
         with (
             tempfile.TemporaryDirectory(prefix="scale-") as folder,
             get_context("spawn").Pool(1) as fresh,
         ):
-            results[n_tests] = fresh.apply(measured, (n_tests, asked.samples, Path(folder)))
+            results.append(fresh.apply(measured, (n_tests, asked.samples, Path(folder))))
         print(f"{n_tests:,} built", flush=True)
     report(results)
     return 0
