@@ -14,8 +14,6 @@ COLD_S = 120.0
 #: Of a longer load its beginning is told by itself, too.
 FIRST_S = 15 * 60.0
 PARTS = 10
-#: Memory goes up and down with each build: moments less than this apart say the same.
-ALIKE_WITHIN_S = 300.0
 
 
 class Moment(NamedTuple):
@@ -102,38 +100,39 @@ def _say_memory(log: Log) -> None:
         at_h = np.array([moment.at_s for moment in later]) / 3600
         for words, name in (("memory", "memory_mb"), ("of it not of files", "own_mb")):
             values = np.array([getattr(moment, name) for moment in later])
-            slope, error = slope_with_error(at_h, values, ALIKE_WITHIN_S / 3600)
+            slope, error = slope_with_error(at_h, values, PARTS // 2)
             print(
                 f"{words} over the second half: {values.mean():,.0f} MB, slope {slope:+.1f} MB an "
-                f"hour, standard error {error:.1f}"
+                f"hour, standard error {error:.1f} ({PARTS // 2} means)"
             )
     if log.idle:
         told = ", ".join(f"{m.memory_mb:,.0f} MB at {m.at_s / 60:.1f} min" for m in log.idle)
         print(f"memory once everybody had gone: {told}")
 
 
-def slope_with_error(
-    at: np.ndarray, values: np.ndarray, alike_within: float
-) -> tuple[float, float]:
-    """Slope of the least-squares line, and its standard error where neighbours are alike.
+def slope_with_error(at: np.ndarray, values: np.ndarray, parts: int) -> tuple[float, float]:
+    """Slope of the least-squares line through the means of some parts, and its standard error.
+
+    Neighbouring moments are alike, since memory goes up and down with each build: taken one by one
+    they would make the error too small. Means of parts longer than that stand by themselves.
 
     Parameters
     ----------
     at, values : array of float, shape (n,)
-        Moments, evenly spaced, and what was seen at each.
-    alike_within : float
-        Moments nearer than this may be off to the same side, in the unit of ``at``.
+        Moments in order, and what was seen at each.
+    parts : int
+        How many parts, at least three; the error has two degrees of freedom less.
 
     Returns
     -------
     tuple of float
-        Both in units of ``values`` for one of ``at``; the error after Newey & West (1987).
+        Both in units of ``values`` for one of ``at``.
     """
-    away = at - at.mean()
-    slope = float(away @ (values - values.mean()) / (away @ away))
-    pulls = away * (values - values.mean() - slope * away)
-    lags = min(len(at) - 1, round(alike_within / float(np.diff(at).mean())))
-    spread = pulls @ pulls + 2 * sum(
-        (1 - lag / (lags + 1)) * (pulls[lag:] @ pulls[:-lag]) for lag in range(1, lags + 1)
+    middles, means = (
+        np.array([part.mean() for part in np.array_split(each, parts)]) for each in (at, values)
     )
-    return slope, float(np.sqrt(max(spread, 0.0)) / (away @ away))
+    away = middles - middles.mean()
+    slope = float(away @ means / (away @ away))
+    left_over = means - means.mean() - slope * away
+    variance = left_over @ left_over / (parts - 2)
+    return slope, float(np.sqrt(variance / (away @ away)))
