@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 
 from models.sweeps.measure import measure_sweeps
+from pipeline.jobs.cancel import cancellable
 from pipeline.jobs.workers import ONE, Workers, in_order
 from tests.bench.risk_coverage import WEARING, one_wearing
 from tests.bench.sweeps_truth import SCORE, frames, in_batches, sweeps
@@ -175,7 +176,8 @@ def main() -> int:
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--scale", type=float, default=1.0)
     chosen = parser.parse_args()
-    return 0 if bench(chosen.rounds, chosen.scale) else 1
+    with cancellable():  # so that a cluster begun is ended, too, when this is
+        return 0 if bench(chosen.rounds, chosen.scale) else 1
 
 
 if __name__ == "__main__":
