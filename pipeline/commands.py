@@ -21,6 +21,7 @@ from pipeline.jobs.keeping.backup import back_up
 from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.keeping.restore import restore
 from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
+from pipeline.jobs.store_sweeps import store_sweeps
 from pipeline.jobs.workers import add_worker_flags, chosen_workers, stop_workers
 from pipeline.log_commands import add_log_commands
 
@@ -112,9 +113,14 @@ def _parser() -> argparse.ArgumentParser:
     put_back.set_defaults(run=_restore)
     for command in (take_in, again, demo):
         add_worker_flags(command)
+    elsewhere = commands.add_parser("store-sweeps", help="bring samples to another storage")
+    elsewhere.add_argument(
+        "url", metavar="URL_OR_HERE", help="like s3://bucket/folder; here for the data home itself"
+    )
+    elsewhere.set_defaults(run=_store_sweeps)
     convert = add_log_commands(commands)
     add_cluster_commands(commands)
-    for command in (take_in, again, look, demo, copy, convert):
+    for command in (take_in, again, look, demo, copy, elsewhere, convert):
         command.add_argument(
             "--home",
             metavar="DIR",
@@ -213,6 +219,16 @@ def _restore(chosen: argparse.Namespace) -> None:
     if done.different:
         raise HomeError("Found different:\n" + "\n".join(f"- {what}" for what in done.different))
     print("No difference was found.")
+
+
+def _store_sweeps(chosen: argparse.Namespace) -> None:
+    home = own_home(chosen.home)
+    if home.kind is None:
+        raise HomeError(f"{home.root} holds no records yet: hand files in first.")
+    url = "" if chosen.url == "here" else chosen.url
+    count = store_sweeps(home, url, say=_say)
+    where = f"at {url}" if url else "in the data home"
+    print(f"Samples are stored {where}: {count:,} files moved.")
 
 
 def report_text(report: IngestReport) -> str:

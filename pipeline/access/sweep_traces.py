@@ -21,6 +21,7 @@ from pipeline.access.scope.allowed import view
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.kept_sweeps.places import sweep_of
+from pipeline.kept_sweeps.storage import StorageError
 from pipeline.statements import run
 
 # Two to a column of pixels on the widest screen the pages are made for.
@@ -183,6 +184,8 @@ def _samples(home: Home, name: str, session_id: str) -> pd.DataFrame:
     """Samples of one sweep with the columns of TRACE, in the order recorded."""
     try:
         return sweep_of(home, name, session_id)
+    except StorageError as error:
+        raise NotThereError(str(error)) from error
     except (OSError, pa.ArrowException) as error:
         raise NotThereError(
             f"The samples of test {session_id} cannot be read: sweeps_by_shop/{name} is damaged or "

@@ -20,9 +20,10 @@ from urllib.parse import quote
 import pandas as pd
 
 from pipeline.home import Home, write_new
-from pipeline.intake.seals import digest_of
 from pipeline.kept_sweeps.part_format import SCHEMA, Sweeps, as_numbers
+from pipeline.kept_sweeps.storage import OnDisk, Storage, storage_of
 
+BY_SHOP, ASIDE = "sweeps_by_shop", "sweeps_aside"
 #: Raised when what is written of the same samples changes: files then get other names.
 FORMAT = "1"
 #: What Hive and Arrow call a partition whose value is not known: they read it as blank.
@@ -38,6 +39,7 @@ class Card:
 
     name: str
     sha256: str
+    size: int
     sweeps: Mapping[str, str]
 
 
@@ -55,14 +57,14 @@ def _in_a_path(value: str | None) -> str:
     return quote(value, safe="").replace(".", "%2E").replace("~", "%7E")
 
 
-def current(home: Home, name: str) -> Path:
-    """Where a file of the newest version lies."""
-    return home.sweeps_by_shop / name
+def current(name: str) -> str:
+    """Where in the storage a file of the newest version lies."""
+    return f"{BY_SHOP}/{name}"
 
 
-def aside(home: Home, name: str) -> Path:
+def aside(name: str) -> str:
     """Where it lies while its version is not the newest: not yet, or no longer."""
-    return home.sweeps_aside / Path(name).name
+    return f"{ASIDE}/{name.rpartition('/')[2]}"
 
 
 def card_path(home: Home, name: str) -> Path:
@@ -79,16 +81,28 @@ def read_card(path: Path) -> Card | None:
     """A file's card; None where it is damaged."""
     try:
         known = json.loads(path.read_text(encoding="utf-8"))
-        return Card(str(known["name"]), str(known["sha256"]), dict(known["sweeps"]))
+        return Card(
+            str(known["name"]), str(known["sha256"]), int(known["size"]), dict(known["sweeps"])
+        )
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
 
-def amiss(home: Home, card: Card) -> str:
-    """What is wrong with a file, as a sentence without a full stop; empty where it is whole."""
-    with suppress(FileNotFoundError):
-        return "" if digest_of(there(home, card.name)) == card.sha256 else "is damaged"
-    return "is gone"
+def amiss(home: Home, card: Card, *, thoroughly: bool = False) -> str:
+    """What is wrong with a file, as a sentence without a full stop; empty where it is whole.
+
+    In a shared storage that is told by its size, unless each byte is to be read.
+    """
+    storage = storage_of(home)
+    try:
+        place = there(storage, card.name)
+        if thoroughly or isinstance(storage, OnDisk):
+            whole = storage.digest(place) == card.sha256
+        else:
+            whole = storage.size(place) == card.size
+    except FileNotFoundError:
+        return "is gone"
+    return "" if whole else "is damaged"
 
 
 @contextmanager
@@ -102,28 +116,33 @@ def opened(home: Home, name: str) -> Iterator[Sweeps]:
     OSError, pyarrow.ArrowException
         It cannot be read.
     """
-    try:
-        sweeps = Sweeps(there(home, name))
-    except FileNotFoundError:  # moved between the look and the opening
-        sweeps = Sweeps(there(home, name))
+    sweeps = taken_from(storage_of(home), name)
     try:
         yield sweeps
     finally:
         sweeps.close()
 
 
-def there(home: Home, name: str) -> Path:
-    """Where a file lies just now; what lies aside was written later.
+def taken_from(storage: Storage, name: str) -> Sweeps:
+    """A file to take sweeps from, to be closed; errors as of :func:`opened`."""
+    places = (aside(name), current(name))  # what lies aside was written later
+    for place in (*places, *places):  # twice: a build that ends meanwhile moves it
+        with suppress(FileNotFoundError):
+            return Sweeps(storage.source(place))
+    raise FileNotFoundError(name)
+
+
+def there(storage: Storage, name: str) -> str:
+    """Where a file lies just now.
 
     Raises
     ------
     FileNotFoundError
         It is gone.
     """
-    places = (aside(home, name), current(home, name))
-    for path in (*places, *places):  # twice: a build that ends meanwhile moves it
-        if path.exists():
-            return path
+    for place in (aside(name), current(name)):
+        if storage.size(place) is not None:
+            return place
     raise FileNotFoundError(name)
 
 

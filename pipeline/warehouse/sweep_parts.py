@@ -31,8 +31,9 @@ from pipeline.kept_sweeps.places import (
     keep_card,
     part_name,
     read_card,
-    there,
+    taken_from,
 )
+from pipeline.kept_sweeps.storage import storage_of
 from pipeline.statements import run, store
 
 #: A file takes no further sweeps once it holds so many samples: about 8 MB.
@@ -119,12 +120,11 @@ def _whole_cards(home: Home, wanted: set[str], say: Callable[[str], None]) -> di
 
 
 def _write(home: Home, part: _Part, sources: _Sources) -> None:
-    final = aside(home, part.name)
-    draft = final.with_suffix(".draft")
+    draft = home.root / Path(aside(part.name)).with_suffix(".draft")
     write_part(draft, (sources.sweep(row) for row in part.sweeps.itertuples()))
-    digest = digest_of(draft)
-    draft.replace(final)
-    keep_card(home, Card(part.name, digest, part.hashes))
+    card = Card(part.name, digest_of(draft), draft.stat().st_size, part.hashes)
+    storage_of(home).put(draft, aside(part.name))
+    keep_card(home, card)
 
 
 class _Sources:
@@ -140,26 +140,30 @@ class _Sources:
         self._connection, self._home = connection, home
         self._files = {(file.hand_in, file.file_no): file for file in files}
         self._kept = {sweep: card.name for card in kept.values() for sweep in card.sweeps.items()}
-        self._open: dict[Path, Sweeps] = {}
+        self._open: dict[str, Sweeps] = {}
 
     def sweep(self, row: Any) -> pa.Table:
         """One sweep of ``sweeps_wanted``, as it is kept."""
         session_id = row.session_id
         name = self._kept.get((session_id, row.samples_hash))
         if name is not None:
-            return self._opened(there(self._home, name)).sweep(session_id)
+            return self._opened(name).sweep(session_id)
         file = self._files[row.hand_in, row.file_no]
         path = samples_path(self._home.sweeps, file.stem)
         if not path.exists():
             self._read_again(file)
-        found = plain(self._opened(path).sweep(session_id))
+        found = plain(self._opened(str(path)).sweep(session_id))
         if found.num_rows != row.sample_count:
             raise self._gone(file)
         return found
 
-    def _opened(self, path: Path) -> Sweeps:
-        found = self._open.pop(path, None) or Sweeps(path)
-        self._open[path] = found  # the last in order is the one used last
+    def _opened(self, name: str) -> Sweeps:
+        """A file kept before by its name, or one just read by its whole path."""
+        found = self._open.pop(name, None)
+        if found is None:
+            read = Path(name).is_absolute()
+            found = Sweeps(name) if read else taken_from(storage_of(self._home), name)
+        self._open[name] = found  # the last in order is the one used last
         while len(self._open) > _OPEN_AT_ONCE:
             self._open.pop(next(iter(self._open))).close()
         return found

@@ -6,14 +6,14 @@ through is made up for by the next.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
 import duckdb
 
 from pipeline.home import Home
-from pipeline.kept_sweeps.places import aside, card_path, current
+from pipeline.kept_sweeps.places import ASIDE, BY_SHOP, aside, card_path, current
+from pipeline.kept_sweeps.storage import storage_of
 from pipeline.statements import connect, run
 from pipeline.warehouse.publish import Manifest, published
 
@@ -30,30 +30,24 @@ def settle_files(home: Home) -> None:
     if named is None or not named:
         return
     newest = named[max(named)]
+    storage = storage_of(home)
+    written = set(storage.files(ASIDE))
     for name in sorted(newest):
-        if aside(home, name).exists():
-            _move(aside(home, name), current(home, name))
+        if aside(name) in written:
+            storage.move(aside(name), current(name))
     of_others = set().union(*named.values()) - newest
-    for name, path in list(files_by_shop(home)):
-        if name in newest:
-            continue
+    for place in storage.files(BY_SHOP):
+        name = place.removeprefix(f"{BY_SHOP}/")
         if name in of_others:
-            _move(path, aside(home, name))
-        else:
-            _remove(path)
-    held = {Path(name).name for name in of_others}
-    for path in home.sweeps_aside.glob("*.parquet"):
-        if path.name not in held:
-            _remove(path)
+            storage.move(place, aside(name))
+        elif name not in newest:
+            storage.remove(place)
+    held = {aside(name) for name in of_others}
+    for place in storage.files(ASIDE):
+        if place not in held:
+            storage.remove(place)
     _remove_cards(home, newest | of_others)
-    for path in home.sweeps.glob("*.parquet"):
-        _remove(path)
-
-
-def files_by_shop(home: Home) -> Iterator[tuple[str, Path]]:
-    """Name and path of each file that lies by shop and month."""
-    for path in sorted(home.sweeps_by_shop.glob("shop_id=*/month=*/*.parquet")):
-        yield path.relative_to(home.sweeps_by_shop).as_posix(), path
+    _remove_all(home.sweeps)
 
 
 def names_by_version(home: Home) -> Named | None:
@@ -81,25 +75,10 @@ def _remove_cards(home: Home, names: set[str]) -> None:
     kept = {card_path(home, name).name for name in names}
     for path in home.sweep_cards.glob("*.json"):
         if path.name not in kept:
-            _remove(path)
+            path.unlink(missing_ok=True)
 
 
-def _move(path: Path, to: Path) -> None:
-    with suppress(PermissionError):
-        to.parent.mkdir(parents=True, exist_ok=True)
-        path.replace(to)
-        _remove_empty(path.parent)
-
-
-def _remove(path: Path) -> None:
-    with suppress(PermissionError):
-        path.unlink(missing_ok=True)
-        _remove_empty(path.parent)
-
-
-def _remove_empty(folder: Path) -> None:
-    """Folders of a month or shop without a file, as the last one went."""
-    if folder.name.startswith("month="):
-        with suppress(OSError):
-            folder.rmdir()
-            folder.parent.rmdir()
+def _remove_all(folder: Path) -> None:
+    for path in folder.glob("*.parquet"):
+        with suppress(PermissionError):  # held open where the system minds: another time
+            path.unlink(missing_ok=True)

@@ -1,6 +1,7 @@
 """Samples at rest: by shop and month, written anew only where something changed."""
 
 from datetime import date
+from pathlib import Path
 
 import duckdb
 import pytest
@@ -14,7 +15,7 @@ from pipeline.statements import connect
 from pipeline.warehouse import build as build_module
 from pipeline.warehouse import sweep_parts
 from pipeline.warehouse.publish import newest
-from pipeline.warehouse.sweeps_at_rest import files_by_shop, settle_files
+from pipeline.warehouse.sweeps_at_rest import settle_files
 from tests.bench.kill_bench import NUMBERS_ONLY
 from tests.pipeline.damage_done import flip_a_byte, one, published_again
 from tests.pipeline.shop_files import SHOP, hand_in, sweep_csv
@@ -42,13 +43,18 @@ def _placed(home: Home) -> dict[str, str]:
     return dict(found)
 
 
+def _files(home: Home) -> dict[str, Path]:
+    found = sorted(home.sweeps_by_shop.rglob("*.parquet"))
+    return {path.relative_to(home.sweeps_by_shop).as_posix(): path for path in found}
+
+
 def _months(home: Home) -> list[str]:
-    return [name.rpartition("/")[0] for name, _ in files_by_shop(home)]
+    return [name.rpartition("/")[0] for name in _files(home)]
 
 
 def _identities(home: Home) -> dict[str, tuple[int, int]]:
     return {
-        name: (path.stat().st_ino, path.stat().st_mtime_ns) for name, path in files_by_shop(home)
+        name: (path.stat().st_ino, path.stat().st_mtime_ns) for name, path in _files(home).items()
     }
 
 
@@ -97,7 +103,7 @@ def test_a_day_s_sweeps_write_their_own_month_alone(home, tmp_path):
     assert len(before.items() & after.items()) == 1
     assert _counts(home) == {"T1": 1600, "T2": 1600, "T4": 800}
     (old,) = before.keys() - after.keys()
-    assert aside(home, old).exists()  # the version before still holds it
+    assert (home.root / aside(old)).exists()  # the version before still holds it
     rebuild(home)
     assert _identities(home) == after
 
@@ -108,7 +114,7 @@ def test_a_version_s_files_go_with_the_last_version_that_holds_them(home, tmp_pa
     corrected = SHOP["test_sessions"].replace("2024-01-10", "2024-02-10").splitlines()
     hand_in(home, tmp_path / "b", {"test_sessions": "\n".join([corrected[0], corrected[2]]) + "\n"})
     assert _placed(home)["T2"].startswith("shop_id=s1/month=2024-02/")
-    assert not current(home, old).exists()
+    assert not (home.root / current(old)).exists()
     assert len(samples_of(home, [(old, "T2")])) == 1600
     for _ in range(3):
         published_again(home)
@@ -184,7 +190,7 @@ def test_samples_that_are_gone_with_what_they_came_in_set_their_file_aside_by_na
     flip_a_byte(came)
     rebuild(home)
     assert _counts(home) == {"T1": 1600, "T2": 1600}  # read before, and whole
-    flip_a_byte(current(home, _placed(home)["T1"]))
+    flip_a_byte(home.root / current(_placed(home)["T1"]))
     said = []
     rebuild(home, say=said.append)
     assert any("Samples of sweeps.csv (hand-in 1) are gone" in text for text in said)
@@ -205,7 +211,7 @@ def test_files_a_killed_build_left_are_used_by_the_next_or_taken_away(home, tmp_
     assert len(half) == 2
     written = {path.name: path.stat().st_mtime_ns for path in half}
     rebuild(home)
-    assert {path.name: path.stat().st_mtime_ns for _, path in files_by_shop(home)} == written
+    assert {path.name: path.stat().st_mtime_ns for _, path in _files(home).items()} == written
     assert list(home.sweeps.iterdir()) == list(home.sweeps_aside.iterdir()) == []
 
 
@@ -217,7 +223,7 @@ def test_a_build_killed_right_after_publishing_is_readable_and_made_up_for(
         hand_in(home, tmp_path / "a", SWEPT)
     places = [(name, session_id) for session_id, name in _placed(home).items()]
     assert len(samples_of(home, places)) == 3200
-    assert not list(files_by_shop(home))
+    assert not _files(home)
     settle_files(home)
     assert len(samples_of(home, places)) == 3200
     assert check_home(home) == []
