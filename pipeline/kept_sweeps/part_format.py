@@ -81,7 +81,9 @@ class Sweeps:
     """
 
     def __init__(self, source: Any) -> None:
-        self._file = parquet.ParquetFile(source)
+        # from afar the columns of a row group are asked for together
+        from_afar = not isinstance(source, (str, Path))
+        self._file = parquet.ParquetFile(source, pre_buffer=from_afar)
         self._bounds = [self._bounds_of(group) for group in range(self._file.num_row_groups)]
         self._last: tuple[int, pa.Table] | None = None
 
