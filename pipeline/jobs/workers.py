@@ -227,6 +227,7 @@ def _behind(address: str) -> Iterator[dict[str, Any]]:
             "Sharing work out behind Dask needs libraries that are not installed; install them "
             "once: python3 -m pipeline install-cluster"
         )
+    from distributed.comm import CommClosedError
     from distributed.scheduler import KilledWorker
 
     from pipeline.jobs.cluster import connected, given_up_without_workers
@@ -241,7 +242,10 @@ def _behind(address: str) -> Iterator[dict[str, Any]]:
                 "A part of the work ended each worker that was given it (short of memory, or "
                 f"killed), the last {error.last_worker.address}. {_RESUMED}"
             ) from error
-        except CancelledError as error:
+        except (
+            CancelledError,
+            CommClosedError,
+        ) as error:  # as it was waited for, or asked just then
             raise WorkersError(
                 f"The Dask scheduler at {address}, or every worker behind it, was lost. {_RESUMED}"
             ) from error

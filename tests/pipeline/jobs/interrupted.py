@@ -10,9 +10,11 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from unittest.mock import patch
 
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
+from pipeline.jobs import measure
 from pipeline.jobs.how_far import how_far
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.keeping.check_home import check_home
@@ -28,7 +30,6 @@ _TESTS = "".join(
     f"{name},S2,s1,2024-04-{day:02}T09:00:00+00:00,{12_000 + day},routine,5.00,volt,pass\n"
     for day, name in enumerate(_NAMES, 1)
 )
-#: Each sweep in a file, so that each is measured by itself.
 FILES = SHOP | {"test_sessions": SHOP["test_sessions"] + _TESTS}
 FILES |= {f"sweeps-{name}": sweep_csv(name) for name in _NAMES}
 
@@ -84,7 +85,8 @@ def goes_on_where_it_was(home: Home, built_by_one: Home) -> None:
     kept = len(batches(home))
     assert kept < SWEEPS
     said: list[str] = []
-    rebuild(home, say=said.append)
+    with patch.object(measure, "BATCH_SAMPLES", 1):
+        rebuild(home, say=said.append)
     assert len(batches(home)) == SWEEPS
     assert check_home(home) == []
     assert same_tables(home, built_by_one)

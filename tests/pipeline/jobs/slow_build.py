@@ -8,4 +8,5 @@ from tests.pipeline.jobs.slow_measuring import measured_slowly
 
 if __name__ == "__main__":
     measure._measured = measured_slowly
+    measure.BATCH_SAMPLES = 1  # each sweep by itself
     raise SystemExit(main(sys.argv[1:]))

@@ -50,7 +50,7 @@ def test_the_next_build_makes_all_that_came_to_harm_anew_and_says_so(faulty_copy
     flip_a_byte(one(faulty_copy.rows, "*0002.rows.*"))
     cut_short(one(faulty_copy.rows, "*0003.issues.*"))
     one(faulty_copy.rows, "*0004.rows.*").unlink()
-    flip_a_byte(one(faulty_copy.sweeps, "*.parquet"))
+    flip_a_byte(one(faulty_copy.sweeps_by_shop, "*/*/*.parquet"))
     flip_a_byte(one(faulty_copy.measured, "*.passes.parquet"))
     flip_a_byte(one(faulty_copy.kept_models, "hazard.skops"))
     cut_short(one(faulty_copy.given_out, "*.parquet"))
@@ -62,6 +62,7 @@ def test_the_next_build_makes_all_that_came_to_harm_anew_and_says_so(faulty_copy
     rebuild(faulty_copy, say=said.append)
     told = "\n".join(said)
     assert "parts.csv (hand-in 1) is not as it was written" in told
+    assert "A file of samples" in told
     assert "What was measured of some sweeps is not as it was written" in told
     assert "hazard.skops is not the file" in told
     assert check_home(faulty_copy) == []
