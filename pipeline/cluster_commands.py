@@ -10,9 +10,11 @@ from importlib.util import find_spec
 
 from pipeline.environment import CHECKOUT
 from pipeline.home import HomeError
+from pipeline.jobs.workers import count_of
 
 #: Only this machine reaches it, unless another address is asked for.
 LISTEN = "127.0.0.1:8786"
+MOST_PORT = 65_535
 
 
 def add_cluster_commands(commands: argparse._SubParsersAction) -> None:
@@ -28,13 +30,27 @@ def add_cluster_commands(commands: argparse._SubParsersAction) -> None:
         "not yours alone set up TLS in Dask's own configuration.",
     )
     scheduler.add_argument(
-        "--listen", default=LISTEN, metavar="HOST:PORT", help=f"by default {LISTEN}"
+        "--listen",
+        type=_host_and_port,
+        default=LISTEN,
+        metavar="HOST:PORT",
+        help=f"by default {LISTEN}",
     )
     scheduler.set_defaults(run=_scheduler)
     worker = commands.add_parser("cluster-worker", help="run Dask workers until they are ended")
     worker.add_argument("address", metavar="ADDRESS", help="of the scheduler: HOST:PORT")
-    worker.add_argument("--count", type=int, default=1, metavar="N", help="how many, by default 1")
+    worker.add_argument(
+        "--count", type=count_of, default=1, metavar="N", help="how many, by default 1"
+    )
     worker.set_defaults(run=_worker)
+
+
+def _host_and_port(text: str) -> str:
+    """A place to listen at; without a host Dask would listen on every network there is."""
+    host, _, port = text.rpartition(":")
+    if not host or not port.isdecimal() or int(port) > MOST_PORT:
+        raise argparse.ArgumentTypeError(f"{text} is no HOST:PORT; expected one like {LISTEN}")
+    return text
 
 
 def _scheduler(chosen: argparse.Namespace) -> None:

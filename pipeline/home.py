@@ -10,6 +10,7 @@
     sweeps_aside/       the same of a version in work and of those before the newest (derived)
     sweep_cards/        what each of these files holds and hashes to (derived)
     sweeps/             samples by handed-in file, from reading them until a build ends (derived)
+    sweeps_at.json      where samples are stored, if not in the home; no credential in it
     measured/           sweep measures, kept so that a sweep is measured once (derived)
     kept_models/        fitted models, used again while nothing changed (derived)
     published/          finished warehouses, one file a version, and a manifest for each

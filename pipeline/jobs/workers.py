@@ -62,7 +62,7 @@ def add_worker_flags(parser: argparse.ArgumentParser) -> None:
     either = parser.add_mutually_exclusive_group()
     either.add_argument(
         "--workers",
-        type=_count,
+        type=count_of,
         default=1,
         metavar="N",
         help="share long work among N processes of this machine",
@@ -79,7 +79,8 @@ def chosen_workers(chosen: argparse.Namespace) -> Workers:
     return Workers(chosen.workers, chosen.cluster)
 
 
-def _count(text: str) -> int:
+def count_of(text: str) -> int:
+    """A number of processes from a command's words."""
     count = int(text) if text.isdecimal() else 0
     if count < 1:
         raise argparse.ArgumentTypeError(f"{text} is no number of processes; expected 1 or more")
