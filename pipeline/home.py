@@ -348,5 +348,5 @@ def _holder(card: Path) -> str:
     try:
         held = json.loads(card.read_text(encoding="utf-8"))
         return "{who} on {host}, process {process}, since {since}".format(**held)
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, TypeError):
         return "it has not written its name yet"

@@ -134,7 +134,7 @@ def as_done(
                 raise WorkersError(
                     f"{len(missing):,} of {len(tasks):,} parts of the work were not done: a worker "
                     f"process was ended from outside {1 + FRESH_STARTS} times (short of memory, or "
-                    "killed). With fewer workers there is more memory for each. {_RESUMED}"
+                    f"killed). With fewer workers there is more memory for each. {_RESUMED}"
                 ) from error
 
 

@@ -51,6 +51,9 @@ def test_a_second_builder_is_told_who_is_at_work(home):
         said = try_from_outside()
     assert "Another builder is at work" in said
     assert "process" in said
+    with home.one_builder():
+        (home.root / "builder.json").write_text("7")
+        assert "it has not written its name yet" in try_from_outside()
     assert try_from_outside() == "in\n"
 
 

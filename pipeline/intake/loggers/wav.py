@@ -208,7 +208,8 @@ def _share(sound: _Sound, channel: int) -> np.ndarray:
     """One channel's samples as shares of full scale, shape (n,)."""
     raw = np.ascontiguousarray(sound.frames[:, channel, :])
     if sound.coding == _FLOAT:
-        return raw.view(f"<f{sound.bits // 8}")[:, 0].astype(float)
+        with np.errstate(invalid="ignore"):  # a signalling NaN, which is told as no number below
+            return raw.view(f"<f{sound.bits // 8}")[:, 0].astype(float)
     if sound.bits == 8:
         return (raw[:, 0].astype(float) - 128.0) / 128.0
     if sound.bits == 24:  # laid into the upper three bytes of four, so that the sign stands right

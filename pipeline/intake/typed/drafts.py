@@ -58,9 +58,9 @@ def draft(home: Home, asker: Asker, name: str) -> Draft | None:
         card = json.loads(_path(home, name, "json").read_text(encoding="utf-8"))
         if not _is_theirs(asker, card.get("by", whoever_is_here().name)):
             return None
-        changed_at = datetime.fromisoformat(card["changed_at"])
+        changed_at = datetime.fromisoformat(card["changed_at"]).astimezone(UTC)
         return Draft(name, str(card["of"]), dict(card["values"]), changed_at)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
 

@@ -41,9 +41,10 @@ def test_a_name_from_outside_reaches_no_other_file(home, name):
         keep_draft(home, HERE, name, "B1", {})
 
 
-def test_a_damaged_draft_is_passed_over(home):
+@pytest.mark.parametrize("left", ["{", "7", '[{"of": "B1"}]'])
+def test_a_damaged_draft_is_passed_over(home, left):
     name = new_draft_name()
     keep_draft(home, HERE, name, "B1", {})
-    (home.drafts / f"{name}.json").write_text("{")
+    (home.drafts / f"{name}.json").write_text(left)
     assert draft(home, HERE, name) is None
     assert drafts(home, HERE) == []
