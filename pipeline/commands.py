@@ -21,6 +21,7 @@ from pipeline.jobs.keeping.backup import back_up
 from pipeline.jobs.keeping.check_home import check_home
 from pipeline.jobs.keeping.restore import restore
 from pipeline.jobs.made_anew import MadeAnew, rebuild_from_nothing
+from pipeline.jobs.progress import LongWork
 from pipeline.jobs.store_sweeps import store_sweeps
 from pipeline.jobs.workers import add_worker_flags, chosen_workers, stop_workers
 from pipeline.log_commands import add_log_commands
@@ -34,6 +35,13 @@ _CANCELLED = (
     "Cancelled, and nothing is left half done: what was handed in before is kept, what was "
     "published stays, and what was finished (sweeps measured, say) is not done again by the next "
     "build."
+)
+#: What is said instead by commands that build nothing, or not only.
+_BACKUP_CANCELLED = "Cancelled: no half of a backup is left, and no record was changed."
+_CHECK_CANCELLED = "Cancelled: the check changed no record, and what it had found is not told."
+_RESTORE_CANCELLED = (
+    "Cancelled: no half of a data home is left. If it was said above to be there, it is whole, and "
+    "the next start or `python3 -m pipeline rebuild` builds its records."
 )
 #: By how much a build in the background stands back, as ``nice`` counts it.
 LOW_PRIORITY = 10
@@ -60,7 +68,7 @@ def main(arguments: list[str] | None = None) -> int:
             chosen.run(chosen)
     except CancelledError as cancelled:
         stop_workers()
-        print(_CANCELLED, file=sys.stderr)
+        print(getattr(chosen, "cancelled", _CANCELLED), file=sys.stderr)
         return cancelled.exit_code
     except HomeError as error:
         print(error, file=sys.stderr)
@@ -98,19 +106,19 @@ def _parser() -> argparse.ArgumentParser:
     again.set_defaults(run=_rebuild)
     look = commands.add_parser("check", help="hold all that is kept against what was handed in")
     look.add_argument("--repair", action="store_true", help="then mend what can be made again")
-    look.set_defaults(run=_check)
+    look.set_defaults(run=_check, cancelled=_CHECK_CANCELLED)
     demo = commands.add_parser("demo", help="build the demo shops in a home of their own")
     demo.set_defaults(run=_demo)
     copy = commands.add_parser("backup", help="copy what cannot be made again, while in use")
     copy.add_argument("target", type=Path, metavar="FILE_OR_FOLDER")
-    copy.set_defaults(run=_backup)
+    copy.set_defaults(run=_backup, cancelled=_BACKUP_CANCELLED)
     put_back = commands.add_parser("restore", help="restore a backup into a home of its own")
     put_back.add_argument("backup", type=Path, metavar="BACKUP")
     put_back.add_argument("--home", metavar="DIR", required=True, help="an empty or new folder")
     put_back.add_argument(
         "--no-build", action="store_true", help="leave the records to the next build"
     )
-    put_back.set_defaults(run=_restore)
+    put_back.set_defaults(run=_restore, cancelled=_RESTORE_CANCELLED)
     for command in (take_in, again, demo):
         add_worker_flags(command)
     elsewhere = commands.add_parser("store-sweeps", help="bring samples to another storage")
@@ -177,11 +185,13 @@ def _check(chosen: argparse.Namespace) -> None:
     home = own_home(chosen.home)
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: there is nothing to check.")
-    found = check_home(home, say=_say)
+    work = LongWork(say=_say, bars=True)
+    found = check_home(home, work=work)
     print("\n".join(str(finding) for finding in found) or "All is well.")
     if chosen.repair and any(finding.is_wrong for finding in found):
+        chosen.cancelled = _CANCELLED
         rebuild(home, progress=True, say=_say)
-        found = check_home(home, say=_say)
+        found = check_home(home, work=work)
         print("\n".join(str(finding) for finding in found) or "All is well now.")
     wrong = [finding for finding in found if finding.is_wrong]
     if wrong:
@@ -199,7 +209,8 @@ def _demo(chosen: argparse.Namespace) -> None:
 
 
 def _backup(chosen: argparse.Namespace) -> None:
-    made = back_up(own_home(chosen.home), chosen.target, say=_say)
+    work = LongWork(say=_say, bars=True)
+    made = back_up(own_home(chosen.home), chosen.target, work=work)
     for warning in made.warnings:
         print(warning)
     print(
@@ -226,7 +237,7 @@ def _store_sweeps(chosen: argparse.Namespace) -> None:
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: hand files in first.")
     url = "" if chosen.url == "here" else chosen.url
-    count = store_sweeps(home, url, say=_say)
+    count = store_sweeps(home, url, work=LongWork(say=_say, bars=True))
     where = f"at {url}" if url else "in the data home"
     print(f"Samples are stored {where}: {count:,} files moved.")
 

@@ -10,19 +10,33 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from pipeline.home import write_new
 
+_CHUNK = 1 << 20
 
-def digest_of(path: Path) -> str:
-    """SHA-256 of a file; empty where it cannot be read."""
+
+def digest_of(path: Path, told: Callable[[int], object] = lambda count: None) -> str:
+    """SHA-256 of a file; empty where it cannot be read. ``told`` takes the bytes read so far."""
+    digest = hashlib.sha256()
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        with path.open("rb", buffering=0) as file:
+            while chunk := file.read(_CHUNK):
+                digest.update(chunk)
+                told(len(chunk))
     except OSError:
         return ""
+    return digest.hexdigest()
+
+
+def size_of(path: Path) -> int:
+    """Bytes of a file, to tell how far one is in reading it; none where it cannot be read."""
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def seal(path: Path, files: Iterable[Path], source: str = "") -> None:

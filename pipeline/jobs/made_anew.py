@@ -13,6 +13,7 @@ from pipeline.home import Home, HomeError
 from pipeline.intake.receive import handed_files
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.jobs.keeping.check_handed_in import handed_in_findings
+from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import ONE, Workers
 from pipeline.warehouse.build import build
 from pipeline.warehouse.leftovers import set_by
@@ -49,7 +50,8 @@ def rebuild_from_nothing(
         or another builder is at work. Nothing is changed then.
     """
     with home.one_builder():
-        amiss = handed_in_findings(home)
+        work = LongWork(say=say, bars=progress, card=home.building_now)
+        amiss = handed_in_findings(home, work)
         if any(finding.needs_copy for finding in amiss):
             told = "\n".join(f"- {finding}" for finding in amiss if finding.needs_copy)
             raise HomeError(f"Nothing was changed, since not all can be made anew:\n{told}")

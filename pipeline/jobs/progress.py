@@ -26,6 +26,8 @@ Result = TypeVar("Result")
 #: Seconds between two lines where no bar can be drawn, and between two looks at the card.
 LINE_EVERY_S = 10.0
 CARD_EVERY_S = 1.0
+#: The unit of what is counted by size; bars show it in thousands, millions and so on.
+BYTES = "B"
 
 
 @dataclass
@@ -60,11 +62,13 @@ class LongWork:
                 nonlocal done
                 done += more
                 shown(more)
-                if time.monotonic() - self._written_at >= CARD_EVERY_S:
-                    left_s = (time.monotonic() - begun) / done * (total - done)
+                if done and time.monotonic() - self._written_at >= CARD_EVERY_S:
+                    left_s = (time.monotonic() - begun) / done * max(total - done, 0)
                     self._note(HowFar(stage, done, total, unit, left_s))
 
             yield step
+            if done < total:  # what was counted and then not there to be done
+                step(total - done)
 
     def each(self, stage: str, unit: str, items: Sequence[Item]) -> Iterator[Item]:
         """Go through items as the parts of a stage, in this process."""
@@ -72,6 +76,16 @@ class LongWork:
             for item in items:
                 yield item
                 step(1)
+
+    def each_by_size(
+        self, stage: str, items: Sequence[Item], size: Callable[[Item], int]
+    ) -> Iterator[Item]:
+        """The same, where some take far longer than others: how far it is goes by their bytes."""
+        with self.counted(stage, BYTES, sum(map(size, items))) as step:
+            for item in items:
+                of_item = size(item)  # before, since a file may be gone afterwards
+                yield item
+                step(of_item)
 
     def shared(
         self, stage: str, unit: str, work: Callable[[Any], Result], tasks: Sequence[Any]
@@ -98,7 +112,8 @@ def _bar(stage: str, unit: str, total: int, *, shown: bool) -> Iterator[Callable
         yield lines.step
         return
     # parts come in bursts from several workers: the mean rate tells the time left better
-    with tqdm(total=total, unit=unit, desc=stage, disable=not shown, smoothing=0) as bar:
+    how = {"total": total, "unit": unit, "unit_scale": unit == BYTES}
+    with tqdm(desc=stage, disable=not shown, smoothing=0, **how) as bar:
         yield bar.update
 
 
@@ -107,6 +122,7 @@ class _Lines:
 
     def __init__(self, stage: str, unit: str, total: int) -> None:
         self._how = {"total": total, "unit": unit, "prefix": stage, "ncols": 0}
+        self._how |= {"unit_scale": unit == BYTES}
         self._total, self._done = total, 0
         self._begun = self._last = time.monotonic()
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import shutil
 import uuid
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from pipeline.home import Home
+from pipeline.jobs.progress import LongWork
 from pipeline.kept_sweeps.places import ASIDE, BY_SHOP
 from pipeline.kept_sweeps.storage import (
     OnDisk,
@@ -22,7 +22,7 @@ from pipeline.kept_sweeps.storage import (
 )
 
 
-def store_sweeps(home: Home, url: str, *, say: Callable[[str], None] = lambda text: None) -> int:
+def store_sweeps(home: Home, url: str, *, work: LongWork | None = None) -> int:
     """Copy all files of samples to the storage at ``url``, or home where it is empty; then switch.
 
     Readers go on meanwhile. Begun again after a kill it goes on: files are copied over, and the
@@ -47,8 +47,7 @@ def store_sweeps(home: Home, url: str, *, say: Callable[[str], None] = lambda te
         new: Storage = Shared(url) if url else OnDisk(home.root)
         _refuse_taken(new, old)
         places = [*old.files(BY_SHOP), *old.files(ASIDE)]
-        say(f"Copying {len(places):,} files of samples")
-        for place in places:
+        for place in (work or LongWork()).each("Copying files of samples", "file", places):
             _copy(home, old, new, place)
         store_at(home, url)
         for place in places:

@@ -24,6 +24,7 @@ from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, sync_folder
 from pipeline.intake.deeds import BACKED_UP, kept_still, note, record_files
 from pipeline.intake.hand_in_cards import card_of, hand_in_folders, last_hand_in
+from pipeline.intake.seals import size_of
 from pipeline.jobs.keeping.backup_format import (
     FIRST,
     FORMAT,
@@ -35,6 +36,7 @@ from pipeline.jobs.keeping.backup_format import (
     is_kept_folder,
     read_backup,
 )
+from pipeline.jobs.progress import BYTES, LongWork
 from pipeline.warehouse.advised import keep_advised
 from pipeline.warehouse.given_out import keep_events
 from pipeline.warehouse.publish import newest
@@ -59,6 +61,7 @@ class _Picture:
     small: dict[str, bytes] = field(default_factory=dict)
     sizes: dict[str, int] = field(default_factory=dict)
     last_hand_in: int = 0
+    total_bytes: int = 0
 
 
 def back_up(
@@ -66,7 +69,7 @@ def back_up(
     target: Path,
     *,
     asker: Asker | None = None,
-    say: Callable[[str], None] = lambda text: None,
+    work: LongWork | None = None,
     now: datetime | None = None,
 ) -> Made:
     """Write a backup of a home and read it back.
@@ -80,8 +83,8 @@ def back_up(
         made of the home's and the moment. Not inside the home itself.
     asker : Asker, optional
         Who backs it up, for the record of deeds; whoever is at this machine.
-    say : callable
-        Takes a word on what is being done.
+    work : LongWork, optional
+        Who is told of what is being done, and how far it is.
     now : datetime, optional
         The present moment.
 
@@ -95,18 +98,20 @@ def back_up(
     """
     if home.kind is None:
         raise HomeError(f"{home.root} holds no records yet: there is nothing to back up.")
-    moment = now or datetime.now(UTC)
+    moment, work = now or datetime.now(UTC), work or LongWork()
     path = _target(home, target, moment)
-    say("Copying what cannot be made again")
+    work.stage("Noting what there is")
     _keep_what_versions_hold(home)
     with kept_still(home):
         picture = _picture(home)
     head = _head(home, picture, moment)
     draft = path.with_name(f".{path.name}.{uuid.uuid4().hex}")
     try:
-        warnings = _write(home, draft, picture, head)
-        say("Reading the backup back")
-        read = read_backup(draft)
+        total = picture.total_bytes
+        with work.counted("Copying what cannot be made again", BYTES, total) as step:
+            warnings = _write(home, draft, picture, head, step)
+        with work.counted("Reading the backup back", BYTES, total) as step:
+            read = read_backup(draft, step)
         draft.rename(path)
         sync_folder(path.parent)
     except OSError as error:
@@ -162,6 +167,9 @@ def _picture(home: Home) -> _Picture:
         picture.sizes[f"deeds/{path.name}"] = path.stat().st_size
     for path in _whole_files(home, picture.last_hand_in):
         picture.sizes[path.relative_to(home.root).as_posix()] = -1
+    picture.total_bytes = sum(map(len, picture.small.values())) + sum(
+        size if size >= 0 else size_of(home.root / name) for name, size in picture.sizes.items()
+    )
     return picture
 
 
@@ -217,7 +225,9 @@ def _records(home: Home) -> dict | None:
     return known | {"tables": {name: list(of) for name, of in tables.items()}}
 
 
-def _write(home: Home, draft: Path, picture: _Picture, head: dict) -> list[str]:
+def _write(
+    home: Home, draft: Path, picture: _Picture, head: dict, told: Callable[[int], object]
+) -> list[str]:
     hashes: dict[str, str] = {}
     number = os.open(draft, _NEW, 0o600)
     with os.fdopen(number, "wb") as out:
@@ -225,10 +235,11 @@ def _write(home: Home, draft: Path, picture: _Picture, head: dict) -> list[str]:
             fileobj=out, mode="w", format=tarfile.PAX_FORMAT, copybufsize=_COPY_BYTES
         ) as tar:
             first = (json.dumps(head, indent=1) + "\n").encode()
-            for name, content in {FIRST: first, **picture.small}.items():
-                hashes[name] = _add(tar, name, io.BytesIO(content), len(content))
+            hashes[FIRST] = _add(tar, FIRST, io.BytesIO(first), len(first))
+            for name, content in picture.small.items():
+                hashes[name] = _add(tar, name, io.BytesIO(content), len(content), told)
             for name, size in picture.sizes.items():
-                digest = _add_file(tar, home.root / name, name, size)
+                digest = _add_file(tar, home.root / name, name, size, told)
                 if digest is not None:
                     hashes[name] = digest
             listed = "".join(hash_line(name, digest) for name, digest in hashes.items()).encode()
@@ -238,7 +249,9 @@ def _write(home: Home, draft: Path, picture: _Picture, head: dict) -> list[str]:
     return _not_as_they_came(home, hashes)
 
 
-def _add_file(tar: tarfile.TarFile, path: Path, name: str, size: int) -> str | None:
+def _add_file(
+    tar: tarfile.TarFile, path: Path, name: str, size: int, told: Callable[[int], object]
+) -> str | None:
     """Copy one file; None for one dropped meanwhile: a draft, or visits that newer ones follow."""
     try:
         file = path.open("rb")
@@ -247,13 +260,19 @@ def _add_file(tar: tarfile.TarFile, path: Path, name: str, size: int) -> str | N
             return None
         raise
     with file:
-        return _add(tar, name, file, os.fstat(file.fileno()).st_size if size < 0 else size)
+        return _add(tar, name, file, os.fstat(file.fileno()).st_size if size < 0 else size, told)
 
 
-def _add(tar: tarfile.TarFile, name: str, file: IO[bytes], size: int) -> str:
+def _add(
+    tar: tarfile.TarFile,
+    name: str,
+    file: IO[bytes],
+    size: int,
+    told: Callable[[int], object] = lambda count: None,
+) -> str:
     member = tarfile.TarInfo(name)
     member.size, member.mode = size, 0o600
-    hashing = Hashing(file)
+    hashing = Hashing(file, told)
     tar.addfile(member, cast("IO[bytes]", hashing))  # only read() is asked for
     return hashing.sha256
 

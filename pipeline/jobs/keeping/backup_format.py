@@ -67,8 +67,10 @@ def hash_line(name: str, digest: str) -> str:
     return f"{digest}  {name}\n"
 
 
-def read_backup(path: Path) -> Backup:
+def read_backup(path: Path, told: Callable[[int], object] = lambda count: None) -> Backup:
     """Read a backup from end to end and hold every file in it against its hash.
+
+    ``told`` takes the bytes of files read, as they are read.
 
     Raises
     ------
@@ -89,8 +91,10 @@ def read_backup(path: Path) -> Backup:
         elif name == LAST:
             listed = _listed(path, content)
         else:
-            found[name], length = _hashed(content)
-            size += length
+            hashing = Hashing(content, told)
+            while chunk := hashing.read(_CHUNK):
+                size += len(chunk)
+            found[name] = hashing.sha256
     if head is None or listed is None:
         raise BackupError(f"{path} ends too early: it is cut short. Nothing was restored from it.")
     _compare(path, found, listed)
@@ -190,14 +194,6 @@ def _listed(path: Path, content: IO[bytes]) -> dict[str, str]:
     return listed
 
 
-def _hashed(content: IO[bytes]) -> tuple[str, int]:
-    digest, length = hashlib.sha256(), 0
-    while chunk := content.read(_CHUNK):
-        digest.update(chunk)
-        length += len(chunk)
-    return digest.hexdigest(), length
-
-
 def _compare(path: Path, found: dict[str, str], listed: dict[str, str]) -> None:
     missing = sorted(listed.keys() - found.keys())
     if missing:
@@ -213,17 +209,18 @@ def _damaged(path: Path, what: str) -> BackupError:
     return BackupError(f"{path} is damaged: {what}. Nothing was restored from it.")
 
 
-def copied(content: IO[bytes], target: Path) -> str:
+def copied(
+    content: IO[bytes], target: Path, told: Callable[[int], object] = lambda count: None
+) -> str:
     """Write a file of a backup to the disk for good; its SHA-256."""
     target.parent.mkdir(parents=True, exist_ok=True)
-    digest = hashlib.sha256()
+    hashing = Hashing(content, told)
     with target.open("xb") as file:
-        while chunk := content.read(_CHUNK):
-            digest.update(chunk)
+        while chunk := hashing.read(_CHUNK):
             file.write(chunk)
         file.flush()
         os.fsync(file.fileno())
-    return digest.hexdigest()
+    return hashing.sha256
 
 
 class Hashing:

@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from pipeline.home import Home
 from pipeline.intake.read_rows import seal_path
 from pipeline.intake.receive import HandedFile, handed_files
-from pipeline.intake.seals import broken, digest_of
+from pipeline.intake.seals import broken, digest_of, size_of
 from pipeline.intake.settle import read_amiss
 from pipeline.jobs.keeping.check_sweeps import sweep_findings
 from pipeline.jobs.keeping.findings import COPY, NEXT_BUILD, REMARK, Finding
 from pipeline.jobs.measure import batches, seal_of_batch
+from pipeline.jobs.progress import LongWork
 from pipeline.warehouse.advised import damaged_advice
 from pipeline.warehouse.given_out import damaged_events
 from pipeline.warehouse.kept_fit import damaged_frames
@@ -20,16 +21,16 @@ from pipeline.warehouse.leftovers import leftovers
 from pipeline.warehouse.publish import newest, published
 
 
-def derived_findings(home: Home) -> list[Finding]:
+def derived_findings(home: Home, work: LongWork) -> list[Finding]:
     """What is wrong with rows, samples, measures and models kept, and what was left half."""
     files = handed_files(home)
     found = newest(home)
     held = [file for file in files if found and file.hand_in <= found.hand_in]
     return [
-        *_rows_and_samples(home, held),
+        *_rows_and_samples(home, held, work),
         *_strays(home, files),
-        *sweep_findings(home),
-        *_measured(home),
+        *sweep_findings(home, work),
+        *_measured(home, work),
         *_kept_models(home),
         *_left_over(home),
     ]
@@ -50,8 +51,9 @@ def kept_findings(home: Home) -> list[Finding]:
     return found
 
 
-def _rows_and_samples(home: Home, files: list[HandedFile]) -> Iterator[Finding]:
-    for file in files:
+def _rows_and_samples(home: Home, files: list[HandedFile], work: LongWork) -> Iterator[Finding]:
+    stage = "Looking through what was read of it"
+    for file in work.each_by_size(stage, files, lambda file: size_of(file.path)):
         if file.sha256 and digest_of(file.path) != file.sha256:
             continue  # told of among the files handed in
         sealed = seal_path(home.rows, file)
@@ -73,8 +75,8 @@ def _strays(home: Home, files: list[HandedFile]) -> Iterator[Finding]:
             )
 
 
-def _measured(home: Home) -> Iterator[Finding]:
-    for stem in batches(home):
+def _measured(home: Home, work: LongWork) -> Iterator[Finding]:
+    for stem in work.each("Looking through what was measured", "batch", batches(home)):
         card = seal_of_batch(home, stem)
         amiss = broken(card)
         if amiss:

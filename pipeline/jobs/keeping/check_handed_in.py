@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
@@ -10,16 +10,19 @@ from pathlib import Path
 from pipeline.home import Home, HomeError
 from pipeline.intake.deeds_check import broken_links
 from pipeline.intake.hand_in_cards import CARD, card_of, hand_in_folders
-from pipeline.intake.seals import digest_of
+from pipeline.intake.seals import digest_of, size_of
 from pipeline.jobs.keeping.findings import COPY, REMARK, Finding
+from pipeline.jobs.progress import BYTES, LongWork
 
 _RECORD = "Hold the record of deeds against the copy you kept; no sensor is judged by it."
 
 
-def handed_in_findings(home: Home) -> list[Finding]:
+def handed_in_findings(home: Home, work: LongWork | None = None) -> list[Finding]:
     """What is wrong with hand-ins, in their order."""
     folders = sorted(hand_in_folders(home), key=lambda folder: int(folder.name))
-    found = [finding for folder in folders for finding in _of_hand_in(folder)]
+    size = sum(size_of(path) for folder in folders for path in folder.iterdir())
+    with (work or LongWork()).counted("Looking through what was handed in", BYTES, size) as step:
+        found = [finding for folder in folders for finding in _of_hand_in(folder, step)]
     return [*_gaps(folders), *found, *_clock_set_back(folders)]
 
 
@@ -40,7 +43,7 @@ def _gaps(folders: list[Path]) -> Iterator[Finding]:
             yield Finding(f"handed_in/{number:06d}", "the whole hand-in is gone", COPY)
 
 
-def _of_hand_in(folder: Path) -> Iterator[Finding]:
+def _of_hand_in(folder: Path, told: Callable[[int], object]) -> Iterator[Finding]:
     where = f"handed_in/{folder.name}"
     try:
         card = card_of(folder)
@@ -54,7 +57,7 @@ def _of_hand_in(folder: Path) -> Iterator[Finding]:
         named = f"{where}/{path.name}"
         if not path.exists():
             yield Finding(named, f"the file {file['name']} is gone", COPY)
-        elif digest_of(path) != file["sha256"]:
+        elif digest_of(path, told) != file["sha256"]:
             yield Finding(named, f"the file {file['name']} is no longer as it came", COPY)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import suppress
 
 from pipeline.home import Home, HomeError
@@ -10,24 +9,25 @@ from pipeline.jobs.keeping.check_derived import derived_findings, kept_findings
 from pipeline.jobs.keeping.check_handed_in import deed_findings, handed_in_findings
 from pipeline.jobs.keeping.check_published import published_findings
 from pipeline.jobs.keeping.findings import Finding
+from pipeline.jobs.progress import LongWork
 
 
-def check_home(home: Home, *, say: Callable[[str], None] = lambda text: None) -> list[Finding]:
+def check_home(home: Home, *, work: LongWork | None = None) -> list[Finding]:
     """Look through a home in use or not; nothing is changed, save that damaged versions are marked.
 
     Parameters
     ----------
     home : Home
         Started, and not of a newer layout.
-    say : callable
-        Takes a word on what is looked at.
+    work : LongWork, optional
+        Who is told of what is looked at, and how far it is.
 
     Returns
     -------
     What is not as it ought to be: what only a copy can mend first.
     """
-    say("Looking through what was handed in")
-    found = handed_in_findings(home)
+    work = work or LongWork()
+    found = handed_in_findings(home, work)
     known = {finding.where for finding in found}
     parents = {where.rpartition("/")[0] for where in known}
     found += [
@@ -35,11 +35,10 @@ def check_home(home: Home, *, say: Callable[[str], None] = lambda text: None) ->
         for deed in deed_findings(home)
         if deed.where not in known and deed.where.rpartition("/")[0] not in known | parents
     ]
-    say("Looking through what was made of it")
     with suppress(HomeError):  # a hand-in's damaged card, told of already
-        found += derived_findings(home)
-    say("Looking through what is published")
+        found += derived_findings(home, work)
     with suppress(HomeError):
-        found += published_findings(home)
+        found += published_findings(home, work)
+    work.stage("Looking through what was advised")
     found += kept_findings(home)
     return sorted(found, key=lambda finding: (not finding.needs_copy, not finding.is_wrong))

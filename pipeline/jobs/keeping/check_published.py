@@ -10,6 +10,7 @@ from pipeline.home import Home, HomeError
 from pipeline.intake.contract import TABLES
 from pipeline.intake.receive import handed_files
 from pipeline.jobs.keeping.findings import NEXT_BUILD, Finding
+from pipeline.jobs.progress import LongWork
 from pipeline.statements import connect, one_row, run
 from pipeline.warehouse.damage import damage, mark_damaged
 from pipeline.warehouse.mart_keys import KEYS
@@ -22,10 +23,10 @@ from pipeline.warehouse.publish import (
 )
 
 
-def published_findings(home: Home) -> list[Finding]:
+def published_findings(home: Home, work: LongWork) -> list[Finding]:
     """What is wrong with the versions there are; the newest that can be read is looked through."""
     found = []
-    for path in manifest_paths(home):
+    for path in work.each("Looking through what is published", "version", manifest_paths(home)):
         try:
             manifest = read_manifest(home, path)
         except DamagedVersionError as error:
@@ -36,6 +37,7 @@ def published_findings(home: Home) -> list[Finding]:
         if why:
             mark_damaged(home, manifest, why)
             found.append(_of_version(manifest.version, f"its warehouse is damaged: {why}"))
+    work.stage("Holding what is published against what was handed in")
     newest = next(published(home), None)
     return [*found, *(_in_newest(home, newest) if newest else _none(home))]
 

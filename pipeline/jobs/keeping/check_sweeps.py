@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from pipeline.home import Home
 from pipeline.jobs.keeping.findings import NEXT_BUILD, Finding
+from pipeline.jobs.progress import LongWork
 from pipeline.kept_sweeps.places import ASIDE, BY_SHOP, amiss, aside, card_path, read_card
 from pipeline.kept_sweeps.storage import storage_of
 from pipeline.warehouse.sweeps_at_rest import names_by_version
@@ -13,17 +14,18 @@ from pipeline.warehouse.sweeps_at_rest import names_by_version
 _GOES = "The next build takes it away."
 
 
-def sweep_findings(home: Home) -> list[Finding]:
+def sweep_findings(home: Home, work: LongWork) -> list[Finding]:
     """What is wrong with files of samples, and which of them no version holds."""
     named = names_by_version(home)
     if not named or home.is_being_built:
         return []  # nothing is published by this code yet, or files are on their way
     newest = named[max(named)]
-    return [*_not_whole(home, set().union(*named.values())), *_not_held(home, named, newest)]
+    names = sorted(set().union(*named.values()))
+    return [*_not_whole(home, names, work), *_not_held(home, named, newest)]
 
 
-def _not_whole(home: Home, names: set[str]) -> Iterator[Finding]:
-    for name in sorted(names):
+def _not_whole(home: Home, names: list[str], work: LongWork) -> Iterator[Finding]:
+    for name in work.each("Looking through samples of sweeps", "file", names):
         card = read_card(card_path(home, name))
         why = "has no whole card" if card is None else amiss(home, card, thoroughly=True)
         if why:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 import uuid
@@ -16,6 +15,7 @@ from pipeline.asker import Asker
 from pipeline.home import Home, HomeError, sync_folder
 from pipeline.intake.deeds import RESTORED, note
 from pipeline.intake.deeds_check import broken_links
+from pipeline.intake.seals import digest_of
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.keeping.backup import hashes_on_cards
 from pipeline.jobs.keeping.backup_format import (
@@ -27,6 +27,7 @@ from pipeline.jobs.keeping.backup_format import (
     members,
     read_backup,
 )
+from pipeline.jobs.progress import BYTES, LongWork
 from pipeline.warehouse.publish import Manifest
 from pipeline.warehouse.record_digests import record_digests
 
@@ -64,7 +65,7 @@ def restore(
     asker : Asker, optional
         Who restores it, for the record of deeds; whoever is at this machine.
     progress, say
-        As for a build.
+        As for a build. Cancelled, it leaves no home, or a whole one that is not built yet.
 
     Raises
     ------
@@ -73,20 +74,18 @@ def restore(
     HomeError
         Something is in the way at ``root``, or it cannot be written. Nothing was restored.
     """
-    root = root.expanduser().resolve()
+    root, work = root.expanduser().resolve(), LongWork(say=say, bars=progress)
     _refuse_taken(root)
     if not path.is_file():
         raise HomeError(f"No such file: {path}. Nothing was restored.")
-    say("Reading the backup through")
-    backup = read_backup(path)
-    say("Restoring")
-    _put_there(backup, root)
-    home = Home(root).prepare(backup.head["kind"])
-    compared, different = _files_compared(home, backup)
-    said = {"file": path.name, "made_at": backup.head["made_at"], "hand_in": backup.last_hand_in}
-    note(home, RESTORED, said, asker)
+    with work.counted("Reading the backup through", BYTES, path.stat().st_size) as step:
+        backup = read_backup(path, step)
+    compared, different = _put_there(backup, root, asker, work)
+    home = Home(root)
+    say(f"{root} is there, every file as the backup has it")
     manifest = _built(home, progress, say) if build else None
     if manifest is not None:
+        work.stage("Comparing the records")
         _records_compared(backup, manifest, compared, different)
     return Restored(home, backup, manifest, compared, different)
 
@@ -109,18 +108,24 @@ def _refuse_taken(root: Path) -> None:
         )
 
 
-def _put_there(backup: Backup, root: Path) -> None:
-    """Write all files below a name of their own, then give the folder its name."""
+def _put_there(
+    backup: Backup, root: Path, asker: Asker | None, work: LongWork
+) -> tuple[list[str], list[str]]:
+    """Write and compare all files below a name of their own, then give the folder its name.
+
+    So whatever ends it, there is the whole home with the deed that tells of it, or nothing.
+    """
     root.parent.mkdir(parents=True, exist_ok=True)
     draft = root.parent / f".restoring-{uuid.uuid4().hex}"
     try:
         draft.mkdir()
-        for name, content in members(backup.path):
-            if name not in (FIRST, LAST) and copied(content, draft / name) != backup.hashes.get(
-                name
-            ):
-                raise BackupError(f"{backup.path} changed while it was read. Nothing was restored.")
+        with work.counted("Restoring", BYTES, backup.size) as step:
+            _write(backup, draft, step)
         _refuse_other_home(backup, draft)
+        home = Home(draft).prepare(backup.head["kind"])
+        with work.counted("Comparing what was restored", BYTES, backup.size) as step:
+            found = _files_compared(home, backup, step)
+        _note(home, backup, asker)
         for folder in sorted({path.parent for path in draft.rglob("*")}):
             sync_folder(folder)
         _refuse_taken(root)
@@ -132,6 +137,20 @@ def _put_there(backup: Backup, root: Path) -> None:
         raise HomeError(f"{root} could not be restored: {error}. No half of it is left.") from error
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+    return found
+
+
+def _write(backup: Backup, draft: Path, told: Callable[[int], object]) -> None:
+    for name, content in members(backup.path):
+        if name in (FIRST, LAST):
+            continue
+        if copied(content, draft / name, told) != backup.hashes.get(name):
+            raise BackupError(f"{backup.path} changed while it was read. Nothing was restored.")
+
+
+def _note(home: Home, backup: Backup, asker: Asker | None) -> None:
+    said = {"file": backup.path.name, "made_at": backup.head["made_at"]}
+    note(home, RESTORED, said | {"hand_in": backup.last_hand_in}, asker)
 
 
 def _refuse_other_home(backup: Backup, draft: Path) -> None:
@@ -144,11 +163,13 @@ def _refuse_other_home(backup: Backup, draft: Path) -> None:
         )
 
 
-def _files_compared(home: Home, backup: Backup) -> tuple[list[str], list[str]]:
+def _files_compared(
+    home: Home, backup: Backup, told: Callable[[int], object]
+) -> tuple[list[str], list[str]]:
     """Hold the restored files against the backup, the cards of hand-ins and the record of deeds."""
     different = []
     for name, wanted in backup.hashes.items():
-        if _sha256(home.root / name) != wanted:
+        if digest_of(home.root / name, told) != wanted:
             different.append(f"{name} was not written as the backup has it.")
     on_cards = hashes_on_cards(home)
     for name, wanted in on_cards.items():
@@ -162,14 +183,6 @@ def _files_compared(home: Home, backup: Backup) -> tuple[list[str], list[str]]:
         "the record of deeds, line by line",
     ]
     return compared, different
-
-
-def _sha256(path: Path) -> str:
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except FileNotFoundError:
-        return ""
 
 
 def _records_compared(

@@ -243,7 +243,7 @@ def test_no_half_of_a_backup_is_left(kept, tmp_path, monkeypatch):
 
 
 def test_no_half_of_a_home_is_left(whole, tmp_path, monkeypatch):
-    def fail(content: object, target: Path) -> None:
+    def fail(*args: object) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(restore_module, "copied", fail)
