@@ -18,16 +18,23 @@ from dashboard.wording.empty_words import Empty, empty_page, first_steps
 from dashboard.wording.pending_words import how_far_words
 from dashboard.words import counted, day
 from pipeline.access.reading import TooFewShopsError
-from pipeline.access.scope.allowed import NotAllowedError, allowed
+from pipeline.access.scope.allowed import NotAllowedError, allowed, may_settle
 from pipeline.access.texts import cautions
 from pipeline.access.views import Edition, NotThereError
 from pipeline.home import OWN, Home, HomeError
-from pipeline.jobs.take_up import NotTakenUp, not_taken_up, take_up, take_up_if_due
+from pipeline.jobs.take_up import (
+    NotTakenUp,
+    not_taken_up,
+    stop_build,
+    take_up,
+    take_up_if_due,
+)
 
 _SCRIPT = Path(__file__).with_name("navigate.js")
 _LOG = logging.getLogger("dashboard")
 TOP = "Worklist"
 BENCH = "Bench"
+_NOT_STOPPED = "build_not_stopped"
 POWERED_PLATES = 2  # among the cautions: what drive-by-wire plates do
 
 
@@ -304,23 +311,45 @@ def _look_out_for_newer(shown: records.Shown) -> None:
     with st.container(key="newer"):
         if said:
             st.html(markup.tag("p", said, role="status"))
-            if not waiting.building and st.button("Take them up now", key="take_up"):
-                take_up(shown.home)
-                st.rerun(scope="fragment")
+            _begin_or_stop(shown, waiting)
         if newest != shown:
             st.html(markup.tag("p", "Newer records have been published."))
             if st.button("Show the newer records", key="show_newer"):
                 st.rerun(scope="app")
 
 
+def _begin_or_stop(shown: records.Shown, waiting: NotTakenUp) -> None:
+    """What can be pressed: begin a build, or stop the one begun before, for those who may."""
+    refused = st.session_state.pop(_NOT_STOPPED, "")
+    if refused:
+        st.html(markup.tag("p", f"It was not stopped: {refused}", role="alert"))
+    if not waiting.building:
+        st.button("Take them up now", key="take_up", on_click=lambda: take_up(shown.home))
+    elif waiting.can_stop and may_settle(shown.asker):
+        st.button("Stop this build", key="stop_build", on_click=lambda: _stop(shown))
+
+
+def _stop(shown: records.Shown) -> None:
+    try:
+        stop_build(shown.home, shown.asker)
+    except (HomeError, OSError) as error:
+        st.session_state[_NOT_STOPPED] = str(error)
+
+
 def waiting_words(waiting: NotTakenUp) -> str:
-    """What is said of entries that the records shown do not hold; nothing where there are none."""
+    """What is said of entries that the records shown do not hold, and of a build at work."""
+    at = f" ({how_far_words(waiting.how_far)})" if waiting.how_far else ""
+    if waiting.building and waiting.stopped:
+        return "The build is being stopped."
     if not waiting.hand_ins:
-        return ""
+        return f"The records are being worked out anew{at}." if waiting.building else ""
     said = f"{counted(waiting.hand_ins, 'saved entry', 'saved entries')} not in these records yet"
     if waiting.failed:
         return f"{said}. The build begun for them ended without publishing: {waiting.failed}"
+    if waiting.stopped:
+        return (
+            f"{said}: the build begun for them was stopped, so that the records are not up to date."
+        )
     if not waiting.building:
         return f"{said}."
-    at = f" ({how_far_words(waiting.how_far)})" if waiting.how_far else ""
     return f"{said}: they are being taken up now{at}."

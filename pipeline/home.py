@@ -340,6 +340,7 @@ def _this_process() -> dict[str, str]:
         "who": getpass.getuser(),
         "host": socket.gethostname(),
         "process": str(os.getpid()),
+        "begun_by": str(os.getppid()),
         "since": datetime.now(UTC).isoformat(timespec="seconds"),
     }
 

@@ -17,6 +17,7 @@ _DEEDS = {
     "advised": "Advised anew",
     "backed_up": "Backed up",
     "restored": "Restored from a backup",
+    "build_stopped": "Stopped a build",
 }
 _ANSWERS = {"accept": "Accepted", "put_off": "Put off", "overrule": "Overruled"}
 

@@ -16,6 +16,8 @@ _MINUTES_FROM_S = 100
 
 def taken_up_words(waiting: NotTakenUp) -> str:
     """When the records will hold what was just entered."""
+    if not waiting.hand_ins:
+        return "They will with the newer records, published just now."
     if waiting.building:
         at = f" ({how_far_words(waiting.how_far)})" if waiting.how_far else ""
         return f"A build is under way{at}: once it has published, they will, and this page says so."
@@ -25,8 +27,11 @@ def taken_up_words(waiting: NotTakenUp) -> str:
             f"The build begun for it ended without publishing: {why}. The test stays saved; the "
             "build can be begun again at the foot of this page."
         )
-    if not waiting.hand_ins:
-        return "They will with the newer records, published just now."
+    if waiting.stopped:
+        return (
+            "The build begun for it was stopped. The test stays saved; the build can be begun "
+            "again at the foot of this page, and begins by itself after a further entry."
+        )
     quiet = counted(round(QUIET.total_seconds()), "second")
     return (
         f"A build begins by itself once nothing has been entered for {quiet} and a page is open; "

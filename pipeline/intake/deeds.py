@@ -1,4 +1,4 @@
-"""The record of deeds: who handed in, corrected, withdrew, answered, set, built, copied, restored.
+"""The record of deeds: who handed in, corrected, answered, set, built, stopped, copied, restored.
 
 It stands in ``deeds/`` of the data home, in files that are only ever appended to, one line a deed
 (:mod:`pipeline.deed_lines`). Each line also says up to where the record goes, so that what a killed
@@ -27,6 +27,7 @@ from pipeline.intake.hand_in_cards import CARD, card_of, hand_in_folders
 
 SETTINGS_CHANGED, COLUMNS_NAMED = "settings_changed", "columns_named"
 ADVISED, BACKED_UP, RESTORED = "advised", "backed_up", "restored"
+BUILD_STOPPED = "build_stopped"
 #: Who stands for a version: a build takes up what many entered.
 BUILDER = "the builder"
 #: A file is left for the next one from this size on, so that none grows without end.

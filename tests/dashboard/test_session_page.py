@@ -353,6 +353,8 @@ def test_a_test_in_the_records_says_nothing_of_waiting():
         (NotTakenUp(1, None, building=False, failed="no space."), "without publishing: no space. "),
         (NotTakenUp(0, None, building=False, failed=""), "newer records, published just now"),
         (NotTakenUp(2, None, building=False, failed=""), "once nothing has been entered for 20 s"),
+        (NotTakenUp(1, None, False, "", stopped=True), "begun for it was stopped. The test stays"),
+        (NotTakenUp(0, None, True, "", HowFar("Estimating risk")), "newer records, published"),
     ],
 )
 def test_when_the_records_will_hold_it_is_said_as_things_stand(waiting, said):

@@ -121,12 +121,12 @@ def require(asker: Asker, view: str) -> None:
 
 
 def may_settle(asker: Asker) -> bool:
-    """Whether the asker may change what holds for the whole home: its settings."""
+    """Whether the asker may change what holds for the whole home: its settings, its builds."""
     return allowed(asker, "settings_view")
 
 
 def require_settling(asker: Asker) -> None:
-    """Refuse a change of settings to all but an owner who sees all shops.
+    """Refuse what holds for the whole home to all but an owner who sees all shops.
 
     Raises
     ------

@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 
@@ -190,7 +191,8 @@ def test_of_two_builders_at_once_one_waits_or_is_told_and_both_leave_it_whole(fa
 def test_a_clock_set_back_after_a_hand_in_does_not_hold_the_build_off(home, monkeypatch, tmp_path):
     begun = []
     monkeypatch.setattr(
-        "pipeline.jobs.take_up.subprocess.Popen", lambda *of, **how: begun.append(of)
+        "pipeline.jobs.take_up.subprocess.Popen",
+        lambda *of, **how: begun.append(of) or SimpleNamespace(pid=1),
     )
     receive(home, [write_files(tmp_path / "a", SHOP)], NOW)
     back = NOW - timedelta(days=900)
