@@ -2,7 +2,7 @@
 
     python -m tests.bench.sweeps_bench [--quick] [--only alarms recall ...]
 
-The parts: alarms, rails, recall, nature, rough, rivals, speed, fetch.
+The parts: alarms, rails, recall, nature, rough, rivals, speed, fetch, pandas.
 
 It prints; it asserts nothing. All scoring is on seeds that no tuning has seen.
 """
@@ -21,6 +21,7 @@ from models.simulate.bench import NOMINAL_SUPPLY_V
 from models.sweeps.measure import measure_sweeps
 from tests.bench import sweeps_ideal as ideal
 from tests.bench import sweeps_rivals as rivals
+from tests.bench.sweeps_pandas import beside_pandas
 from tests.bench.sweeps_scores import Recall, roc_area
 from tests.bench.sweeps_speed import fetch, speed
 from tests.bench.sweeps_truth import (
@@ -211,6 +212,7 @@ PARTS = {
     "rivals": compare,
     "speed": speed,
     "fetch": fetch,
+    "pandas": beside_pandas,
 }
 
 
