@@ -28,6 +28,7 @@
     before_layout_2/    what a newer version changed of the home, as it was before
     building.json, .log the last build begun from the screen, and what it said
     building_now.json   how far the builder is, while there is one
+    stages_took.json    how long each stage took in the last builds (derived)
 """
 
 from __future__ import annotations
@@ -160,6 +161,11 @@ class Home:
     def building_now(self) -> Path:
         """How far the builder is."""
         return self.root / "building_now.json"
+
+    @property
+    def stages_took(self) -> Path:
+        """How long each stage of a build took, when it last came."""
+        return self.root / "stages_took.json"
 
     @property
     def kind(self) -> str | None:

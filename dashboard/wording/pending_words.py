@@ -46,6 +46,8 @@ def how_far_words(at: HowFar) -> str:
         said += f", {100 * at.done // at.total} % done"
     if at.done < at.total and at.left_s is not None:
         said += f", about {_left_words(at.left_s)} left of this step"
+    if at.whole_left:
+        said += f", {at.whole_left} left in all as builds before went"
     return said
 
 

@@ -18,6 +18,7 @@ from typing import Any, TypeVar
 from tqdm import tqdm
 
 from pipeline.jobs.how_far import HowFar
+from pipeline.jobs.whole_left import Stages
 from pipeline.jobs.workers import ONE, Workers, in_order
 
 Say = Callable[[str], None]
@@ -35,23 +36,28 @@ class LongWork:
     """Who does one long piece of work, and who is told how far it is.
 
     ``say`` is told of each stage; with ``bars`` the terminal shows how far a stage is; ``card`` is
-    where pages read the same.
+    where pages read the same; ``stages`` knows what earlier work of the kind took.
     """
 
     workers: Workers = ONE
     say: Say = lambda text: None
     bars: bool = False
     card: Path | None = None
+    stages: Stages = field(default_factory=Stages)
     _written_at: float = field(default=0.0, repr=False)
 
     def stage(self, text: str) -> None:
         """Begin a stage of which no parts are counted."""
-        self.say(text)
-        self._note(HowFar(text))
+        self.stages.begin(text)
+        how_far = HowFar(text, whole_s=self.stages.left_s())
+        self.say(text + _of_the_whole(how_far))
+        self._note(how_far)
 
     @contextmanager
     def counted(self, stage: str, unit: str, total: int) -> Iterator[Callable[[int], None]]:
         """Begin a stage of ``total`` parts; what is given is told how many more are done."""
+        if total:
+            self.stages.begin(stage, counted=True)
         begun, done = time.monotonic(), 0
         if total and not self.bars:  # else the bar says so
             self.say(stage)
@@ -61,14 +67,17 @@ class LongWork:
             def step(more: int) -> None:
                 nonlocal done
                 done += more
-                shown(more)
+                left_s = (time.monotonic() - begun) / done * max(total - done, 0) if done else None
+                how_far = HowFar(stage, done, total, unit, left_s, self.stages.left_s(left_s))
+                shown(more, _of_the_whole(how_far))
                 if done and time.monotonic() - self._written_at >= CARD_EVERY_S:
-                    left_s = (time.monotonic() - begun) / done * max(total - done, 0)
-                    self._note(HowFar(stage, done, total, unit, left_s))
+                    self._note(how_far)
 
             yield step
             if done < total:  # what was counted and then not there to be done
                 step(total - done)
+        if total:
+            self.stages.end_counted()
 
     def each(self, stage: str, unit: str, items: Sequence[Item]) -> Iterator[Item]:
         """Go through items as the parts of a stage, in this process."""
@@ -104,9 +113,13 @@ class LongWork:
             draft.replace(self.card)
 
 
+def _of_the_whole(how_far: HowFar) -> str:
+    return f" ({how_far.whole_left} left of the whole)" if how_far.whole_left else ""
+
+
 @contextmanager
-def _bar(stage: str, unit: str, total: int, *, shown: bool) -> Iterator[Callable[[int], None]]:
-    """Tells of parts done; drawn on a terminal, else written line by line."""
+def _bar(stage: str, unit: str, total: int, *, shown: bool) -> Iterator[Callable[[int, str], None]]:
+    """Tells of parts done, and of the whole; drawn on a terminal, else written line by line."""
     if shown and not sys.stderr.isatty():
         lines = _Lines(stage, unit, total)
         yield lines.step
@@ -114,7 +127,12 @@ def _bar(stage: str, unit: str, total: int, *, shown: bool) -> Iterator[Callable
     # parts come in bursts from several workers: the mean rate tells the time left better
     how = {"total": total, "unit": unit, "unit_scale": unit == BYTES}
     with tqdm(desc=stage, disable=not shown, smoothing=0, **how) as bar:
-        yield bar.update
+
+        def step(more: int, of_the_whole: str) -> None:
+            bar.set_postfix_str(of_the_whole, refresh=False)
+            bar.update(more)
+
+        yield step
 
 
 class _Lines:
@@ -126,10 +144,11 @@ class _Lines:
         self._total, self._done = total, 0
         self._begun = self._last = time.monotonic()
 
-    def step(self, more: int) -> None:
+    def step(self, more: int, of_the_whole: str) -> None:
         self._done += more
         now = time.monotonic()
         if now - self._last >= LINE_EVERY_S or self._done >= self._total:
             self._last = now
             said = tqdm.format_meter(self._done, elapsed=now - self._begun, **self._how)
+            said += of_the_whole
             print(said, file=sys.stderr, flush=True)

@@ -19,6 +19,7 @@ from pipeline.jobs.backtest import backtest_once
 from pipeline.jobs.cancel import CancelledError
 from pipeline.jobs.measure import measure_missing
 from pipeline.jobs.progress import LongWork
+from pipeline.jobs.whole_left import Stages, earlier_stages, keep_stages
 from pipeline.jobs.workers import ONE, Workers
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
@@ -70,10 +71,11 @@ def build(
     work; what is built is the same, whoever they are.
     """
     try:
+        work = LongWork(workers, say, progress, home.building_now, Stages(earlier_stages(home)))
         with no_draft_left(home):
-            return _build_relying_on_less(
-                home, as_of, LongWork(workers, say, progress, home.building_now)
-            )
+            manifest = _build_relying_on_less(home, as_of, work)
+        keep_stages(home, work.stages)
+        return manifest
     except CancelledError:
         tidy(home)
         raise
