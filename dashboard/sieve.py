@@ -64,8 +64,10 @@ def address(asked: Sieve, leaf_number: int) -> dict[str, str | list[str]]:
 
 def shop_names(rows: pd.DataFrame) -> pd.Series:
     """A name for each row's shop; two shops of one name are told apart by their identifiers."""
-    owners = rows.groupby("shop_name")["shop_id"].transform("nunique")
-    return rows["shop_name"].where(owners.eq(1), rows["shop_name"] + " (" + rows["shop_id"] + ")")
+    shops = rows[["shop_id", "shop_name"]].drop_duplicates()  # few, however many the rows
+    shared = shops["shop_name"][shops["shop_name"].duplicated()]
+    alone = ~rows["shop_name"].isin(shared)
+    return rows["shop_name"].where(alone, rows["shop_name"] + " (" + rows["shop_id"] + ")")
 
 
 def choices(rows: pd.DataFrame) -> dict[str, list[str]]:
@@ -83,14 +85,14 @@ def sieved(rows: pd.DataFrame, asked: Sieve) -> pd.DataFrame:
     """The rows asked for, in the order asked for; ties by bike and mount."""
     keep = pd.Series(True, index=rows.index)
     for column, wanted in (
-        (rows["action"].map(ACTIONS), asked.actions),
-        (shop_names(rows), asked.shops),
-        (_filled(rows["fleet_id"], PRIVATE), asked.fleets),
-        (_filled(rows["duty"], NO_DUTY), asked.duties),
-        (_filled(rows["answer"], "none").map(STATES), asked.answers),
+        (lambda: rows["action"].map(ACTIONS), asked.actions),
+        (lambda: shop_names(rows), asked.shops),
+        (lambda: _filled(rows["fleet_id"], PRIVATE), asked.fleets),
+        (lambda: _filled(rows["duty"], NO_DUTY), asked.duties),
+        (lambda: _filled(rows["answer"], "none").map(STATES), asked.answers),
     ):
-        if wanted:
-            keep &= column.isin(wanted)
+        if wanted:  # else nothing is worked out of all those rows
+            keep &= column().isin(wanted)
     for word in asked.words.casefold().split():
         keep &= _searched(rows).str.contains(word, regex=False)
     column, rising = ORDERS[asked.order]

@@ -1,6 +1,8 @@
 """How fast pages come up beside an empty Streamlit page, and what they send: run by hand.
 
 ``.venv/bin/python -m tests.bench.pages_bench [--home FOLDER] [--rounds 5]``
+``.venv/bin/python -m tests.bench.pages_bench --first-page-of HOME [HOME ...]``, how the first page
+grows with the records: on homes that ``large_home`` made, of different names.
 
 In headless Chromium, each round a fresh browser context: an empty Streamlit page, the worklist
 cold, the page of a bench test of 60,000 samples that nobody has opened yet, and from the worklist
@@ -55,6 +57,13 @@ _PASSES = "Passes laid over the travel, and an earlier test behind them"
 @contextmanager
 def serving(script: Path | None, home: Path) -> Iterator[str]:
     """The dashboard, or a script of its own, served on a free port; its address."""
+    with served(script, home) as (address, _):
+        yield address
+
+
+@contextmanager
+def served(script: Path | None, home: Path) -> Iterator[tuple[str, int]]:
+    """The same with the number of its process."""
     with socket.socket() as probe:
         probe.bind((HOST, 0))
         port = probe.getsockname()[1]
@@ -75,7 +84,7 @@ def serving(script: Path | None, home: Path) -> Iterator[str]:
     )
     try:
         _wait_until_up(port)
-        yield f"http://{HOST}:{port}"
+        yield f"http://{HOST}:{port}", process.pid
     finally:
         process.terminate()
         process.wait(timeout=20)
@@ -152,6 +161,60 @@ def measured(home: Path, rounds: int) -> tuple[Measures, Measures]:
     return times, sent
 
 
+def first_pages(homes: list[Path], rounds: int) -> Measures:
+    """Seconds to the worklist by home, and to an empty page, cold and warm; homes take turns.
+
+    Cold is the first page of a server begun anew, its imports and all; warm the first page of a
+    fresh browser, once somebody else has seen it. The server's own work is told beside it, since
+    on a busy machine the time hangs on what else is running.
+    """
+    times: Measures = {}
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        script = Path(folder) / "empty.py"
+        script.write_text(EMPTY, encoding="utf-8")
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        of_each = {"empty": (script, homes[0])} | {home.name: (None, home) for home in homes}
+        for _ in range(rounds):
+            for name, (what, home) in of_each.items():
+                waited = ("heading",) if what else ("heading", "first row")
+                with served(what, home) as (address, process):
+                    for kind in ("cold", "warm", "warm"):
+                        begun_s = _worked_s(process)
+                        with fresh_page(browser) as (page, _):
+                            page.goto(address, wait_until="commit")
+                            shown_s = shown_after_s(page, *waited)
+                            settle(page)
+                        times.setdefault(f"{name} {kind}", []).append(shown_s)
+                        worked_s = _worked_s(process) - begun_s
+                        times.setdefault(f"{name} {kind} work", []).append(worked_s)
+        browser.close()
+    return times
+
+
+def _worked_s(process: int) -> float:
+    """Processor time of a process so far, s; where the system does not tell it, nothing."""
+    try:
+        told = Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
+    except FileNotFoundError:
+        return 0.0
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def say_first_pages(times: Measures, homes: list[Path]) -> None:
+    """Medians, each beside the empty page's and beside the first home's."""
+    for kind in ("cold", "warm"):
+        empty, first = (statistics.median(times[f"{n} {kind}"]) for n in ("empty", homes[0].name))
+        for name in ("empty", *(home.name for home in homes)):
+            seconds = times[f"{name} {kind}"]
+            middle = statistics.median(seconds)
+            print(
+                f"{kind} {name:12} {middle:6.2f} s  {middle / empty:5.2f} x empty  "
+                f"{middle / first:5.2f} x {homes[0].name}   {min(seconds):.2f} to "
+                f"{max(seconds):.2f} s; server's work "
+                f"{statistics.median(times[f'{name} {kind} work']):.2f} s"
+            )
+
+
 def one_round(browser: Browser, empty: str, ours: str, test: str, times: Measures) -> None:
     """Each kind of page once."""
     with fresh_page(browser) as (page, _):
@@ -219,7 +282,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="pages_bench", description=__doc__.splitlines()[0])
     parser.add_argument("--home", type=Path, help="a home of the bench; built where there is none")
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument(
+        "--first-page-of", type=Path, nargs="+", metavar="HOME", help="the worklist of these alone"
+    )
     asked = parser.parse_args(arguments)
+    if asked.first_page_of:
+        say_first_pages(first_pages(asked.first_page_of, asked.rounds), asked.first_page_of)
+        return 0
     with tempfile.TemporaryDirectory() as folder:
         home = long_sweep_home(asked.home or Path(folder) / "home")
         times, sent = measured(home.root, asked.rounds)
