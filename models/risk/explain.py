@@ -41,6 +41,9 @@ _TOLD = ("middle", *FACTORS)
 #: Rows worked out at a time, a row being one sensor under one choice of factors.
 _ROWS_AT_ONCE = 20_000
 _FEWEST_OF_PART = 5
+#: Shares are told in whole per cent, so that a coarser step than the intervals' will do.
+_STEP = 0.5
+_MIDDLE_KM = ("age_now_km", "since_test", "since_contact")
 
 
 def explain_risk(
@@ -140,7 +143,7 @@ def _near_changes(
         some, theirs, middles = frames
         result[members] = asked.changes(some, gaps_km[members], theirs, middles)
     plain = np.flatnonzero(~signed)
-    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
+    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain], _STEP)
     of_own = _values(near, view)
     of_middle = _near_middle(middle.iloc[plain].reset_index(drop=True), near)
     told = of_middle[["age_now_km", "since_test", "since_contact", "in_view"]]
@@ -178,7 +181,7 @@ def _carried(changes: np.ndarray, chance: np.ndarray) -> np.ndarray:
 
 def _near_middle(middle: pd.DataFrame, near: pd.DataFrame) -> pd.DataFrame:
     return middle.assign(
-        **{name: near_km(middle[name]) for name in ("age_now_km", "since_test", "since_contact")},
+        **{name: near_km(middle[name], _STEP) for name in _MIDDLE_KM},
         in_view=near_view(middle["in_view"]),
         last_band=near["last_band"],
     )

@@ -216,15 +216,20 @@ class DefectHazard(BaseEstimator):
         array of the shape of ``age_km``, with a leading axis of draws if ``coef`` is given.
         """
         check_is_fitted(self)
-        age = np.asarray(age_km, dtype=float)
         chosen = self.coef_[None, :] if coef is None else coef
-        edges, total = self._cumulative(chosen, float(np.max(age, initial=0.0)))
-        # not a product of matrices, whose last digit hangs on how many rows there are
-        other = chosen[:, self.n_base_ :], self.life_columns_.transform(X)
-        ratio = np.exp(np.einsum("dc,nc->dn", *other))
-        ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
-        hazard = _interpolated(edges, total, age) * ratio
+        hazard = self.cumulative_hazard_of(self.life_columns_.transform(X), age_km, chosen)
         return hazard[0] if coef is None else hazard
+
+    def cumulative_hazard_of(
+        self, columns: np.ndarray, age_km: np.ndarray, coef: np.ndarray
+    ) -> np.ndarray:
+        """The same from what ``life_columns_`` makes of each life, shape (n, columns)."""
+        age = np.asarray(age_km, dtype=float)
+        edges, total = self._cumulative(coef, float(np.max(age, initial=0.0)))
+        # not a product of matrices, whose last digit hangs on how many rows there are
+        ratio = np.exp(np.einsum("dc,nc->dn", coef[:, self.n_base_ :], columns))
+        ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
+        return _interpolated(edges, total, age) * ratio
 
     def predict_survival(
         self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None

@@ -29,6 +29,11 @@ _DRAWS_AT_ONCE = 40_000
 N_RESAMPLES = 200
 _LEAST = 1e-300
 _SAME_KM = 1e-6
+#: What of a sensor is a number or a flag, as far as chances hang on it.
+_NUMBERS = (
+    *("age_known", "repaired", "entry_km", "age_now_km", "good_km", "contact_km"),
+    "last_test_km",
+)
 #: Courses of the readings drawn for the intervals.
 _COURSES = 10
 
@@ -240,7 +245,8 @@ def _log_no_defect(
         gaps_km = good_test_gaps(sensors_now, wear_readings, spacing_km)
     seen = np.zeros(len(sensors_now)) if in_view is None else np.asarray(in_view, dtype=float)
     ahead = np.asarray(horizons_km)
-    unsigned = Unsigned(model, sensors_now, read, Draws(draws, s, rate), gaps_km, seen, ahead)
+    drawn = Draws(draws, s, rate)
+    unsigned = Unsigned.over(model, sensors_now, read, drawn, gaps_km, seen, ahead)
     size = max(_CHUNK, min(_CHUNK_OF_ONE, _DRAWS_AT_ONCE // (1 + n_resamples)))
     for members in _chunks(np.flatnonzero(sign.isna()), size):
         yield members, unsigned.of(members)[0]
@@ -255,16 +261,25 @@ def _log_no_defect(
 class Unsigned(NamedTuple):
     """Chances of sensors by all that is known but a sign in their last test.
 
+    ``sensors`` holds what is a number or a flag of them, ``columns`` of shape (n, columns) what the
+    hazard makes of all else: names are told apart once, not again for each part of them.
     ``gaps_km`` of shape (n, 3) and ``in_view`` of shape (n,) as ``defect_chances`` takes them.
     """
 
     model: DefectHazard
     sensors: pd.DataFrame
+    columns: np.ndarray
     read: Read
     draws: Draws
     gaps_km: np.ndarray
     in_view: np.ndarray
     horizons_km: np.ndarray
+
+    @classmethod
+    def over(cls, model: DefectHazard, sensors: pd.DataFrame, *rest: Any) -> Unsigned:
+        """Of all these sensors; ``rest`` are the other fields in their order."""
+        told = sensors[[name for name in _NUMBERS if name in sensors.columns]]
+        return cls(model, told, model.life_columns_.transform(sensors), *rest)
 
     def of(self, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log chances of some sensors.
@@ -284,8 +299,32 @@ class Unsigned(NamedTuple):
         return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
 
     def _log_ok(self, some: pd.DataFrame, members: np.ndarray) -> np.ndarray:
-        own, gaps_km = self.read.take(members), self.gaps_km[members]
-        return _log_ok(self.model, some, own, self.draws, gaps_km, self.horizons_km)
+        """By the curve and last good test; sensors of known and of unknown age are worked apart."""
+        shape = (len(self.draws.coef), len(some), len(self.horizons_km))
+        result = np.zeros(shape)
+        known = some["age_known"].to_numpy(dtype=bool)
+        for chosen, ages in ((known, np.zeros(1)), (~known, self.model.entry_ages_)):
+            if chosen.any():
+                part = self._log_ok_over(some[chosen], members[chosen], ages)
+                result[:, chosen] = part
+        return result
+
+    def _log_ok_over(
+        self, sensors: pd.DataFrame, members: np.ndarray, start_km: np.ndarray
+    ) -> np.ndarray:
+        _, s, rate = self.draws
+        cells = cells_in_service(sensors, self.gaps_km[members], s, rate, self.horizons_km)
+        ages = cells.edges[:, :, None] + start_km
+        at = self.model.cumulative_hazard_of(self.columns[members], ages, self.draws.coef)
+        chance = survivor_shares(at, sensors) * cells.weight[..., None]
+        self.read.take(members).weigh(chance, cells.middle[:, :, None] + start_km, start_km)
+        chance = chance.sum(axis=3)
+        age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))
+        bounds = age[:, None] + self.horizons_km - _SAME_KM
+        begins = (cells.edges[:, :-1, None] < bounds[:, None, :]).sum(axis=1)
+        onwards = np.cumsum(chance[:, :, ::-1], axis=2)[:, :, ::-1]
+        ahead = np.take_along_axis(onwards, begins[None], axis=2)
+        return np.log(np.maximum(ahead, _LEAST)) - np.log(onwards[:, :, :1])
 
 
 def unsigned_chances(
@@ -309,7 +348,7 @@ def unsigned_chances(
     draws = Draws(model.coef_[None], np.array([sensitivity.mean]), rate)
     read = read_of(sensors_now, wear_readings, growth, moved_km).with_courses(0, 0)
     ahead = np.asarray(horizons_km)
-    unsigned = Unsigned(model, sensors_now, read, draws, gaps_km, in_view, ahead)
+    unsigned = Unsigned.over(model, sensors_now, read, draws, gaps_km, in_view, ahead)
     parts = [unsigned.of(some) for some in _chunks(np.arange(len(sensors_now)), _CHUNK_OF_ONE)]
     log_ok, silence = (np.concatenate(part, axis=1)[0] for part in zip(*parts, strict=True))
     return log_ok, silence
@@ -327,50 +366,6 @@ def _summarise(result: Chances, members: np.ndarray, log_ok: np.ndarray, level: 
     result.chance[members] = point
     result.low[members] = np.minimum(low, point)
     result.high[members] = np.maximum(high, point)
-
-
-def _log_ok(
-    model: DefectHazard,
-    sensors: pd.DataFrame,
-    read: Read,
-    draws: Draws,
-    gaps_km: np.ndarray,
-    horizons_km: np.ndarray,
-) -> np.ndarray:
-    """Log chance of no defect, shape (draws, sensors, horizons), by the curve and last good test.
-
-    Sensors of known and of unknown age are worked apart: one possible age or several.
-    """
-    result = np.zeros((len(draws.coef), len(sensors), len(horizons_km)))
-    known = sensors["age_known"].astype(bool).to_numpy()
-    for members, ages in ((known, np.zeros(1)), (~known, model.entry_ages_)):
-        if members.any():
-            part, own = sensors[members], read.take(np.flatnonzero(members))
-            chances = _log_ok_over(model, part, own, draws, gaps_km[members], horizons_km, ages)
-            result[:, members] = chances
-    return result
-
-
-def _log_ok_over(
-    model: DefectHazard,
-    sensors: pd.DataFrame,
-    read: Read,
-    draws: Draws,
-    gaps_km: np.ndarray,
-    horizons_km: np.ndarray,
-    start_km: np.ndarray,
-) -> np.ndarray:
-    cells = cells_in_service(sensors, gaps_km, draws.s, draws.rate, horizons_km)
-    at = model.predict_cumulative_hazard(sensors, cells.edges[:, :, None] + start_km, draws.coef)
-    chance = survivor_shares(at, sensors) * cells.weight[..., None]
-    read.weigh(chance, cells.middle[:, :, None] + start_km, start_km)
-    chance = chance.sum(axis=3)
-    age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))
-    bounds = age[:, None] + np.asarray(horizons_km) - _SAME_KM
-    begins = (cells.edges[:, :-1, None] < bounds[:, None, :]).sum(axis=1)
-    onwards = np.cumsum(chance[:, :, ::-1], axis=2)[:, :, ::-1]
-    ahead = np.take_along_axis(onwards, begins[None], axis=2)
-    return np.log(np.maximum(ahead, _LEAST)) - np.log(onwards[:, :, :1])
 
 
 def _mixed(until_contact: np.ndarray, until_today: np.ndarray, in_view: np.ndarray) -> np.ndarray:

@@ -4,9 +4,9 @@ The chance itself is one sum; its interval takes two hundred, one a draw of the 
 day to the next a sensor that nobody has touched runs some tens of km, which moves its chance a
 little and the width of its interval, on the scale of log odds, next to not at all. So the chance is
 worked out anew at every build, where the sensor stands, and the width where it stands to the
-nearest step: a fifth of the km since the sensor was last tested or its bike last read, and a tenth
-of the chance that it is in view. That is a function of the records and the fit alone, whatever was
-worked out before, but one that may be remembered from build to build.
+nearest step: three tenths of the km since the sensor was last tested or its bike last read, and a
+tenth of the chance that it is in view. That is a function of the records and the fit alone,
+whatever was worked out before, but one that may be remembered from build to build.
 
 A sensor with a sign in its last test is compared with the others that show it; its interval is
 worked out where it stands.
@@ -27,7 +27,7 @@ from models.risk.signs import sign_of
 
 #: Steps of the km since last seen, a share of them but of `FINE_KM` at the least, and of the chance
 #: that its bike is in view, to which a sensor's state is rounded.
-STEP, FINE_KM, STEP_VIEW = 0.2, 100.0, 0.1
+STEP, FINE_KM, STEP_VIEW = 0.3, 100.0, 0.1
 #: Km ahead at which widths are worked out; between them they are drawn straight.
 SPREAD_KM = (
     *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 5_000.0, 7_500.0, 10_000.0, 12_500.0, 15_000.0),
@@ -191,7 +191,9 @@ def drawn_with(
     return drawn
 
 
-def near_state(sensors: pd.DataFrame, in_view: np.ndarray) -> tuple[pd.DataFrame, np.ndarray]:
+def near_state(
+    sensors: pd.DataFrame, in_view: np.ndarray, step: float = STEP
+) -> tuple[pd.DataFrame, np.ndarray]:
     """Sensors and chances of being in view, each to the nearest step.
 
     What has happened stays where it was: the age today is moved, no further back than to the last
@@ -201,15 +203,15 @@ def near_state(sensors: pd.DataFrame, in_view: np.ndarray) -> tuple[pd.DataFrame
     today = contact >= age
     past = [sensors[name].to_numpy(float) for name in ("entry_km", "good_km", "last_test_km")]
     least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
-    near = least + near_km(age - least)
+    near = least + near_km(age - least, step)
     moved = sensors.assign(age_now_km=near, contact_km=np.where(today, near, contact))
     return moved, near_view(in_view)
 
 
-def near_km(km: np.ndarray) -> np.ndarray:
+def near_km(km: np.ndarray, step: float = STEP) -> np.ndarray:
     """Km, at least nought, to the nearest step."""
-    steps = np.round(np.arcsinh(np.maximum(km, 0.0) / FINE_KM) / STEP)
-    return FINE_KM * np.sinh(STEP * steps)
+    steps = np.round(np.arcsinh(np.maximum(km, 0.0) / FINE_KM) / step)
+    return FINE_KM * np.sinh(step * steps)
 
 
 def near_view(in_view: np.ndarray) -> np.ndarray:

@@ -200,21 +200,28 @@ def _repeats(
     dropouts: pd.DataFrame, passes: pd.DataFrame
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Of each spot: later passes that showed it, that did not, and the session's shown share."""
-    sweeps = dict(iter(passes.groupby("session_id")))
+    part = shown_share(1000.0 / passes["rate_hz"].to_numpy(), passes["speed_pct_per_s"].to_numpy())
+    sweeps = _by_session(passes.assign(part=part), ["pass_no", "from_pct", "to_pct", "part"])
     shown, hidden, share = [], [], []
-    for session, own in dropouts.groupby("session_id"):
+    for session, own in _by_session(dropouts, ["pass_no", "travel_pct"]).items():
         if session not in sweeps:
             continue
         sweep = sweeps[session]
-        part = shown_share(
-            1000.0 / sweep["rate_hz"].to_numpy(), sweep["speed_pct_per_s"].to_numpy()
-        ).mean()
-        for spot in _spots(own["travel_pct"].to_numpy()):
+        for spot in _spots(own[:, 1]):
             after, again = _later(own, sweep, spot)
             shown.append(again)
             hidden.append(after - again)
-            share.append(float(part))
+            share.append(float(sweep[:, 3].mean()))
     return np.array(shown, float), np.array(hidden, float), np.array(share, float)
+
+
+def _by_session(frame: pd.DataFrame, names: list[str]) -> dict[str, np.ndarray]:
+    """Columns of each session's rows, shape (rows, names), sessions by name."""
+    number, sessions = pd.factorize(frame["session_id"], sort=True)
+    order = np.argsort(number, kind="stable")
+    cuts = np.searchsorted(number[order], np.arange(1, len(sessions)))
+    values = np.split(frame[names].to_numpy(float)[order], cuts)
+    return dict(zip(sessions, values, strict=False))  # of no session there is one part, empty
 
 
 def _spots(travel_pct: np.ndarray) -> list[float]:
@@ -224,12 +231,10 @@ def _spots(travel_pct: np.ndarray) -> list[float]:
     return [float(np.median(part)) for part in np.split(ordered, cuts) if part.size]
 
 
-def _later(own: pd.DataFrame, sweep: pd.DataFrame, spot: float) -> tuple[int, int]:
+def _later(own: np.ndarray, sweep: np.ndarray, spot: float) -> tuple[int, int]:
     """Passes that crossed a spot after the first to show it, and how many showed it again."""
-    near = np.abs(own["travel_pct"].to_numpy() - spot) <= SPOT_REACH_PCT
-    showed = set(own["pass_no"].to_numpy()[near].astype(int).tolist())
-    ends = sweep[["from_pct", "to_pct"]].to_numpy()
-    crossed = (ends.min(axis=1) <= spot) & (ends.max(axis=1) >= spot)
-    numbers = set(sweep["pass_no"].to_numpy()[crossed].astype(int).tolist())
+    showed = set(own[np.abs(own[:, 1] - spot) <= SPOT_REACH_PCT, 0].tolist())
+    low, high = sweep[:, 1:3].min(axis=1), sweep[:, 1:3].max(axis=1)
+    numbers = set(sweep[(low <= spot) & (high >= spot), 0].tolist())
     after = {n for n in numbers if n > min(showed)} if showed else set()
     return len(after), len(after & showed)
