@@ -9,7 +9,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from models.risk.assumed import BetaPrior
+from models.risk.assumed import (
+    CURVE_SCALE_KM,
+    CURVE_SHAPE,
+    GROUP_SD,
+    LEVEL_SD,
+    SLOPE_SD,
+    BetaPrior,
+)
 from models.risk.hazard import DefectHazard
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.jobs.progress import LongWork
@@ -32,6 +39,10 @@ FLEETS = {
     "160 bikes, 60 % of unknown age": (160, 1, Truth(), 0.6),
     "60 bikes, hardly a defect": (60, 1, Truth(scale_km=200_000.0), 0.0),
 }
+#: Bikes of plain fleets whose truths are drawn, each fleet's its own: what an interval of 90 % is
+#: about. About one truth, such as that of the fleets above, it may hold more or less often.
+DRAWN = {"160 bikes, truths drawn": 160, "40 bikes, truths drawn": 40}
+MIDDLE_KM, LEAST_SHAPE, LEAST_SOUND = 30_000.0, 0.5, 0.02
 #: Name of the roughening fleet: bikes, setting. All errors of the records are in these.
 WEARING = {
     f"{bikes} bikes, {name}": (bikes, WORLDS[name])
@@ -81,6 +92,31 @@ def one_plain(seed: int, fleet: tuple[int, int, Truth, float]) -> Held:
     return Held(_interval_holds(results, true), share, results.summary["n_defects"])
 
 
+def drawn_truth(seed: int) -> Truth:
+    """A truth as the model assumes them before any record: level, slope and groups by its priors.
+
+    Drawn again where hazard would fall with age by more than its root, or where next to no sensor
+    would still be sound at the oldest age at which fleets are first seen: none could be met.
+    """
+    rng = np.random.default_rng([seed, 11])
+    hazard = CURVE_SHAPE / CURVE_SCALE_KM * (MIDDLE_KM / CURVE_SCALE_KM) ** (CURVE_SHAPE - 1)
+    while True:
+        shape = CURVE_SHAPE + SLOPE_SD * rng.standard_normal()
+        at_middle = hazard * np.exp(LEVEL_SD * rng.standard_normal())
+        parts, duties = (tuple(np.exp(GROUP_SD * rng.standard_normal(n))) for n in (3, 2))
+        if shape < LEAST_SHAPE:
+            continue
+        scale = float((shape * MIDDLE_KM ** (shape - 1) / at_middle) ** (1 / shape))
+        truth = Truth(shape=shape, scale_km=scale, parts=parts, duties=duties)
+        if truth.survival(np.array([50_000.0]), max(parts) * max(duties))[0] > LEAST_SOUND:
+            return truth
+
+
+def one_drawn(seed: int, bikes: int) -> Held:
+    """As ``one_plain``, each fleet with a truth of its own."""
+    return one_plain(seed, (bikes, 1, drawn_truth(seed), 0.0))
+
+
 def mixed_survival(fleet: WearingFleet, age_km: np.ndarray) -> np.ndarray:
     """Survival by age over the parts, duties and riding of all lives, gamma frailty integrated out."""
     wear, ratio = fleet.wear, true_ratio(fleet)
@@ -127,6 +163,7 @@ def coverage(fleets: int, first_seed: int, *, workers: Workers, which: str, only
     print("curve at " + ", ".join(f"{a:,.0f}" for a in CURVE_AGES_KM) + " km | sensors, 5,000 km")
     seeds = range(first_seed, first_seed + fleets)
     kinds = {name: partial(one_plain, fleet=fleet) for name, fleet in FLEETS.items()}
+    kinds |= {name: partial(one_drawn, bikes=bikes) for name, bikes in DRAWN.items()}
     wearing = {name: partial(one_wearing, setting=fleet) for name, fleet in WEARING.items()}
     kinds = {"plain": kinds, "wearing": wearing, "all": kinds | wearing}[which]
     for name, work in kinds.items():
