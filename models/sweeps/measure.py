@@ -52,6 +52,18 @@ def measure_sweeps(samples: pd.DataFrame, contexts: pd.DataFrame) -> SweepResult
     return measure_read(read_samples(samples, ohm), known)
 
 
+def measure_arrays(
+    session_ids: list[str], bounds: np.ndarray, contexts: pd.DataFrame, **columns: np.ndarray
+) -> SweepResults:
+    """As :func:`measure_sweeps`, of sweeps laid one behind the other.
+
+    Sweep i is at ``bounds[i]:bounds[i + 1]`` of each of the ``columns`` of SAMPLES.
+    """
+    known = contexts_of(schemas.CONTEXTS.check(contexts))
+    ohm = [name in known and known[name].channel == "ohm" for name in session_ids]
+    return measure_read(read_arrays(session_ids, bounds, ohm=np.array(ohm, bool), **columns), known)
+
+
 def measure_read(read: Read, contexts: dict[str, Context]) -> SweepResults:
     """Measure sweeps already read into arrays; ``contexts`` by session id."""
     rows = Rows()
@@ -125,6 +137,7 @@ __all__ = [
     "MEASURE_VERSION",
     "SweepResults",
     "Sweeps",
+    "measure_arrays",
     "measure_one",
     "measure_read",
     "measure_sweeps",

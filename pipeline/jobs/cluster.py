@@ -31,7 +31,7 @@ _LOOK_EVERY_S = 2.0
 #: Parameters of glibc's mallopt, and the most that its own dynamic thresholds come to.
 _TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3
 _MMAP_BYTES = 32 << 20
-_RESULTS_HANG_ON = ("numpy", "scipy", "pandas", "scikit-learn")
+_RESULTS_HANG_ON = ("numpy", "scipy", "pandas", "pyarrow", "scikit-learn")
 
 
 class MadeReady(WorkerPlugin):

@@ -3,7 +3,7 @@
 A result is kept under a key of all it rests on: the samples, what the bench test says of them,
 and the version of the measurement. A corrected supply reading thus measures that sweep anew and
 no other. Results are kept by batches of five files and the seal that says they are whole; a batch
-that is no longer whole is measured anew.
+that is no longer whole is measured anew. Samples are read here, and unpacked by whoever measures.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ import duckdb
 import pandas as pd
 
 from models.sweeps import schemas
-from models.sweeps.measure import MEASURE_VERSION, SweepResults, measure_sweeps
+from models.sweeps.measure import MEASURE_VERSION
 from pipeline.home import Home
 from pipeline.intake.seals import broken, seal
+from pipeline.jobs.measured_batch import Batch, measured_batch
 from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import as_done
-from pipeline.kept_sweeps.places import samples_of
+from pipeline.kept_sweeps.places import packed_of
 from pipeline.statements import run
 from pipeline.warehouse.shape import schema_digest
 
@@ -32,7 +33,11 @@ RESULTS = {
     "passes": schemas.PASSES,
     "findings": schemas.FINDINGS,
 }
+#: Results of a batch are kept together, and lost together with a worker: some hundred sweeps.
 BATCH_SAMPLES = 2_000_000
+#: Work of so many batches is made into more, since who has none left waits; but not into tiny ones.
+_FEW_BATCHES = 24
+_SMALL_BATCH_SAMPLES = 250_000
 
 
 def measure_missing(
@@ -59,51 +64,34 @@ def measure_missing(
     batches_of_todo = list(_batches(todo))
     load = partial(_with_samples, home)
     with work.counted("Measuring sweeps", "sweep", len(todo)) as step:
-        for number, results in as_done(_measured, batches_of_todo, work.workers, load=load):
-            _keep_batch(connection, home, batches_of_todo[number], number, results)
-            step(len(batches_of_todo[number]))
+        for number, results in as_done(measured_batch, batches_of_todo, work.workers, load=load):
+            batch = batches_of_todo[number]
+            _keep_batch(home, f"{batch['measure_key'].iloc[0][:16]}-{number:04d}", results)
+            step(len(batch))
     _load_results(connection, home)
     return len(todo)
 
 
 def _batches(todo: pd.DataFrame) -> Iterator[pd.DataFrame]:
     """Sessions together up to a bounded number of samples, those of one file side by side."""
-    number = todo["sample_count"].cumsum() // BATCH_SAMPLES
+    least = max(_SMALL_BATCH_SAMPLES, todo["sample_count"].sum() // _FEW_BATCHES)
+    number = todo["sample_count"].cumsum() // min(BATCH_SAMPLES, least)
     for _, batch in todo.groupby(number, sort=False):
         yield batch
 
 
-def _with_samples(home: Home, batch: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _with_samples(home: Home, batch: pd.DataFrame) -> Batch:
     places = zip(batch["samples_name"], batch["session_id"], strict=True)
-    return schemas.SAMPLES.check(samples_of(home, places)), batch
+    return packed_of(home, places), batch
 
 
-def _measured(loaded: tuple[pd.DataFrame, pd.DataFrame]) -> SweepResults:
-    return measure_sweeps(*loaded)
-
-
-def _keep_batch(
-    connection: duckdb.DuckDBPyConnection,
-    home: Home,
-    batch: pd.DataFrame,
-    number: int,
-    results: SweepResults,
-) -> None:
-    keys = batch[["session_id", "measure_key"]]
-    stem = f"{batch['measure_key'].iloc[0][:16]}-{number:04d}"
+def _keep_batch(home: Home, stem: str, results: dict[str, bytes]) -> None:
     for name in reversed(RESULTS):  # measures last: its presence says that all five are whole
-        frame = getattr(results, name).merge(keys, on="session_id")
-        _keep(connection, frame, _result(home, stem, name))
+        final = _result(home, stem, name)
+        draft = final.with_suffix(".draft")
+        draft.write_bytes(results[name])
+        draft.replace(final)
     seal(seal_of_batch(home, stem), [_result(home, stem, name) for name in RESULTS])
-
-
-def _keep(connection: duckdb.DuckDBPyConnection, frame: pd.DataFrame, final: Path) -> None:
-    draft = final.with_suffix(".draft")
-    connection.register("kept_frame", frame)
-    quoted = str(draft).replace("'", "''")
-    connection.execute(f"copy (from kept_frame) to '{quoted}' (format parquet, compression zstd)")
-    connection.unregister("kept_frame")
-    draft.replace(final)
 
 
 def _result(home: Home, stem: str, name: str) -> Path:

@@ -82,39 +82,53 @@ class Sweeps:
 
     def __init__(self, source: Any) -> None:
         # from afar the columns of a row group are asked for together
-        from_afar = not isinstance(source, (str, Path))
+        from_afar = not isinstance(source, (str, Path, pa.BufferReader))
         self._file = parquet.ParquetFile(source, pre_buffer=from_afar)
-        self._bounds = [self._bounds_of(group) for group in range(self._file.num_row_groups)]
-        self._last: tuple[int, pa.Table] | None = None
+        self.about = self._file.metadata
+        groups = range(self._file.num_row_groups)
+        self._bounds = [_bounds_of(self.about.row_group(group)) for group in groups]
+        self._last: tuple[int, pa.Table, dict[str, tuple[int, int]]] | None = None
 
     def sweep(self, session_id: str) -> pa.Table:
         """Rows of one session as the file has them, in the order recorded; none where not there."""
-        found = [
-            self._of_group(group, session_id)
-            for group, bounds in enumerate(self._bounds)
-            if bounds is None or bounds[0] <= session_id <= bounds[1]
-        ]
+        found = [self._of_group(group, session_id) for group in self.groups_of([session_id])]
         return pa.concat_tables(found) if found else self._file.schema_arrow.empty_table()
+
+    def groups_of(self, sessions: Iterable[str]) -> list[int]:
+        """Row groups that may hold these sessions, as their statistics tell."""
+        wanted = list(sessions)
+        return [
+            group
+            for group, bounds in enumerate(self._bounds)
+            if bounds is None or any(bounds[0] <= session <= bounds[1] for session in wanted)
+        ]
 
     def close(self) -> None:
         """Let the file go."""
         self._file.close(force=True)
 
-    def _bounds_of(self, group: int) -> tuple[str, str] | None:
-        statistics = self._file.metadata.row_group(group).column(0).statistics
-        if statistics is None or not statistics.has_min_max:
-            return None
-        return statistics.min, statistics.max
-
     def _of_group(self, group: int, session_id: str) -> pa.Table:
         if self._last is None or self._last[0] != group:
-            self._last = group, self._file.read_row_group(group, use_threads=False)
-        table = self._last[1]
-        at = pc.index(table["session_id"], session_id).as_py()
-        if at < 0:
-            return table.slice(0, 0)
-        # sorted by session: its rows stand together
-        return table.slice(at, pc.sum(pc.equal(table["session_id"], session_id)).as_py())
+            table = self._file.read_row_group(group, use_threads=False)
+            self._last = group, table, _places(table["session_id"])
+        _, table, places = self._last
+        return table.slice(*places.get(session_id, (0, 0)))
+
+
+def _bounds_of(group: parquet.RowGroupMetaData) -> tuple[str, str] | None:
+    statistics = group.column(0).statistics
+    if statistics is None or not statistics.has_min_max:
+        return None
+    return statistics.min, statistics.max
+
+
+def _places(sessions: pa.ChunkedArray) -> dict[str, tuple[int, int]]:
+    """Where each session's rows begin, and how many there are; sorted, they stand together."""
+    runs = pc.run_end_encode(sessions.combine_chunks())
+    ends = runs.run_ends.to_pylist()
+    begins = [0, *ends][:-1]
+    counts = (end - begin for begin, end in zip(begins, ends, strict=True))
+    return dict(zip(runs.values.to_pylist(), zip(begins, counts, strict=True), strict=True))
 
 
 def plain(packed: pa.Table) -> pa.Table:
@@ -151,16 +165,18 @@ def _as_decimals(micro: np.ndarray, there: np.ndarray) -> pa.Array:
 
 def as_numbers(samples: pa.Table) -> pd.DataFrame:
     """Samples (SCHEMA) as they came: sample_no, t_s, signal, signal_b, travel_pct."""
-    return pd.DataFrame(
-        {
-            "sample_no": samples["sample_no"].to_numpy(),
-            "t_s": _as_it_came(samples["t_s"], samples["t_exact"]),
-            "signal": _as_it_came(samples["signal"], samples["signal_exact"]),
-            "signal_b": _numbers(samples["signal_b"]),
-            "travel_pct": _numbers(samples["travel_pct"]),
-        },
-        copy=False,
-    )
+    return pd.DataFrame(as_arrays(samples), copy=False)
+
+
+def as_arrays(samples: pa.Table) -> dict[str, np.ndarray]:
+    """The columns of :func:`as_numbers`, each by itself."""
+    return {
+        "sample_no": samples["sample_no"].to_numpy(),
+        "t_s": _as_it_came(samples["t_s"], samples["t_exact"]),
+        "signal": _as_it_came(samples["signal"], samples["signal_exact"]),
+        "signal_b": _numbers(samples["signal_b"]),
+        "travel_pct": _numbers(samples["travel_pct"]),
+    }
 
 
 def _as_it_came(decimals: pa.ChunkedArray, exact: pa.ChunkedArray) -> np.ndarray:

@@ -11,17 +11,22 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any, TypeVar
 from urllib.parse import quote
 
 import pandas as pd
 
 from pipeline.home import Home, write_new
-from pipeline.kept_sweeps.part_format import SCHEMA, Sweeps, as_numbers
+from pipeline.kept_sweeps.packed import Packed, packed
+from pipeline.kept_sweeps.part_format import Sweeps, as_numbers
 from pipeline.kept_sweeps.storage import OnDisk, Storage, storage_of
+
+Read = TypeVar("Read")
 
 BY_SHOP, ASIDE = "sweeps_by_shop", "sweeps_aside"
 #: Raised when what is written of the same samples changes: files then get other names.
@@ -125,10 +130,14 @@ def opened(home: Home, name: str) -> Iterator[Sweeps]:
 
 def taken_from(storage: Storage, name: str) -> Sweeps:
     """A file to take sweeps from, to be closed; errors as of :func:`opened`."""
+    return _read_from(storage, name, Sweeps)
+
+
+def _read_from(storage: Storage, name: str, read: Callable[[Any], Read]) -> Read:
     places = (aside(name), current(name))  # what lies aside was written later
     for place in (*places, *places):  # twice: a build that ends meanwhile moves it
         with suppress(FileNotFoundError):
-            return Sweeps(storage.source(place))
+            return read(storage.source(place))
     raise FileNotFoundError(name)
 
 
@@ -158,18 +167,16 @@ def sweep_of(home: Home, name: str, session_id: str) -> pd.DataFrame:
         return as_numbers(sweeps.sweep(session_id))
 
 
-def samples_of(home: Home, places: Iterable[tuple[str, str]]) -> pd.DataFrame:
-    """Samples of many sweeps as they came (SAMPLES), sorted by session.
+def packed_of(home: Home, places: Iterable[tuple[str, str]]) -> list[Packed]:
+    """Samples of many sweeps, still packed, file by file.
 
     ``places`` are pairs of a file's name and a session in it; errors as of :func:`sweep_of`.
     """
     by_name: dict[str, list[str]] = {}
     for name, session_id in places:
         by_name.setdefault(name, []).append(session_id)
-    found = {"": as_numbers(SCHEMA.empty_table())}
-    for name, sessions in by_name.items():
-        with opened(home, name) as sweeps:
-            found |= {session: as_numbers(sweeps.sweep(session)) for session in sorted(sessions)}
-    in_order = dict(sorted(found.items()))
-    together = pd.concat(in_order, names=["session_id"]).reset_index("session_id")
-    return together.reset_index(drop=True)
+    storage = storage_of(home)
+    return [
+        _read_from(storage, name, partial(packed, sessions=sessions))
+        for name, sessions in by_name.items()
+    ]

@@ -1,10 +1,12 @@
 """What sharing work out gains: one process, two on this machine, two behind Dask, in one run.
 
-``.venv/bin/python -m tests.bench.workers_bench [--rounds N] [--scale S]``: sweeps are measured, fleets
-fitted and scored (what looking back does), and plain arrays added, by each in turn, round by round;
-the ratios are of times within a round, and their median and range are printed. Starting workers is
-told apart. With Dask installed (``python3 -m pipeline install-cluster``) its workers work twice:
-as we set them up, and with the setting of malloc that Dask starts them with.
+``.venv/bin/python -m tests.bench.workers_bench [--rounds N] [--scale S]``: all sweeps of a home are
+measured, from reading what is kept of them to keeping the results (the whole stage of a build), fleets
+fitted and scored (what looking back does), plain arrays added, and tasks done that are nothing, by each
+in turn, round by round; the ratios are of times within a round, and their median and range are printed.
+Starting workers is told apart, and so is the first time that they do a kind of work and import what it
+takes. With Dask installed (``python3 -m pipeline install-cluster``) its workers work twice: as we set
+them up, and with the setting of malloc that Dask starts them with.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ import contextlib
 import hashlib
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -23,30 +25,27 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from models.sweeps.measure import measure_sweeps
 from pipeline.jobs.cancel import cancellable
 from pipeline.jobs.workers import ONE, Workers, in_order
+from tests.bench.measuring_home import MeasuringHome
 from tests.bench.risk_coverage import WEARING, one_wearing
-from tests.bench.sweeps_truth import SCORE, frames, in_batches, sweeps
 
 TWO = Workers(2)
 #: Asked for of two workers of this machine, and of two behind Dask, over one process.
 ASKED = {"two here": 1.7, "two behind Dask": 1.5}
 _AS_DASK = "two behind Dask, its malloc"
+#: Tasks that are nothing, by which the bare cost of handing one over is told.
+FEW_HUNDRED = 300
 
 
 class Kind(NamedTuple):
-    """One kind of work and its tasks."""
+    """One kind of work, which gives the same whoever does it."""
 
     name: str
-    work: Callable[[Any], Any]
-    tasks: Sequence[Any]
+    done_by: Callable[[Workers], Any]
 
 
-def measured(batch: tuple[pd.DataFrame, pd.DataFrame]) -> str:
-    """A digest of what a batch's sweeps measure."""
-    found = measure_sweeps(*batch)
-    return _digest(found.measures.to_csv(), found.profile.to_csv(), found.dropouts.to_csv())
+Team = Callable[[Kind], Any]
 
 
 def fitted(seed: int) -> str:
@@ -71,22 +70,19 @@ def _digest(*parts: str | bytes) -> str:
     return whole.hexdigest()
 
 
-def _kinds(scale: float) -> list[Kind]:
-    many = max(1, round(60 * scale))
-    batches = [frames(batch) for batch in in_batches(sweeps("worn", 12 * many, 200, SCORE), many)]
+def _kinds(scale: float, home: MeasuringHome) -> list[Kind]:
+    fleets, arrays = max(4, round(16 * scale)), max(4, round(12 * scale))
     return [
-        Kind(f"{12 * many} sweeps measured", measured, batches),
-        Kind(
-            f"{max(4, round(16 * scale))} fleets fitted", fitted, range(max(4, round(16 * scale)))
-        ),
-        Kind("arrays of 1 MB added", added, range(max(4, round(12 * scale)))),
+        Kind(f"{home.size.tests} sweeps measured", home.measured_again),
+        Kind(f"{fleets} fleets fitted", partial(in_order, fitted, range(fleets))),
+        Kind("arrays of 1 MB added", partial(in_order, added, range(arrays))),
     ]
 
 
 @contextlib.contextmanager
-def _teams() -> Iterator[dict[str, Callable[[Kind], list]]]:
+def _teams() -> Iterator[dict[str, Team]]:
     """Who works, by name: each does a kind of work and returns its results."""
-    teams = {"one": partial(_results, ONE), "two here": partial(_results, TWO)}
+    teams: dict[str, Team] = {"one": partial(_by, ONE), "two here": partial(_by, TWO)}
     if find_spec("distributed") is None:
         print("Dask is not installed: its rows are left out (python3 -m pipeline install-cluster)")
         yield teams
@@ -99,7 +95,7 @@ def _teams() -> Iterator[dict[str, Callable[[Kind], list]]]:
         with local_cluster(Path(folder) / "a") as ours, local_cluster(Path(folder) / "b") as plain:
             for cluster in (ours, plain):
                 _wait_for_two(cluster.address)
-            teams["two behind Dask"] = partial(_results, Workers(cluster=ours.address))
+            teams["two behind Dask"] = partial(_by, Workers(cluster=ours.address))
             teams[_AS_DASK] = partial(_as_dask_starts_them, Workers(cluster=plain.address))
             yield teams
 
@@ -107,41 +103,56 @@ def _teams() -> Iterator[dict[str, Callable[[Kind], list]]]:
 def _wait_for_two(address: str) -> None:
     from distributed import Client
 
-    with Client(address, timeout=60) as client:
-        client.wait_for_workers(2, timeout=60)
+    with Client(address, timeout=300) as client:
+        client.wait_for_workers(2, timeout=300)
 
 
-def _results(workers: Workers, kind: Kind) -> list:
-    return in_order(kind.work, kind.tasks, workers)
+def _by(workers: Workers, kind: Kind) -> Any:
+    return kind.done_by(workers)
 
 
-def _as_dask_starts_them(workers: Workers, kind: Kind) -> list:
+def _as_dask_starts_them(workers: Workers, kind: Kind) -> Any:
     from pipeline.jobs import cluster
     from tests.bench.as_dask_starts import AsDaskStarts
 
     ours, cluster.MadeReady = cluster.MadeReady, AsDaskStarts
     try:
-        return _results(workers, kind)
+        return _by(workers, kind)
     finally:
         cluster.MadeReady = ours
 
 
 def bench(rounds: int, scale: float) -> bool:
     """Print what each gains; whether all that was asked for was reached."""
-    kinds, reached = _kinds(scale), True
-    with _teams() as teams:
-        for kind in kinds:
-            for name, team in teams.items():
-                begun = time.perf_counter()
-                team(Kind(kind.name, kind.work, kind.tasks[:2]))
-                if name != "one" and kind is kinds[0]:
-                    print(f"{name}: at work {time.perf_counter() - begun:.1f} s after being asked")
-            times = [_round(kind, teams) for _ in range(rounds)]
-            reached &= _told(kind, pd.DataFrame(times))
+    reached = True
+    with _teams() as teams, _measuring_home(round(800 * scale)) as home:
+        begun = _round(Kind("nothing", partial(in_order, abs, range(2))), teams)
+        print("at work, seconds after being asked:", _seconds(begun))
+        bare = _round(Kind("nothing", partial(in_order, abs, range(FEW_HUNDRED))), teams)
+        print(f"a task that is nothing, ms: {_seconds(bare, 1000 / FEW_HUNDRED)}")
+        for kind in _kinds(scale, home):
+            first = _round(kind, teams)
+            times = pd.DataFrame([_round(kind, teams) for _ in range(rounds)])
+            reached &= _told(kind, times)
+            print(f"  the first time, seconds more: {_seconds(pd.Series(first) - times.median())}")
     return reached
 
 
-def _round(kind: Kind, teams: dict[str, Callable[[Kind], list]]) -> dict[str, float]:
+@contextlib.contextmanager
+def _measuring_home(sweeps: int) -> Iterator[MeasuringHome]:
+    with tempfile.TemporaryDirectory(prefix="measuring-") as folder:
+        home = MeasuringHome(Path(folder), sweeps)
+        try:
+            yield home
+        finally:
+            home.close()
+
+
+def _seconds(times: Mapping[str, float], scale: float = 1.0) -> str:
+    return ", ".join(f"{name} {taken * scale:.2f}" for name, taken in times.items())
+
+
+def _round(kind: Kind, teams: dict[str, Team]) -> dict[str, float]:
     """Seconds of each; the results must be the same bytes."""
     taken, found = {}, {}
     for name, team in teams.items():

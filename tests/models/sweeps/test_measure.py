@@ -4,7 +4,12 @@ import pytest
 
 from models.frames import FrameError
 from models.sweeps import schemas
-from models.sweeps.measure import MEASURE_VERSION, measure_one, measure_sweeps
+from models.sweeps.measure import (
+    MEASURE_VERSION,
+    measure_arrays,
+    measure_one,
+    measure_sweeps,
+)
 from tests.models.sweeps.synthetic import healthy, worn
 
 
@@ -87,3 +92,21 @@ def test_a_missing_column_is_named():
             pd.DataFrame({"session_id": ["A"], "sample_no": [0], "t_s": [0.0]}),
             schemas.CONTEXTS.empty(),
         )
+
+
+def test_arrays_measure_as_the_frame_of_the_same_samples_does():
+    sweeps = {"A": worn()[:2], "B": (healthy()[0], 4_000.0 + 300.0 * healthy()[1])}
+    sweeps["B"][1][900:904] = np.inf
+    sweeps["A"][0][700] = np.nan
+    t_s, signal = (np.concatenate(values) for values in zip(*sweeps.values(), strict=True))
+    size = sweeps["A"][0].size
+    columns = {"sample_no": np.tile(np.arange(size), 2), "t_s": t_s, "signal": signal}
+    blank = {"signal_b": np.full(2 * size, np.nan), "travel_pct": np.full(2 * size, np.nan)}
+    frame = pd.DataFrame({"session_id": np.repeat(["A", "B"], size), **columns, **blank})
+    contexts = schemas.CONTEXTS.empty().reindex(range(3))
+    contexts = contexts.assign(session_id=["A", "B", "C"], sweep_channel=["volt", "ohm", "volt"])
+    found = measure_arrays(["A", "B"], np.array([0, size, 2 * size]), contexts, **columns, **blank)
+    wanted = measure_sweeps(frame, contexts)
+    assert wanted.dropouts["session_id"].unique().tolist() == ["A", "B"]
+    for name, rows in vars(wanted).items():
+        pd.testing.assert_frame_equal(getattr(found, name), rows, check_exact=True)

@@ -7,6 +7,6 @@ from pipeline.jobs import measure
 from tests.pipeline.jobs.slow_measuring import measured_slowly
 
 if __name__ == "__main__":
-    measure._measured = measured_slowly
+    measure.measured_batch = measured_slowly
     measure.BATCH_SAMPLES = 1  # each sweep by itself
     raise SystemExit(main(sys.argv[1:]))

@@ -6,14 +6,12 @@ import os
 import time
 from pathlib import Path
 
-import pandas as pd
-
-from models.sweeps.measure import SweepResults, measure_sweeps
+from pipeline.jobs.measured_batch import Batch, measured_batch
 
 
-def measured_slowly(loaded: tuple[pd.DataFrame, pd.DataFrame]) -> SweepResults:
+def measured_slowly(batch: Batch) -> dict[str, bytes]:
     """What a build measures, slowly; its process leaves a file of its number."""
     if "SEEN_WORKERS" in os.environ:
         Path(os.environ["SEEN_WORKERS"], str(os.getpid())).touch()
     time.sleep(0.4)
-    return measure_sweeps(*loaded)
+    return measured_batch(batch)
