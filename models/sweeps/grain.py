@@ -123,11 +123,25 @@ def _sag_z(
         chosen = np.flatnonzero((kind == number) & (sigma > 0))
         for width in out:
             course = _course(width, pct)
-            fit = (mean * count)[chosen] @ course
-            room = np.sqrt(np.maximum(count[chosen] @ (course * course), 1e-9))
+            fit = _beside(course, (mean * count)[chosen])
+            room = np.sqrt(np.maximum(_beside(course * course, count[chosen]), 1e-9))
             z = SAG_WEIGHT * fit / (room * sigma[chosen, None])
             out[width][chosen] = np.clip(z, 0.0, MOST_SAG_Z)
     return out
+
+
+def _beside(course: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Sum about each window of what is read in the windows beside it, weighted by ``course``.
+
+    Window by window rather than as a product of matrices, whose last digit hangs on how many
+    sweeps are measured together.
+    """
+    total = np.zeros(values.shape, dtype=np.float32)
+    for away, weight in enumerate(course.tolist(), -REACH):
+        read = slice(max(away, 0), WINDOWS + min(away, 0))
+        sits = slice(max(-away, 0), WINDOWS - max(away, 0))
+        total[:, sits] += np.float32(weight) * values[:, read]
+    return total
 
 
 def _middle(values: np.ndarray) -> np.ndarray:
@@ -182,10 +196,10 @@ def _off_wide_line(level: np.ndarray) -> np.ndarray:
 
 @cache
 def _course(width_pct: float, speed_pct: float) -> np.ndarray:
-    """Mean departure that a sag leaves: row, window it is read in; column, window it sits in.
+    """Mean departure that a sag leaves in the windows from REACH before it to REACH behind.
 
     A sag of that full width and unit depth with rounded edges, seen in blocks of ``speed_pct``
-    travel, off the wider line, averaged over windows of 1 %: shape (WINDOWS, WINDOWS).
+    travel, off the wider line, averaged over windows of 1 %: shape (2 * REACH + 1,).
     """
     away = np.arange(-2 * REACH * _FINE, 2 * REACH * _FINE + 1) / _FINE
     sag = np.exp(-np.minimum((2.0 * away / width_pct) ** 4, 50.0))
@@ -195,6 +209,4 @@ def _course(width_pct: float, speed_pct: float) -> np.ndarray:
     for number, weight in enumerate(_weights()):
         left -= weight * np.roll(sag, round((number - LINE_BLOCKS) * speed_pct * _FINE))
     left = np.convolve(left, np.full(_FINE, 1.0 / _FINE), "same")
-    apart = np.arange(WINDOWS)[:, None] - np.arange(WINDOWS)
-    read = np.interp(np.clip(apart, -REACH, REACH), away, left)
-    return np.where(np.abs(apart) <= REACH, read, 0.0).astype(np.float32)
+    return np.interp(np.arange(-REACH, REACH + 1), away, left).astype(np.float32)

@@ -12,7 +12,7 @@ from models.sweeps import schemas
 from models.sweeps.report import Context, Rows, contexts_of, report_batch, report_unmeasured
 from models.sweeps.samples import Read, Sweeps, read_arrays, read_samples
 
-MEASURE_VERSION = "4"  # goes up whenever the same sweep gives another result
+MEASURE_VERSION = "5"  # goes up whenever the same sweep gives another result
 BATCH_SAMPLES = 2_000_000  # samples analysed together, which bounds the memory used
 
 

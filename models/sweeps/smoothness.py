@@ -51,7 +51,8 @@ def off_line(
         samples = y.take(at)
         if against is None:
             u = np.arange(at.shape[0], dtype=np.float32)[:, None] - 0.5 * (at.shape[0] - 1)
-            slope = (u / (u * u).sum())[:, 0] @ samples
+            # not a product of matrices, whose last digit hangs on how many windows there are
+            slope = np.einsum("i,ij->j", (u / (u * u).sum())[:, 0], samples)
             samples -= u * slope
         else:
             u = np.empty(at.shape, dtype=np.float32)
@@ -96,4 +97,6 @@ def _alike(first: np.ndarray, count: np.ndarray) -> Iterator[tuple[np.ndarray, n
             size = max(1, CHUNK // number)
             for begin in range(0, rows.size, size):
                 chosen = rows[begin : begin + size]
+                if chosen.size == 1:  # one alone would be summed up in another order
+                    chosen = np.repeat(chosen, 2)
                 yield chosen, first[chosen] + steps

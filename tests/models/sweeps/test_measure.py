@@ -110,3 +110,33 @@ def test_arrays_measure_as_the_frame_of_the_same_samples_does():
     assert wanted.dropouts["session_id"].unique().tolist() == ["A", "B"]
     for name, rows in vars(wanted).items():
         pd.testing.assert_frame_equal(getattr(found, name), rows, check_exact=True)
+
+
+def test_a_sweep_measures_the_same_whatever_is_measured_beside_it():
+    sweeps = {}
+    for number in range(12):
+        made = worn(seed=number) if number % 3 else healthy(seed=number)
+        sweeps[f"S{number:02d}"] = made[:2]
+    frame = pd.concat(
+        pd.DataFrame(
+            {
+                "session_id": name,
+                "sample_no": np.arange(t_s.size),
+                "t_s": t_s,
+                "signal": signal,
+                "signal_b": np.nan,
+                "travel_pct": np.nan,
+            }
+        )
+        for name, (t_s, signal) in sweeps.items()
+    )
+    contexts = schemas.CONTEXTS.empty().reindex(range(len(sweeps)))
+    contexts = contexts.assign(session_id=list(sweeps), sweep_channel="volt")
+    together = measure_sweeps(frame, contexts)
+    alone = [
+        measure_sweeps(own, contexts[contexts["session_id"] == name])
+        for name, own in frame.groupby("session_id")
+    ]
+    for name, rows in vars(together).items():
+        apart = pd.concat([getattr(one, name) for one in alone], ignore_index=True)
+        pd.testing.assert_frame_equal(apart, rows, check_exact=True)
