@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from models.wear.band_grid import LEVELS, ROUGHENINGS, band_grid
+from models.wear.by_row import by_row
 from models.wear.seen import Seen
 
 
@@ -39,10 +40,10 @@ def level_terms(
     """
     spread = band_grid().spread.astype(np.float32)
     y, e = (seen.counts * share).astype(np.float32), (seen.exposure * share).astype(np.float32)
-    reached, prior = e @ spread.T, np.log(chances.level).astype(np.float32)
+    reached, prior = by_row(e, spread.T), np.log(chances.level).astype(np.float32)
     out = []
     for k, level in enumerate(LEVELS.astype(np.float32)):
-        out.append(y @ np.log1p(level / np.float32(chances.stray_rate) * spread).T)
+        out.append(by_row(y, np.log1p(level / np.float32(chances.stray_rate) * spread).T))
         out[-1] += prior[k] - level * reached
     return out
 
@@ -61,7 +62,7 @@ def rough_terms(seen: Seen, chances: BandChances) -> list[np.ndarray]:
     out = []
     for k, height in enumerate(ROUGHENINGS.astype(np.float32)):
         log = np.log1p(height * envelope)
-        out.append(prior[k] + r @ log.T - n @ (0.5 * log**2).T)
+        out.append(prior[k] + by_row(r, log.T) - by_row(n, (0.5 * log**2).T))
     return out
 
 

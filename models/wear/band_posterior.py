@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.wear.band_grid import CENTRES_PCT, WIDTHS_PCT
+from models.wear.by_row import by_row
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ def chance_of(log_odds: np.ndarray) -> np.ndarray:
 
 def edges(posterior: Posterior) -> tuple[np.ndarray, np.ndarray]:
     """From and to of each row's band: its middle and expected width."""
-    peak, width = middle_and_limits(posterior.place)[0], posterior.width @ WIDTHS_PCT
+    peak, width = middle_and_limits(posterior.place)[0], by_row(posterior.width, WIDTHS_PCT)
     return np.clip(peak - width / 2, 0.0, 100.0), np.clip(peak + width / 2, 0.0, 100.0)
 
 
@@ -38,7 +39,7 @@ def middle_and_limits(place: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.nda
     best = CENTRES_PCT[smooth.argmax(axis=1)]
     near = np.abs(CENTRES_PCT - best[:, None]) <= 4.0
     own = np.where(near, place, 0.0)
-    peak = (own @ CENTRES_PCT) / np.maximum(own.sum(axis=1), 1e-300)
+    peak = by_row(own, CENTRES_PCT) / np.maximum(own.sum(axis=1), 1e-300)
     below = np.cumsum(place, axis=1)
     low = CENTRES_PCT[(below < 0.05).sum(axis=1).clip(max=99)] - 0.5
     high = CENTRES_PCT[(below < 0.95).sum(axis=1).clip(max=99)] + 0.5

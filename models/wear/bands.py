@@ -29,6 +29,7 @@ from models.wear.band_grid import (
     band_grid,
 )
 from models.wear.band_posterior import Posterior, chance_of, edges, middle_and_limits
+from models.wear.by_row import by_row
 from models.wear.drift import blurred, drift_pct
 from models.wear.exposure import BINS
 from models.wear.records import WearRecords
@@ -246,14 +247,14 @@ class WornBands(BaseEstimator):
         spread = band_grid().spread.reshape(len(CENTRES_PCT), -1, BINS)[:, 1]
         first = self.posterior(seen, self.prior_log_odds)
         chance = chance_of(first.log_odds)[:, None]
-        out = (1.0 - chance) * like + chance * (first.place @ spread)
+        out = (1.0 - chance) * like + chance * by_row(first.place, spread)
         more = np.flatnonzero(chance[:, 0] >= SHOWN_FROM)
         if more.size:
             begin, end = edges(first)
             rest = seen.take(more).without(begin[more], end[more])
             second = self.posterior(rest, _FURTHER_ODDS)
             also = chance_of(second.log_odds)[:, None]
-            out[more] = (out[more] + also * (second.place @ spread)) / (1.0 + also)
+            out[more] = (out[more] + also * by_row(second.place, spread)) / (1.0 + also)
         return out
 
     def posterior(self, seen: Seen, prior_log_odds: float) -> Posterior:

@@ -9,6 +9,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from models.wear.band_grid import CENTRES_PCT
+from models.wear.by_row import by_row
 from models.wear.exposure import bin_middles
 from models.wear.records import WearRecords
 
@@ -63,7 +64,7 @@ def blurred(place: np.ndarray, off_pct: np.ndarray) -> np.ndarray:
     out = place.copy()
     for turn in np.unique(step[step > 0]):
         rows = step == turn
-        out[rows] = place[rows] @ _kernel(int(turn))
+        out[rows] = by_row(place[rows], _kernel(int(turn)))
     return out
 
 

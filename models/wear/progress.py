@@ -22,6 +22,7 @@ from sklearn.utils.validation import check_is_fitted
 from models.wear.band_grid import CENTRES_PCT, TRAVEL_ERROR_PCT, WIDTHS_PCT
 from models.wear.band_posterior import Posterior
 from models.wear.bands import CHUNK, SHOWN_FROM, WornBands
+from models.wear.by_row import by_row
 from models.wear.records import WearRecords
 from models.wear.schemas import FAILURES, PROGRESS
 from models.wear.seen import Seen, in_life_order, strength
@@ -193,20 +194,21 @@ class BandProgress(BaseEstimator):
         return (len(fits) * seen + FAILURES_TRUSTED * usual) / (len(fits) + FAILURES_TRUSTED)
 
     def _crossing(self, fits: pd.DataFrame) -> np.ndarray:
-        """Km from the last test until each life's level is that of failure, (lives, draws)."""
+        """Km from the last test until each life's level is that of failure, (lives, draws).
+
+        All lives share their draws, so that none hangs on which others there are.
+        """
         rng = np.random.default_rng(self.seed)
-        shape = (len(fits), N_DRAWS)
-        now = fits["now"].to_numpy()[:, None] + fits["now_sd"].to_numpy()[:, None] * (
-            rng.standard_normal(shape)
-        )
-        growth = fits["slope"].to_numpy()[:, None] + fits["slope_sd"].to_numpy()[:, None] * (
-            rng.standard_normal(shape)
-        )
+        first, second = rng.standard_normal((2, N_DRAWS))
+        part = rng.uniform(1e-6, 1 - 1e-6, N_DRAWS)
+        own = {name: fits[[name]].to_numpy() for name in ("now", "now_sd", "slope", "slope_sd")}
+        now = own["now"] + own["now_sd"] * first
+        growth = own["slope"] + own["slope_sd"] * second
         growth = np.maximum(np.abs(growth), 0.02)
         mean, sd = self.failing_
         # it has not failed yet, so its own level at failure lies above what it has
         below = norm.cdf((np.minimum(now, mean + 2 * sd) - mean) / sd)
-        level = mean + sd * norm.ppf(below + (1.0 - below) * rng.uniform(1e-6, 1 - 1e-6, shape))
+        level = mean + sd * norm.ppf(below + (1.0 - below) * part)
         return 1000.0 * (level - now) / growth
 
 
@@ -221,8 +223,8 @@ def _signs(found: Posterior) -> np.ndarray:
 
 
 def _moments(weights: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    mean = weights @ values
-    return mean, np.sqrt(np.maximum(weights @ values**2 - mean**2, 0.0))
+    mean = by_row(weights, values)
+    return mean, np.sqrt(np.maximum(by_row(weights, values**2) - mean**2, 0.0))
 
 
 def _slopes(shown: pd.DataFrame, value: str, spread: str) -> pd.DataFrame:

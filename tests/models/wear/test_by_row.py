@@ -1,0 +1,26 @@
+import numpy as np
+import pytest
+
+from models.wear.by_row import ROWS_AT_ONCE, by_row
+
+
+@pytest.mark.parametrize("n", [0, 1, 7, ROWS_AT_ONCE, ROWS_AT_ONCE + 1, 400])
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_it_is_the_matrix_product(n, kind):
+    rng = np.random.default_rng(n)
+    rows, other = rng.normal(size=(n, 50)).astype(kind), rng.normal(size=(50, 100)).astype(kind)
+    expected = rows.astype(float) @ other.astype(float)
+    close = 2e-5 if kind is np.float32 else 1e-13
+    assert by_row(rows, other).dtype == kind
+    assert by_row(rows, other) == pytest.approx(expected, abs=close)
+    assert by_row(rows, other[:, 0]) == pytest.approx(expected[:, 0], abs=close)
+
+
+def test_a_row_is_the_same_to_the_last_digit_whatever_stands_beside_it():
+    rng = np.random.default_rng(1)
+    for k, m in ((50, 400), (100, 50), (61, 28), (4, 1)):
+        rows, other = rng.normal(size=(333, k)).astype(np.float32), rng.normal(size=(k, m))
+        whole = by_row(rows, other.astype(np.float32))
+        for n in (1, 2, 11, 200):
+            some = rng.choice(333, n, replace=False)
+            assert np.array_equal(by_row(rows[some], other.astype(np.float32)), whole[some])
