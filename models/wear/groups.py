@@ -13,7 +13,7 @@ class Group:
     """One set of departures: its key columns, its levels, the rows of beta that hold them."""
 
     keys: tuple[str, ...]
-    levels: pd.Index
+    levels: tuple[str, ...]
     level: slice
     slope: slice
 
@@ -33,15 +33,15 @@ def joined(X: pd.DataFrame, keys: tuple[str, ...]) -> np.ndarray:
     return np.where(blank, "", joined)
 
 
-def levels_of(X: pd.DataFrame, keys: tuple[str, ...]) -> pd.Index:
+def levels_of(X: pd.DataFrame, keys: tuple[str, ...]) -> tuple[str, ...]:
     """Distinct values in order, blanks left out."""
     found = pd.unique(joined(X, keys))
-    return pd.Index(sorted(v for v in found if v != ""), dtype=object)
+    return tuple(sorted(v for v in found if v != ""))
 
 
 def one_hot(X: pd.DataFrame, group: Group) -> np.ndarray:
     """Row of each test; a value never seen, or blank, has none: it follows what holds it."""
-    at = group.levels.get_indexer(joined(X, group.keys))
+    at = pd.Index(group.levels, dtype=object).get_indexer(joined(X, group.keys))
     out = np.zeros((len(X), len(group.levels)))
     out[np.flatnonzero(at >= 0), at[at >= 0]] = 1.0
     return out

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from models.wear.exposure import BIN_PCT, BINS, exposure
+from models.wear.groups import text
 from models.wear.schemas import WEAR_BINS, WEAR_TESTS
 
 LEAST_BINS = 15  # a session with fewer readable bins has no median to hold a bin against
 GREATEST_ROUGHNESS = 8.0  # beyond this a bin says no more: a lift-off, not grain
+
+
+#: What a test says besides its bins, of what the map takes from it.
+_TOLD = ("session_id", "life_id", "part_no", "duty", "fault_nature", "sensor_age_km")
 
 
 class WearError(ValueError):
@@ -34,6 +41,13 @@ class WearRecords:
 
     def __len__(self) -> int:
         return len(self.tests)
+
+    @cached_property
+    def keys(self) -> np.ndarray:
+        """Digest of all that a map takes from each test but its sensor and bike."""
+        told = zip(*(text(self.tests[name]) for name in _TOLD), strict=True)
+        shown = (np.ascontiguousarray(v) for v in (self.counts, self.exposure, self.roughness))
+        return np.array([_digest(*row) for row in zip(told, *shown, strict=True)], dtype=object)
 
     def take(self, rows: np.ndarray) -> WearRecords:
         """The tests chosen by a mask or by row numbers."""
@@ -108,6 +122,13 @@ def _places(tests: pd.DataFrame, bins: pd.DataFrame) -> tuple[np.ndarray, np.nda
             f"wear_bins: session {bins['session_id'].iloc[again]} has bin {edge[again]:g} twice"
         )
     return row, column
+
+
+def _digest(told: tuple, *shown: np.ndarray) -> str:
+    digest = hashlib.blake2b(repr(told).encode(), digest_size=16)
+    for values in shown:
+        digest.update(values)
+    return digest.hexdigest()
 
 
 def _laid(

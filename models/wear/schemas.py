@@ -5,6 +5,7 @@ drop-out shown; *roughness* is a bin's output smoothness over its own session's 
 """
 
 from models.frames import Column, FrameSchema
+from models.wear.exposure import BINS
 
 WEAR_TESTS = FrameSchema(
     "wear_tests",
@@ -139,5 +140,50 @@ PROGRESS = FrameSchema(
         Column("fails_at_km", "number", "sensor's age at the level its like failed", "km", True),
         Column("fails_low_km", "number", "lower 90 % limit", "km", True),
         Column("fails_high_km", "number", "upper 90 % limit", "km", True),
+    ),
+)
+
+#: Columns of where a life wears: its share of the wear in each travel bin.
+OWN_SHARES = [f"share_{number:02d}" for number in range(BINS)]
+
+OWN_WEAR = FrameSchema(
+    "own_wear",
+    "one life as known after its last test: how strongly and where it wears",
+    (
+        Column("life_id", "text", "the life"),
+        Column("last_km", "number", "the sensor's age at that test", "km"),
+        Column("level", "number", "expected drop-outs a pass", "1/pass"),
+        *(Column(name, "number", "share of its wear in a bin", "0 to 1") for name in OWN_SHARES),
+    ),
+)
+
+PATTERNS = FrameSchema(
+    "patterns",
+    "one travel bin of one duty (all: any): its pooled share of the wear",
+    (
+        Column("duty", "text", "duty, or all"),
+        Column("bin_from_pct", "number", "lower edge of the bin", "% of travel"),
+        Column("share", "number", "share of the wear", "0 to 1"),
+        Column("share_low", "number", "lower 90 % limit", "0 to 1"),
+        Column("share_high", "number", "upper 90 % limit", "0 to 1"),
+    ),
+)
+
+#: What a fit says of a cell of the map, each with its 90 % limits.
+CURVES = (
+    *("intensity_low", "intensity", "intensity_high"),
+    *("roughness_low", "roughness", "roughness_high"),
+)
+
+MAP_CURVES = FrameSchema(
+    "map_curves",
+    "one cell of travel and age of one part and duty that stand together: what the fit says of it",
+    (
+        Column("part_no", "text", "part number"),
+        Column("duty", "text", "duty; blank where not known", blank=True),
+        Column("age_from_km", "number", "lower edge of the age cell", "km"),
+        Column("age_to_km", "number", "upper edge", "km"),
+        Column("bin_from_pct", "number", "lower edge of the travel bin", "% of travel"),
+        *(Column(name, "number", "as in the map", blank=True) for name in CURVES),
     ),
 )

@@ -16,6 +16,7 @@ from sklearn.utils.validation import check_is_fitted
 
 from models.wear.bands import WornBands
 from models.wear.records import WearRecords
+from models.wear.schemas import OWN_SHARES, OWN_WEAR
 from models.wear.seen import in_life_order
 
 KEPT, RENEWAL_KM = 1.0, 10_000.0  # used where too few tests follow one another (assumed)
@@ -36,10 +37,6 @@ class SensorIntensity(BaseEstimator):
     kept_, renewal_km_ : float
         A band's drop-outs a pass at the next test over those at this one; after ``renewal_km_``
         some 63 % of the pooled intensity is new to the sensor.
-    level_, share_ : series, array of shape (lives, BINS)
-        Expected drop-outs a pass at each life's last test, index life_id, and where it wears.
-    last_km_ : array of shape (lives,)
-        Its age then.
     """
 
     def __init__(self, bands: WornBands):
@@ -49,31 +46,40 @@ class SensorIntensity(BaseEstimator):
         """Learn from tests ``X``; ``y`` is the pooled intensity (wear only), shape (n, BINS)."""
         order, last = in_life_order(X)
         self._learn(X, y, order, last)
-        rows = order[last]
-        level, self.share_ = self.bands.own_level(X, y, rows)
-        lives = X.tests["life_id"].to_numpy()[rows]
-        self.level_ = pd.Series(level, index=pd.Index(lives, name="life_id"))
-        self.last_km_ = X.tests["sensor_age_km"].to_numpy(float)[rows]
         return self
 
-    def predict(self, X: pd.DataFrame, pooled: np.ndarray) -> np.ndarray:
+    def own(self, X: WearRecords, pooled: np.ndarray) -> pd.DataFrame:
+        """What each life of ``X`` shows at its last test: frame of ``OWN_WEAR``."""
+        order, last = in_life_order(X)
+        rows = order[last]
+        level, share = self.bands.own_level(X, pooled, rows)
+        tests = X.tests.iloc[rows]
+        out = pd.DataFrame(share, columns=OWN_SHARES)
+        out.insert(0, "life_id", tests["life_id"].to_numpy())
+        out.insert(1, "last_km", tests["sensor_age_km"].to_numpy(float))
+        out.insert(2, "level", level)
+        return OWN_WEAR.check(out)
+
+    def predict(self, X: pd.DataFrame, pooled: np.ndarray, own: pd.DataFrame) -> np.ndarray:
         """Intensity of wear, strays left out, shape (n, BINS).
 
         Parameters
         ----------
         X : frame of shape (n, ...)
-            ``life_id`` and ``sensor_age_km``. A life not seen before has the pooled intensity.
+            ``life_id`` and ``sensor_age_km``. A life without own wear has the pooled intensity.
         pooled : array of shape (n, BINS)
             Pooled intensity of its like at that age.
+        own : frame of ``OWN_WEAR``
+            What lives showed at their last test.
         """
         check_is_fitted(self)
-        at = self.level_.index.get_indexer(X["life_id"])
+        at = pd.Index(own["life_id"]).get_indexer(X["life_id"])
         seen = at >= 0
         out = np.array(pooled, dtype=float)
-        km = X["sensor_age_km"].to_numpy(float)[seen] - self.last_km_[at[seen]]
+        km = X["sensor_age_km"].to_numpy(float)[seen] - own["last_km"].to_numpy()[at[seen]]
         like = out[seen].sum(axis=1)
-        level = self._ahead(self.level_.to_numpy()[at[seen]], like, km, self.kept_)
-        out[seen] = level[:, None] * self.share_[at[seen]]
+        level = self._ahead(own["level"].to_numpy()[at[seen]], like, km, self.kept_)
+        out[seen] = level[:, None] * own[OWN_SHARES].to_numpy()[at[seen]]
         return out
 
     def _ahead(

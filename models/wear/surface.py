@@ -9,6 +9,8 @@ asks for one hump, and the splines' ends are as free as their middle.
 
 from __future__ import annotations
 
+import copy
+
 import numpy as np
 import pandas as pd
 from scipy.stats import gamma
@@ -16,8 +18,9 @@ from sklearn.base import BaseEstimator
 from sklearn.preprocessing import SplineTransformer
 from sklearn.utils.validation import check_is_fitted
 
+from models.wear.by_row import by_row
 from models.wear.clusters import count_effect, gamma_effect, summed
-from models.wear.exposure import bin_middles
+from models.wear.exposure import BINS, bin_middles
 from models.wear.groups import Group, levels_of, one_hot, text
 from models.wear.penalised import Cells, Penalty, fit_penalised
 from models.wear.records import WearError
@@ -33,6 +36,7 @@ BEND_ORDER = 3
 # fleets other than those that score them.
 GUESSES = (10.0, 8.0, 3.0, 0.12, 50.0)
 GUESS_WORTH = 2.0
+_ERRORS_AT_ONCE = 100  # rows: each takes as much memory as a part of the covariance
 ERROR_SCALE, ERROR_POWER, MORE = 0.78, 0.4, (0.25, 2.0)
 
 
@@ -59,6 +63,8 @@ class WearSurface(BaseEstimator):
     ----------
     fitted_ : Fitted
         Coefficients, penalty weights, Laplace covariance.
+    beta_ : array of shape (R, P)
+        The coefficients.
     covariance_ : array of shape (columns, columns)
         Sandwich over the sensors.
     design_effect_ : array of shape (BINS,), or float for roughness
@@ -136,8 +142,14 @@ class WearSurface(BaseEstimator):
             cells, number = self._cells(X, age, total, seen)
             self.fitted_ = fit_penalised(cells, self._penalties(), max_iter=self.max_iter)
             spread = self._spread(cells, number, sensor, total, seen)
-        self.covariance_ = self._sandwich(spread)
+        self.covariance_, self.beta_ = self._sandwich(spread), self.fitted_.beta
         return self
+
+    def means_alone(self) -> WearSurface:
+        """A copy that answers means but no errors: these take covariances, which are large."""
+        bare = copy.copy(self)
+        del bare.fitted_, bare.covariance_
+        return bare
 
     def predict(self, X: pd.DataFrame) -> np.ndarray:
         """Mean of each test's part, duty and age in every bin, shape (n, BINS).
@@ -158,17 +170,19 @@ class WearSurface(BaseEstimator):
         """Log of ``predict_wear``."""
         check_is_fitted(self)
         rows = self._rows(X, X["sensor_age_km"].to_numpy(dtype=float))
-        return self.base_ + rows @ self.fitted_.beta @ self.basis_.T
+        return self.base_ + by_row(by_row(rows, self.beta_), self.basis_.T)
 
     def log_error(self, X: pd.DataFrame) -> np.ndarray:
         """Standard error of ``log_wear``, shape (n, BINS)."""
-        check_is_fitted(self)
+        check_is_fitted(self, "covariance_")
         rows = self._rows(X, X["sensor_age_km"].to_numpy(dtype=float))
-        R, P = self.fitted_.beta.shape
-        four = self.covariance_.reshape(R, P, R, P)
-        half = np.einsum("ir,rpsq,is->ipq", rows, four, rows, optimize=True)
-        variance = np.einsum("bp,ipq,bq->ib", self.basis_, half, self.basis_, optimize=True)
-        return np.sqrt(np.maximum(variance, 0.0))
+        R, P = self.beta_.shape
+        four, out = self.covariance_.reshape(R, P, R, P), np.empty((len(rows), BINS))
+        for first in range(0, len(rows), _ERRORS_AT_ONCE):
+            part = slice(first, first + _ERRORS_AT_ONCE)
+            half = np.einsum("ir,rpsq,is->ipq", rows[part], four, rows[part], optimize=True)
+            out[part] = np.einsum("bp,ipq,bq->ib", self.basis_, half, self.basis_, optimize=True)
+        return np.sqrt(np.maximum(out, 0.0))
 
     def predict_interval(
         self, X: pd.DataFrame, level: float = 0.90

@@ -109,14 +109,15 @@ def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
         each_part = partial(work.each, "Keeping sweeps by shop and month", "file")
         put_together(connection, home, files, say, each_part)
         measure_missing(connection, home, work)
-        judge_sweeps(connection)
+        with threadpool_limits(1):
+            judge_sweeps(connection, home.kept_models, say)
         follow_lives(connection)
         work.stage("Checking readings and learning good ranges")
         # many small sums: more threads would only wait for one another, and move the last digit
         with threadpool_limits(1):
             judge_statics(connection)
             work.stage("Mapping where wear gathers")
-            map_travel(connection)
+            map_travel(connection, day, home.kept_models, say)
             work.stage("Estimating risk")
             fit = score_risk(connection, day, home.kept_models, told, work)
             work.stage("Planning checks")

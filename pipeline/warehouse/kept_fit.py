@@ -216,10 +216,9 @@ def _models(fitted: FittedRisk) -> tuple[object, ...]:
 
 def _drop_others(folder: Path, names: list[str]) -> None:
     """Take away models of an earlier fit that this one has none of."""
-    for path in folder.glob("*.skops"):
-        if path.stem not in names:
-            path.unlink(missing_ok=True)
-            path.with_suffix(".json").unlink(missing_ok=True)
+    for name in set(_MODELS) - set(names):
+        for kind in ("skops", "json"):
+            (folder / f"{name}.{kind}").unlink(missing_ok=True)
 
 
 def _keep_frame(folder: Path, name: str, frame: pd.DataFrame) -> str:

@@ -16,7 +16,7 @@ import json
 import os
 import re
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -43,15 +43,30 @@ ALLOWED = frozenset(
         ("ObjectNode", "models.risk.delay.Delay"),
         ("ObjectNode", "models.risk.growth.WearGrowth"),
         ("ObjectNode", "models.risk.hazard.DefectHazard"),
+        ("ObjectNode", "models.wear.bands.WornBands"),
+        ("ObjectNode", "models.wear.groups.Group"),
+        ("ObjectNode", "models.wear.progress.BandProgress"),
+        ("ObjectNode", "models.wear.sensor.SensorIntensity"),
+        ("ObjectNode", "models.wear.strays.Strays"),
+        ("ObjectNode", "models.wear.surface.WearSurface"),
         ("ObjectNode", "scipy.interpolate._bsplines.BSpline"),
         ("ObjectNode", "sklearn.preprocessing._polynomial.SplineTransformer"),
+        ("SliceNode", "builtins.slice"),
         ("TupleNode", "builtins.tuple"),
         ("TupleNode", "models.risk.course.Course"),
         ("TypeNode", "builtins.str"),
     }
 )
 #: What the file as a whole must be.
-MODELS = frozenset({"models.risk.hazard.DefectHazard", "models.risk.growth.WearGrowth"})
+MODELS = frozenset(
+    {
+        "models.risk.hazard.DefectHazard",
+        "models.risk.growth.WearGrowth",
+        "models.wear.progress.BandProgress",
+        "models.wear.sensor.SensorIntensity",
+        "models.wear.surface.WearSurface",
+    }
+)
 #: Unpacked, no model comes near this; a file that claims more is no model of ours.
 MOST_BYTES = 256 * 1024**2
 _LIBRARIES = ("numpy", "scipy", "scikit-learn", "skops")
@@ -86,11 +101,11 @@ def data_version(frames: Mapping[str, pd.DataFrame]) -> str:
     return digest.hexdigest()
 
 
-def code_version() -> str:
-    """Hash of the sources of the risk models and of the versions of what they rest on."""
+def code_version(sources: Sequence[str] = _SOURCES) -> str:
+    """Hash of sources, the risk models' unless told, and of the versions of what they rest on."""
     digest = hashlib.sha256()
     root = Path(CHECKOUT)
-    for source in _SOURCES:
+    for source in sources:
         path = root / source
         for file in sorted(path.glob("*.py")) if path.is_dir() else [path]:
             digest.update(f"{file.relative_to(root).as_posix()}\n".encode())

@@ -103,6 +103,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "waiting": (),
     "wear_about": (),
     "wear_bands": ("life_id", "session_id", "band_no"),
+    "wear_fit": ("fit_version",),
     "wear_gathered": ("part_no", "duty"),
     "wear_lift": ("chance",),
     "wear_map": ("part_no", "duty", "age_from_km", "bin_from_pct"),

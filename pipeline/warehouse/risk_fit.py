@@ -13,9 +13,9 @@ from pipeline.warehouse.lives import RiskFrames
 
 
 def store_fitted(
-    connection: duckdb.DuckDBPyConnection, version: str, name: str, frame: pd.DataFrame
+    connection: duckdb.DuckDBPyConnection, version: str | None, name: str, frame: pd.DataFrame
 ) -> None:
-    """Keep a frame as ``marts.<name>``, each row naming the fit it was made with."""
+    """Keep a frame as ``marts.<name>``, each row naming the fit it was made with, if any."""
     store(connection, name, frame.assign(fit_version=pd.Series(version, frame.index, dtype="str")))
 
 

@@ -6,15 +6,19 @@ where a ride was logged.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
 
 import duckdb
 import numpy as np
 import pandas as pd
 
-from models.wear.dwell import dwell_or_sliding, pooled_pattern, usage_by_bike
+from models.wear.dwell import dwell_or_sliding, usage_by_bike
 from models.wear.exposure import BIN_PCT, BINS
-from models.wear.mapping import ALL, WearResults, map_wear
+from models.wear.map_cells import ALL
+from models.wear.mapping import WearResults, score_wear
 from models.wear.one_sweep import band_chance
 from models.wear.records import WearError, WearRecords, wear_records
 from models.wear.schemas import (
@@ -28,10 +32,13 @@ from models.wear.schemas import (
     WEAR_MAP,
     WEAR_TESTS,
 )
-from models.wear.test_plan import LiftChance, lift_chance, passes_needed, slow_stretches
+from models.wear.test_plan import LiftChance, passes_needed, slow_stretches
 from pipeline.statements import run, store
 from pipeline.warehouse import wear_schemas as shown
+from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
 from pipeline.warehouse.lives import MARTS
+from pipeline.warehouse.risk_fit import store_fitted
+from pipeline.warehouse.wear_fit import WearFit, WearFrames, standing_wear_fit, told_of_wear_fit
 
 #: Widths of wear for which the number of passes is worked out, % of travel.
 WIDTHS_PCT = (0.2, 0.5, 1.0, 2.0)
@@ -49,41 +56,83 @@ _KEPT = {
     "wear_usage": shown.WEAR_USAGE,
     "wear_patterns": shown.WEAR_PATTERNS,
     "wear_about": shown.WEAR_ABOUT,
+    "wear_fit": shown.WEAR_FIT,
 }
+#: What rests on no fit, and what names it by itself.
+_NAMES_NO_FIT = ("wear_profiles", "wear_usage", "wear_fit")
 
 
 @dataclass(frozen=True)
 class _Found:
     """The map with what it was made from."""
 
-    records: WearRecords
+    frames: WearFrames
+    fit: WearFit
     results: WearResults
     sensors_now: pd.DataFrame
-    lift: LiftChance
+
+    @property
+    def records(self) -> WearRecords:
+        """The tests mapped."""
+        return self.frames.records
+
+    @property
+    def lift(self) -> LiftChance:
+        """How often a pass over a worn spot shows it."""
+        return self.fit.lift
 
 
-def map_travel(connection: duckdb.DuckDBPyConnection) -> None:
-    """Fill the ``marts.wear_…`` tables; without a sweep to map they are empty, and say so."""
+def map_travel(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    kept_models: Path,
+    say: Callable[[str], None] = lambda text: None,
+) -> None:
+    """Fill the ``marts.wear_…`` tables; without a sweep to map they are empty, and say so.
+
+    The fit is kept in the folder ``kept_models`` and made anew once the tests have moved far
+    enough; each row that rests on it names it.
+    """
     usage = usage_by_bike(RIDES.check(_rows(connection, "wear_rides")))
     kept = {name: schema.empty() for name, schema in _KEPT.items()}
     kept["wear_usage"] = _usage(usage)
     try:
-        found = _fit(connection)
+        found = _found(connection, day, kept_models, say)
     except WearError as error:
-        kept["wear_about"] = _nothing_mapped(str(error), len(usage))
+        kept["wear_about"], version = _nothing_mapped(str(error), len(usage)), None
     else:
         kept |= _frames(found) | _about(found, usage)
+        version = found.fit.version
     for name, schema in _KEPT.items():
-        store(connection, name, schema.check(kept[name]))
+        frame = schema.check(kept[name])
+        if name in _NAMES_NO_FIT:
+            store(connection, name, frame)
+        else:
+            store_fitted(connection, version, name, frame)
     run(connection, f"{MARTS}/wear_roughness_band")
 
 
-def judge_sweeps(connection: duckdb.DuckDBPyConnection) -> None:
-    """Fill ``marts.sweep_bands``: the chance that each sweep by itself shows a worn band."""
-    sweeps = WEAR_TESTS.check(_rows(connection, "one_sweeps"))
-    bins = WEAR_BINS.check(_rows(connection, "one_sweep_bins"))
-    chance = band_chance(wear_records(sweeps, bins))
-    bands = sweeps[["session_id"]].assign(band_chance=chance)
+def judge_sweeps(
+    connection: duckdb.DuckDBPyConnection,
+    kept_models: Path,
+    say: Callable[[str], None] = lambda text: None,
+) -> None:
+    """Fill ``marts.sweep_bands``: the chance that each sweep by itself shows a worn band.
+
+    A sweep judged by an earlier build is not judged again.
+    """
+    keys = _rows(connection, "judged_sweeps").set_index("session_id")["measure_key"]
+
+    def judge(unjudged: pd.Series) -> np.ndarray:
+        connection.register("unjudged_sweeps", unjudged.reset_index())
+        sweeps = WEAR_TESTS.check(_rows(connection, "one_sweeps"))
+        bins = WEAR_BINS.check(_rows(connection, "one_sweep_bins"))
+        connection.unregister("unjudged_sweeps")
+        chance = pd.Series(band_chance(wear_records(sweeps, bins)), sweeps["session_id"])
+        return chance.reindex(unjudged.index).to_numpy()
+
+    bands = pd.DataFrame({"session_id": keys.index})
+    bands["band_chance"] = remembered_sweeps(kept_models, keys, judge, say)
     store(connection, "sweep_bands", shown.SWEEP_BANDS.check(bands))
 
 
@@ -91,16 +140,29 @@ def _rows(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
     return run(connection, f"{MARTS}/{name}").df()
 
 
-def _fit(connection: duckdb.DuckDBPyConnection) -> _Found:
+def _found(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    kept_models: Path,
+    say: Callable[[str], None],
+) -> _Found:
+    frames = _records(connection)
+    fit = standing_wear_fit(kept_models, frames, day, say)
+    remember = remembered_lives(kept_models, fit.version, say)
+    results = score_wear(fit.models, frames.records, remember)
+    now = shown.WEAR_SENSORS_NOW.check(_rows(connection, "wear_sensors_now"))
+    return _Found(frames, fit, results, now)
+
+
+def _records(connection: duckdb.DuckDBPyConnection) -> WearFrames:
     tests = WEAR_TESTS.check(_rows(connection, "wear_tests"))
     records = wear_records(tests, WEAR_BINS.check(_rows(connection, "wear_bins")))
     if not records.exposure.any():
         raise WearError("no bench test with a sweep that could have shown anything on the travel")
     places = DROPOUT_PLACES.check(_rows(connection, "wear_dropout_places"))
     reach = PASS_REACH.check(_rows(connection, "wear_pass_reach"))
-    results = map_wear(records, FAILURES.check(_rows(connection, "wear_failures")))
-    now = shown.WEAR_SENSORS_NOW.check(_rows(connection, "wear_sensors_now"))
-    return _Found(records, results, now, lift_chance(places, reach))
+    failures = FAILURES.check(_rows(connection, "wear_failures"))
+    return WearFrames(records, failures, places, reach)
 
 
 def _frames(found: _Found) -> dict[str, pd.DataFrame]:
@@ -111,12 +173,13 @@ def _frames(found: _Found) -> dict[str, pd.DataFrame]:
         "wear_bands": results.bands,
         "wear_progress": results.progress,
         "wear_profiles": _profiles(found.records),
-        "wear_gathered": _gathered(results, found.records),
+        "wear_gathered": _gathered(found),
         "wear_stretches": _stretches(found.sensors_now, shares, from_tests),
         "wear_shares": _long(found.sensors_now[["sensor_id"]], share=shares),
         "wear_passes": _passes(found.lift, found.sensors_now),
         "wear_lift": pd.DataFrame({"chance": found.lift.chances, "weight": found.lift.weights}),
         "wear_patterns": _patterns(found),
+        "wear_fit": told_of_wear_fit(found.fit, found.frames),
     }
 
 
@@ -136,10 +199,10 @@ def _profiles(records: WearRecords) -> pd.DataFrame:
     )
 
 
-def _gathered(results: WearResults, records: WearRecords) -> pd.DataFrame:
+def _gathered(found: _Found) -> pd.DataFrame:
     rows = []
-    for (part_no, duty), answer in results.gathered.items():
-        own = records.tests
+    for (part_no, duty), answer in found.fit.models.gathered.items():
+        own = found.records.tests
         own = own if part_no == ALL else own[own["part_no"].eq(part_no)]
         own = own if duty == ALL else own[own["duty"].eq(duty)]
         counts = {"n_tests": len(own), "n_seen": own["sensor_id"].nunique()}
@@ -153,7 +216,7 @@ def _shares_now(found: _Found) -> tuple[np.ndarray, np.ndarray]:
     like = now[["life_id", "part_no", "duty"]].assign(sensor_age_km=now["age_now_km"].fillna(0.0))
     expected = np.zeros((0, BINS))
     if len(now):
-        expected = found.results.sensors.predict(like, found.results.dropouts.predict_wear(like))
+        expected = found.results.expected(like)
     shares = expected / np.maximum(expected.sum(axis=1, keepdims=True), 1e-300)
     tested = now["life_id"].isin(tests["life_id"]).to_numpy()
     return shares, tested
@@ -197,21 +260,11 @@ def _usage(usage: dict) -> pd.DataFrame:
 
 
 def _patterns(found: _Found) -> pd.DataFrame:
-    """Each duty's share of the wear over the travel, at the middle age of its tests."""
-    tests, surface = found.records.tests, found.results.dropouts
-    frames = []
-    for duty in [ALL, *sorted(tests["duty"].dropna().unique())]:
-        own = tests if duty == ALL else tests[tests["duty"].eq(duty)]
-        like = pd.DataFrame(
-            {
-                "part_no": [None],
-                "duty": [None if duty == ALL else duty],
-                "sensor_age_km": [float(own["sensor_age_km"].median())],
-            }
-        )
-        pattern = pooled_pattern(surface.predict_wear(like)[0], surface.log_error(like)[0])
-        frames.append(pattern.assign(duty=duty, n_seen=own["sensor_id"].nunique()))
-    return pd.concat(frames, ignore_index=True)
+    """Each duty's share of the wear over the travel, with the sensors mapped by now."""
+    tests, patterns = found.records.tests, found.fit.models.patterns
+    seen = tests.groupby("duty")["sensor_id"].nunique()
+    seen[ALL] = tests["sensor_id"].nunique()
+    return patterns.assign(n_seen=seen.reindex(patterns["duty"]).to_numpy())
 
 
 def _about(found: _Found, usage: dict) -> dict[str, pd.DataFrame]:
@@ -222,8 +275,8 @@ def _about(found: _Found, usage: dict) -> dict[str, pd.DataFrame]:
         "n_seen": tests["sensor_id"].nunique(),
         "n_tests": len(tests),
         "dropout_count": int(found.records.counts.sum()),
-        "worn_share": found.results.worn.worn_share_,
-        "stray_rate": found.results.stray_rate,
+        "worn_share": found.fit.models.worn.worn_share_,
+        "stray_rate": found.fit.models.stray_rate,
         "lift_chance": lift.mean,
         "lift_low": low,
         "lift_high": high,

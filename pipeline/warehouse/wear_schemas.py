@@ -160,3 +160,18 @@ WEAR_ABOUT = FrameSchema(
         Column("use_n_dropouts", "whole", "their drop-outs"),
     ),
 )
+
+WEAR_FIT = FrameSchema(
+    "wear_fit",
+    "the fit that the wear map rests on; no row where there is no map",
+    (
+        Column("fit_version", "text", "its day and the beginning of its records' digest"),
+        Column("fitted_as_of", "date", "as of which day the records were"),
+        Column("n_tests", "whole", "swept tests that it rests on"),
+        Column("n_lives_with_dropouts", "whole", "sensor lives among them with a drop-out"),
+        Column("n_failures", "whole", "failures that it rests on"),
+        Column("why_fitted", "text", "why it was made at this build, if it was", blank=True),
+        Column("tests_since", "whole", "tests new, changed or gone since"),
+        Column("lives_since", "whole", "sensor lives with drop-outs among them"),
+    ),
+)

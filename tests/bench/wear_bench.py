@@ -209,8 +209,9 @@ def held_out_of(fleet: SimulatedWear) -> list[float]:
     near = np.exp(-0.5 * ((np.arange(50)[:, None] - np.arange(50)) / 0.8) ** 2)
     near /= near.sum(axis=0)
     by_itself = (known.counts @ near + 0.5 / 50) / (known.exposure @ near + 1e-3)
+    sensors = SensorIntensity(bands).fit(known, pooled)
     guesses = [
-        SensorIntensity(bands).fit(known, pooled).predict(held.tests, ahead) + strays,
+        sensors.predict(held.tests, ahead, sensors.own(known, pooled)) + strays,
         ahead.sum(axis=1, keepdims=True) * bands.own_share(known, pooled)[at] + strays,
         surface.predict(held.tests),
         alone.predict(held.tests),

@@ -281,6 +281,7 @@ RULES: dict[str, Rule] = {
     "marts.waiting": Rule(f"{_UNIT.where} and {_among('row_id', 'own_aside')}"),
     "marts.wear_about": _ALL_POOLED,
     "marts.wear_bands": _TEST,
+    "marts.wear_fit": _ALL_POOLED,
     "marts.wear_gathered": Rule(_pool("any", "t.part_no", "t.duty", "t.n_seen")),
     "marts.wear_lift": _RECKONING,
     "marts.wear_map": _MAP_POOLED,

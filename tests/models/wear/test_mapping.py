@@ -42,7 +42,7 @@ def test_wear_gathers_where_the_duty_holds_the_throttle(mapped):
     old = table[(table["duty"] == "commute") & (table["part_no"] == "all")]
     profile = old.groupby("bin_from_pct")["intensity"].mean()
     assert 8.0 <= profile.idxmax() <= 38.0
-    assert results.gathered["all", "all"].n_sensors > 8
+    assert results.fitted.gathered["all", "all"].n_sensors > 8
 
 
 def test_all_frames_speak_of_the_same_tests(mapped):
@@ -65,7 +65,7 @@ def test_a_fleet_of_one_sensor_and_one_test_maps():
     fleet = simulate_wear(1, 73_002, Truth(tests=(1, 1)))
     results = map_wear(fleet.records.take(np.array([0])), FAILURES.empty())
     assert results.wear_map["intensity"].isna().all()
-    assert results.gathered["all", "all"].answer == "not enough known"
+    assert results.fitted.gathered["all", "all"].answer == "not enough known"
     assert len(results.bands) >= 1
 
 

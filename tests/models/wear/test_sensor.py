@@ -15,21 +15,26 @@ def sensors(followed):
     return SensorIntensity(followed.bands).fit(followed.records, followed.pooled)
 
 
-def test_a_life_never_swept_is_as_its_like(sensors):
+@pytest.fixture(scope="module")
+def own(sensors, followed):
+    return sensors.own(followed.records, followed.pooled)
+
+
+def test_a_life_never_swept_is_as_its_like(sensors, own):
     pooled = np.full((1, 50), 0.02)
     new = pd.DataFrame({"life_id": ["another"], "sensor_age_km": [1000.0]})
-    assert sensors.predict(new, pooled) == pytest.approx(pooled)
+    assert sensors.predict(new, pooled, own) == pytest.approx(pooled)
 
 
-def test_a_worn_sensor_goes_on_where_it_wears_and_gains_new_wear_with_km(sensors, followed):
-    life = sensors.level_.idxmax()
-    at = sensors.level_.index.get_loc(life)
+def test_a_worn_sensor_goes_on_where_it_wears_and_gains_new_wear_with_km(sensors, own, followed):
+    most = own.loc[own["level"].idxmax()]
+    life = most["life_id"]
     pooled = np.full((2, 50), 0.02)
     ahead = pd.DataFrame(
-        {"life_id": [life] * 2, "sensor_age_km": sensors.last_km_[at] + np.array([0.0, 20_000.0])}
+        {"life_id": [life] * 2, "sensor_age_km": most["last_km"] + np.array([0.0, 20_000.0])}
     )
-    now, later = sensors.predict(ahead, pooled)
-    assert now.sum() == pytest.approx(sensors.kept_ * sensors.level_.max())
+    now, later = sensors.predict(ahead, pooled, own)
+    assert now.sum() == pytest.approx(sensors.kept_ * most["level"])
     assert later.sum() > now.sum()
     band = followed.found[followed.found["life_id"].eq(life)].iloc[-1]
     near = np.abs(np.arange(50) * 2 + 1 - band["peak_pct"]) <= 5.0
@@ -62,8 +67,10 @@ def test_pooled_beats_fleet_only_and_sensor_only_on_sensors_with_one_test():
     at = pd.Series(order[last], index=known.tests["sensor_id"].iloc[order[last]])
     at = at[held.tests["sensor_id"]].to_numpy()
     ahead = surface.predict_wear(held.tests)
+    sensors = SensorIntensity(bands).fit(known, pooled)
+    own = sensors.own(known, pooled)
     guesses = {
-        "pooled": SensorIntensity(bands).fit(known, pooled).predict(held.tests, ahead) + strays,
+        "pooled": sensors.predict(held.tests, ahead, own) + strays,
         "place": ahead.sum(axis=1, keepdims=True) * bands.own_share(known, pooled)[at] + strays,
         "fleet": fleet.predict(held.tests),
         "sensor": ((known.counts + 0.01) / (known.exposure + 1.0))[at],

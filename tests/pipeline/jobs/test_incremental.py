@@ -19,7 +19,7 @@ from tests.pipeline.damage_done import dump
 
 AS_OF, NEXT_DAY = "2026-10-31", "2026-11-01"
 #: What is remembered of sensors, apart from the fit and from what is worked out once with it.
-REMEMBERED = ("spreads*", "explained*", "fits*")
+REMEMBERED = ("spreads*", "explained*", "fits*", "wear_lives*", "wear_sweeps*")
 #: Tables each row of which names the fit that it was made with.
 FITTED = (
     *("defect_risk", "fleet_curve", "life_quantiles", "risk_ahead", "risk_explained", "advice"),

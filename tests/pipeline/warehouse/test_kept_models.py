@@ -18,6 +18,8 @@ from sklearn.linear_model import LinearRegression
 
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
+from models.wear.mapping import fit_wear
+from models.wear.schemas import FAILURES
 from pipeline.warehouse import kept_models
 from pipeline.warehouse.kept_models import (
     ALLOWED,
@@ -29,6 +31,7 @@ from pipeline.warehouse.kept_models import (
     types_of,
 )
 from tests.models.risk.simulated_fleet import simulate, with_contact
+from tests.models.wear.simulated_wear import Truth, simulate_wear
 
 TAGS = {"data": "d1", "code": "c1", "schema": "life_windows 1"}
 
@@ -82,6 +85,17 @@ def fits():
         yield DefectHazard(baseline=baseline, n_cells=12, delay_prior=prior).fit(frame)
     yield grown(40)
     yield grown(1)
+    yield from mapped(30)
+    yield from mapped(1)
+
+
+def mapped(n):
+    """The models of a wear map, with and without failures enough to know their level."""
+    fleet = simulate_wear(n, 4, Truth(near_defect=True, spacing_km=1500.0, tests=(3, 5)))
+    ends = fleet.sensors.rename(columns={"sensor_id": "life_id", "failure_km": "failed_age_km"})
+    fitted = fit_wear(fleet.records, FAILURES.check(ends))
+    assert (fitted.progress.failing_ is None) == (n == 1)
+    return fitted.dropouts, fitted.progress, fitted.sensors
 
 
 def grown(n):

@@ -1,13 +1,20 @@
 """The wear map's marts on tiny hand-ins: what is counted, what is left out, what is said."""
 
+from types import SimpleNamespace
+
 import numpy as np
+import pandas as pd
 import pytest
 
+import models.wear.evidence_moved as rule
 from models.wear.exposure import BINS
+from pipeline.jobs.ingest import rebuild
 from pipeline.statements import connect, run
 from pipeline.warehouse import wear
 from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv
 
+#: Tables each row of which names the fit of the wear map.
+FITTED = tuple(name for name in wear._KEPT if name not in wear._NAMES_NO_FIT)
 PART = "part_no,description,kind,output\n"
 
 
@@ -103,3 +110,53 @@ def test_a_confirmed_defect_ends_a_life_at_its_age(home, swept):
     failures = run(connection, "warehouse/sql/marts/wear_failures").fetchall()
     connection.close()
     assert failures == [("S1", 16000.0)]
+
+
+def test_a_build_with_a_kept_fit_equals_a_rebuild_given_that_fit_alone(home, tmp_path, monkeypatch):
+    monkeypatch.setattr(rule, "FEW_TESTS", 1)
+    monkeypatch.setattr(rule, "MOST_TESTS", 5.0)
+    judged = _judged(monkeypatch)
+    first = hand_in(home, tmp_path / "a", {**SHOP, "sweeps": sweep_csv("T1")})
+    later = hand_in(home, tmp_path / "b", {"sweeps": sweep_csv("T2")})
+    (then,), (now,) = (_fit_of(home, report) for report in (first, later))
+    assert now["fit_version"] == then["fit_version"]
+    assert then["why_fitted"]
+    assert pd.isna(now["why_fitted"])
+    assert (now["n_tests"], now["tests_since"]) == (1, 1)
+    assert judged == [["T1"], ["T2"]]
+    for pattern in ("wear_lives*", "wear_sweeps*"):
+        for path in home.kept_models.glob(pattern):
+            path.unlink()
+    again = SimpleNamespace(manifest=rebuild(home))
+    assert judged[2] == ["T1", "T2"]
+    for name in (*wear._KEPT, "sweep_bands", "wear_roughness_band"):
+        one, other = (wear_table(home, report, name) for report in (later, again))
+        pd.testing.assert_frame_equal(one, other, check_exact=True)
+        if name in FITTED:
+            assert set(one["fit_version"]) <= {then["fit_version"]}, name
+    assert len(wear_table(home, later, "wear_bands")["fit_version"]) >= 2
+
+
+def _judged(monkeypatch) -> list[list[str]]:
+    """Sweeps judged by themselves from here on, build by build."""
+    real, calls = wear.band_chance, []
+
+    def counted(records):
+        calls.append(records.tests["session_id"].tolist())
+        return real(records)
+
+    monkeypatch.setattr(wear, "band_chance", counted)
+    return calls
+
+
+def _fit_of(home, report) -> list[dict]:
+    return wear_table(home, report, "wear_fit").to_dict("records")
+
+
+def test_a_damaged_fit_of_the_wear_map_is_said_and_made_anew(home, swept, tmp_path):
+    (home.kept_models / "wear_dropouts.skops").write_bytes(b"no model")
+    said: list[str] = []
+    again = SimpleNamespace(manifest=rebuild(home, say=said.append))
+    assert any("wear_dropouts.skops" in line and "fitted anew" in line for line in said)
+    (told,) = _fit_of(home, again)
+    assert told["why_fitted"] == "no fit by this code had been kept"

@@ -1,0 +1,90 @@
+"""What a fit says of each life: its worn bands, how they went on, how strongly and where it wears.
+
+A life's scores hang on its own tests and the fit alone, to the last digit (``by_row``), so that
+those of a life without news may be remembered.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+
+import numpy as np
+import pandas as pd
+
+from models.wear.progress import BandProgress
+from models.wear.records import WearRecords
+from models.wear.schemas import BANDS, OWN_WEAR, PROGRESS
+from models.wear.sensor import SensorIntensity
+from models.wear.surface import WearSurface
+
+
+@dataclass(frozen=True)
+class LifeScores:
+    """Frames of ``BANDS``, ``PROGRESS`` and ``OWN_WEAR``, each with rows of some lives."""
+
+    bands: pd.DataFrame
+    progress: pd.DataFrame
+    own: pd.DataFrame
+
+    @property
+    def frames(self) -> dict[str, pd.DataFrame]:
+        """The frames by name."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+    def of(self, lives: pd.Index) -> LifeScores:
+        """Those of some lives."""
+        return LifeScores(*(f[f["life_id"].isin(lives)] for f in self.frames.values()))
+
+    def and_those(self, other: LifeScores) -> LifeScores:
+        """Both together."""
+        pairs = zip(self.frames.values(), other.frames.values(), strict=True)
+        return LifeScores(*(pd.concat(pair, ignore_index=True) for pair in pairs))
+
+    def in_order(self, lives: pd.Index) -> LifeScores:
+        """Rows in the order of their lives, those of a life as they stand."""
+        schemas = (BANDS, PROGRESS, OWN_WEAR)
+        frames = zip(schemas, self.frames.values(), strict=True)
+        return LifeScores(*(_ordered(schema.check(frame), lives) for schema, frame in frames))
+
+
+#: Gives the scores of lives by their keys, a series with the index life_id; the callable scores
+#: the lives that are not remembered.
+Remember = Callable[[pd.Series, Callable[[pd.Index], LifeScores]], LifeScores]
+
+
+def forgetful(keys: pd.Series, score: Callable[[pd.Index], LifeScores]) -> LifeScores:
+    """A ``Remember`` that remembers nothing."""
+    return score(keys.index)
+
+
+def score_lives(
+    records: WearRecords,
+    dropouts: WearSurface,
+    progress: BandProgress,
+    sensors: SensorIntensity,
+    remember: Remember = forgetful,
+) -> LifeScores:
+    """Scores of every life of the records, in the order in which lives come there."""
+
+    def score(lives: pd.Index) -> LifeScores:
+        own = records.take(records.tests["life_id"].isin(lives).to_numpy())
+        pooled = dropouts.predict_wear(own.tests)
+        bands = progress.bands.predict(own, pooled)
+        return LifeScores(bands, progress.predict(own, pooled, bands), sensors.own(own, pooled))
+
+    keys = life_keys(records)
+    return remember(keys, score).in_order(keys.index)
+
+
+def life_keys(records: WearRecords) -> pd.Series:
+    """Digest of all tests of each life, index life_id, in the order in which lives come."""
+    keys = pd.Series(records.keys).groupby(records.tests["life_id"].to_numpy(), sort=False)
+    whole = keys.agg("".join).rename_axis("life_id")
+    return whole.map(lambda own: hashlib.blake2b(own.encode(), digest_size=16).hexdigest())
+
+
+def _ordered(frame: pd.DataFrame, lives: pd.Index) -> pd.DataFrame:
+    place = lives.get_indexer(frame["life_id"])
+    return frame.iloc[np.argsort(place, kind="stable")].reset_index(drop=True)
