@@ -196,11 +196,12 @@ class BandProgress(BaseEstimator):
     def _crossing(self, fits: pd.DataFrame) -> np.ndarray:
         """Km from the last test until each life's level is that of failure, (lives, draws).
 
-        All lives share their draws, so that none hangs on which others there are.
+        All lives share their draws, so that none hangs on which others there are. Each of the three
+        things drawn is spread evenly over its chances, since lives share the error of draws too.
         """
-        rng = np.random.default_rng(self.seed)
-        first, second = rng.standard_normal((2, N_DRAWS))
-        part = rng.uniform(1e-6, 1 - 1e-6, N_DRAWS)
+        even = np.tile((np.arange(N_DRAWS) + 0.5) / N_DRAWS, (3, 1))
+        first, second, part = np.random.default_rng(self.seed).permuted(even, axis=1)
+        first, second = norm.ppf(first), norm.ppf(second)
         own = {name: fits[[name]].to_numpy() for name in ("now", "now_sd", "slope", "slope_sd")}
         now = own["now"] + own["now_sd"] * first
         growth = own["slope"] + own["slope_sd"] * second
