@@ -54,6 +54,9 @@ def test_the_next_build_makes_all_that_came_to_harm_anew_and_says_so(faulty_copy
     flip_a_byte(one(faulty_copy.sweeps_by_shop, "*/*/*.parquet"))
     flip_a_byte(one(faulty_copy.measured, "*.passes.parquet"))
     flip_a_byte(one(faulty_copy.kept_models, "hazard.skops"))
+    flip_a_byte(one(faulty_copy.kept_models, "wear_dropouts.skops"))
+    flip_a_byte(one(faulty_copy.kept_models, "wear_lives_bands.parquet"))
+    cut_short(one(faulty_copy.kept_models, "wear_sweeps_chances.parquet"))
     cut_short(one(faulty_copy.given_out, "*.parquet"))
     cut_short(one(faulty_copy.advised, "*.parquet"))
     (faulty_copy.measured / "0.passes.draft").write_bytes(b"half")
@@ -66,6 +69,7 @@ def test_the_next_build_makes_all_that_came_to_harm_anew_and_says_so(faulty_copy
     assert "A file of samples" in told
     assert "What was measured of some sweeps is not as it was written" in told
     assert "hazard.skops is not the file" in told
+    assert "wear_dropouts.skops is not the file" in told
     assert check_home(faulty_copy) == []
     assert dump(faulty_copy) == before
 
