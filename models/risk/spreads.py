@@ -4,7 +4,7 @@ The chance itself is one sum; its interval takes two hundred, one a draw of the 
 day to the next a sensor that nobody has touched runs some tens of km, which moves its chance a
 little and the width of its interval, on the scale of log odds, next to not at all. So the chance is
 worked out anew at every build, where the sensor stands, and the width where it stands to the
-nearest step: three tenths of the km since the sensor was last tested or its bike last read, and a
+nearest step: a quarter of the km since the sensor was last tested or its bike last read, and a
 tenth of the chance that it is in view. That is a function of the records and the fit alone,
 whatever was worked out before, but one that may be remembered from build to build.
 
@@ -27,7 +27,7 @@ from models.risk.signs import sign_of
 
 #: Steps of the km since last seen, a share of them but of `FINE_KM` at the least, and of the chance
 #: that its bike is in view, to which a sensor's state is rounded.
-STEP, FINE_KM, STEP_VIEW = 0.3, 100.0, 0.1
+STEP, FINE_KM, STEP_VIEW = 0.25, 100.0, 0.1
 #: Km ahead at which widths are worked out; between them they are drawn straight.
 SPREAD_KM = (
     *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 5_000.0, 7_500.0, 10_000.0, 12_500.0, 15_000.0),
