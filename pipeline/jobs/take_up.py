@@ -163,6 +163,8 @@ def _begun_here(home: Home, attempt: _Attempt | None) -> int | None:
         is_here = card["host"] == socket.gethostname()
     except (OSError, ValueError, KeyError, TypeError):
         return None
+    if process <= 1:  # to the system no process, but all of a kind
+        return None
     # some systems begin Python by a process that begins another
     return process if is_here and attempt.process in (process, begun_by) else None
 

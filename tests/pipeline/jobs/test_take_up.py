@@ -153,6 +153,10 @@ def test_what_was_not_begun_from_a_page_is_not_stopped_from_one(home, begun, sen
         card = json.loads((home.root / "builder.json").read_text())
         (home.root / "builder.json").write_text(json.dumps(card | {"host": "another"}))
         assert not stop_build(home, HERE)
+        for odd in ("-1", "0", "1"):  # every process, one's own kind, the first of all
+            odd_card = card | {"process": odd, "begun_by": card["process"]}
+            (home.root / "builder.json").write_text(json.dumps(odd_card))
+            assert not stop_build(home, HERE)
     assert sent == []
 
 
