@@ -55,6 +55,11 @@ class LifeColumns(TransformerMixin, BaseEstimator):
         self.pace_sd_ = float(seen.std()) if seen.size > 1 else 0.0
         return self
 
+    @property
+    def usual_pace(self) -> float:
+        """Median km a day of the lives fitted to, 0 where that of none is known."""
+        return float(np.exp(self.middle_pace_)) if self.middle_pace_ else 0.0
+
     def transform(self, X: pd.DataFrame) -> np.ndarray:
         """Columns of each life, shape (n, columns)."""
         check_is_fitted(self)

@@ -9,6 +9,7 @@ Biometrics 42 (1986) 845).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -28,11 +29,20 @@ class Expected(NamedTuple):
 
 
 class Parts(NamedTuple):
-    """Parts of spans of km: span number, person-km row, km of it; in order of span and age."""
+    """Parts of spans of km: span number, person-km row, km of it; in order of span and age.
+
+    Beside them the number of the row of records and the age at which each part begins.
+    """
 
     span: np.ndarray
     pair: np.ndarray
     km: np.ndarray
+    row: np.ndarray
+    low: np.ndarray
+
+
+#: Scaled season of parts, by row of records, age at which a part begins and km of it.
+Season = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
 
 
 class Records:
@@ -48,13 +58,18 @@ class Records:
         Number of each row's set of covariates.
     edges : array of shape (cells + 1,)
         Edges of the cells, km, covering all ages.
+    season : callable, optional
+        Scaled season of each part. With a coefficient b (``set_season``) a km of it counts as
+        exp(b x season) km.
 
     Attributes
     ----------
     pair_cell, pair_group : arrays of shape (pairs,)
     """
 
-    def __init__(self, rows: Rows, group: np.ndarray, edges: np.ndarray):
+    def __init__(
+        self, rows: Rows, group: np.ndarray, edges: np.ndarray, season: Season | None = None
+    ):
         self.rows, self.edges, self.group = rows, edges, group
         self.cells = len(edges) - 1
         self.prior, self.factor = rows.weight, np.ones(len(rows.life))
@@ -74,6 +89,15 @@ class Records:
         numbered = [c._replace(pair=n) for c, n in zip(cut, np.split(flat, ends), strict=True)]
         self.sure, self.unsure, exact = numbered
         self.exact_pair = exact.pair
+        self.season = None if season is None else [season(c.row, c.low, c.km) for c in numbered]
+        self._km, self._log_of_exact = (self.sure.km, self.unsure.km), 0.0
+
+    def set_season(self, coef: float) -> None:
+        """Let each km count as its season has it."""
+        sure, unsure, exact = self.season
+        self.sure = self.sure._replace(km=self._km[0] * np.exp(coef * sure))
+        self.unsure = self.unsure._replace(km=self._km[1] * np.exp(coef * unsure))
+        self._log_of_exact = coef * exact
 
     def set_delay(self, rate: float) -> None:
         """Weigh the pieces of windows by the delay until a defect is heard of (rate per km)."""
@@ -106,7 +130,7 @@ class Records:
         """Gradient of each row's log likelihood, shape (rows, columns).
 
         By Fisher's identity the expectation of events less expected events, times the columns of
-        ``design`` (pairs, columns).
+        ``design`` (pairs, columns), and of the season behind them where there is one.
         """
         events, exposure = self._window_parts(hazard)
         sure, unsure = self.sure, self.unsure
@@ -119,7 +143,20 @@ class Records:
                 -hazard[sure.pair] * sure.km,
             ]
         )
-        return self._sparse(row, pair, residual, len(self.rows.life)) @ design
+        by_column = self._sparse(row, pair, residual, len(self.rows.life)) @ design
+        if self.season is None:
+            return by_column
+        return np.column_stack([by_column, self.season_scores(hazard)])
+
+    def season_scores(self, hazard: np.ndarray) -> np.ndarray:
+        """Gradient of each row's log likelihood by the season's coefficient, shape (rows,)."""
+        events, exposure = self._window_parts(hazard)
+        (of_sure, of_unsure, of_exact), sure, unsure = self.season, self.sure, self.unsure
+        left = (events - hazard[unsure.pair] * exposure) * of_unsure
+        score = -np.bincount(sure.span, hazard[sure.pair] * sure.km * of_sure, len(self.rows.life))
+        score[self.inside] += np.bincount(unsure.span, left, len(self.inside))
+        score[self.exact] += of_exact
+        return score
 
     def information(self, hazard: np.ndarray, design: np.ndarray, weight: np.ndarray) -> np.ndarray:
         """Observed information of the coefficients, given the weights of the rows.
@@ -135,6 +172,15 @@ class Records:
         total = design.T @ (design * (km * hazard)[:, None])
         x = hazard[unsure.pair] * unsure.km
         slope = self._sparse(unsure.span, unsure.pair, x, len(inside)) @ design
+        if self.season is not None:
+            of_sure, of_unsure, _ = self.season
+            slope = np.column_stack([slope, np.bincount(unsure.span, x * of_unsure, len(inside))])
+            by_sure = hazard[sure.pair] * sure.km * weight[sure.span] * of_sure
+            by_unsure = x * (c * weight[inside])[unsure.span] * of_unsure
+            mixed = self._total(sure.pair, by_sure) - self._total(unsure.pair, by_unsure)
+            own = by_sure @ of_sure - by_unsure @ of_unsure
+            across = (design.T @ mixed)[:, None]
+            total = np.block([[total, across], [across.T, np.array([[own]])]])
         return total + slope.T @ (slope * (c * (1 + c) * weight[inside])[:, None])
 
     def _log_chance(self, hazard: np.ndarray) -> np.ndarray:
@@ -145,7 +191,7 @@ class Records:
         )
         span = self._window_hazard(hazard)
         chance[self.inside] += np.log(-np.expm1(-np.maximum(span, 1e-300)))
-        chance[self.exact] += np.log(hazard[self.exact_pair])
+        chance[self.exact] += np.log(hazard[self.exact_pair]) + self._log_of_exact
         return chance
 
     def shares(self, hazard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -197,4 +243,6 @@ def _cut(
     ``pair`` is here group * cells + cell; ``span`` the place of the span among those given.
     """
     part = overlap(low, high, edges)
-    return Parts(part.row, group[row[part.row]] * (len(edges) - 1) + part.cell, part.km)
+    pair = group[row[part.row]] * (len(edges) - 1) + part.cell
+    begins = np.maximum(low[part.row], edges[part.cell])
+    return Parts(part.row, pair, part.km, row[part.row], begins)

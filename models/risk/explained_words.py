@@ -16,10 +16,8 @@ def factor_words(name: str, own: dict, middle: dict, part_no: str) -> str:
     if name == "age":
         seen = "" if own["age_known"] else " since it was first seen, its age before not known"
         return f"{_km(own['age_now_km'])} run{seen}, {_km(middle['age_now_km'])} being the middle"
-    if name == "riding":
-        return _riding_words(own)
-    if name == "repair":
-        return _repair_words(own)
+    if name in _BY_OWN:
+        return _BY_OWN[name](own)
     if name == "test":
         if pd.isna(own["since_test"]):
             return "no test has found it without the defect"
@@ -31,6 +29,13 @@ def factor_words(name: str, own: dict, middle: dict, part_no: str) -> str:
     if name == "reading":
         return _reading_words(own["score"])
     return _sign_words(own)
+
+
+def _season_words(own: dict) -> str:
+    now_on = own["now_on"]
+    if pd.isna(now_on):
+        return "the season, which is not known of its km"
+    return f"the season in which its last km were run, until {now_on.day} {now_on:%B}"
 
 
 def _sign_words(own: dict) -> str:
@@ -68,3 +73,7 @@ def _reading_words(score: float) -> str:
 
 def _km(value: float) -> str:
     return "unknown km" if pd.isna(value) else f"{max(value, 0.0):,.0f} km"
+
+
+#: Factors that are told by the sensor's own values alone.
+_BY_OWN = {"riding": _riding_words, "repair": _repair_words, "season": _season_words}

@@ -20,6 +20,7 @@ from models.risk.assumed import (
     LEVEL_SD,
     MOST_SURVIVORS,
     REPAIRED_SD,
+    SEASON_SD,
     SLOPE_SD,
     GammaPrior,
 )
@@ -45,12 +46,16 @@ from models.risk.lives import (
     rows_of,
     thinned,
 )
+from models.risk.season import Calendar, calendar_now
+from models.risk.season_fit import scaled_season, season_step
 from models.risk.spread import covariance, slopes
 
 #: Step on the scale of log rate in the second difference that gives the delay's spread.
 _LOG_STEP = 0.1
 #: With what lies ahead of each life among what is not known, EM is slow: its tolerance times this.
 _COARSE = 100.0
+#: Step of the season's scaled coefficient below which EM may stop.
+_SEASON_STEP = 0.02
 #: Share of defects missed below which a test is as good as perfect.
 _LEAST_MISSED = 0.01
 
@@ -60,7 +65,8 @@ class DefectHazard(BaseEstimator):
 
     The log hazard is an assumed Weibull curve, plus a smooth departure from it with age, plus an
     effect of each part number, duty and shop, of a life begun by cleaning, of the km a day and of
-    earlier repairs (``models.risk.covariates``). All coefficients have normal priors (an L2
+    earlier repairs (``models.risk.covariates``), plus that of the season of the km
+    (``models.risk.season``) where lives are dated. All coefficients have normal priors (an L2
     penalty), so that small groups are drawn to the common curve and, with few defects, that curve
     to the assumed one. What past tests measured counts where ``fit`` is given it
     (``models.risk.beyond``). Left truncation, right censoring and windows between two tests are
@@ -80,7 +86,7 @@ class DefectHazard(BaseEstimator):
         Cells of equal width from 0 to the oldest age seen.
     curve_shape, curve_scale_km : float
         The assumed Weibull curve (see ``models.risk.assumed``).
-    level_sd, slope_sd, bend_sd, group_sd, repaired_sd : float
+    level_sd, slope_sd, bend_sd, group_sd, repaired_sd, season_sd : float
         Standard deviations of the coefficients' priors on the log hazard; a large value, 1e3 say,
         leaves a coefficient to the records alone.
     delay_prior : GammaPrior, optional
@@ -106,7 +112,10 @@ class DefectHazard(BaseEstimator):
     Attributes
     ----------
     coef_ : array of shape (columns,)
-        Coefficients of the scaled columns; their prior is standard normal.
+        Coefficients of the scaled columns, the season's last; their prior is standard normal.
+    n_base_, n_life_, n_season_ : int
+        How many of them belong to the curve, to what is known of a life, and to the season, of
+        which there is one where any life is dated.
     covariance_ : array of shape (columns, columns)
         Their covariance: inverse observed information with, as the middle of the sandwich, the
         spread of the bikes' scores, so that several sensors of a bike count as one draw. Given the
@@ -135,6 +144,7 @@ class DefectHazard(BaseEstimator):
         bend_sd: float = BEND_SD,
         group_sd: float = GROUP_SD,
         repaired_sd: float = REPAIRED_SD,
+        season_sd: float = SEASON_SD,
         delay_prior: GammaPrior | None = DELAY_RATE,
         fewest_road_failures: int = FEWEST_ROAD_FAILURES,
         most_survivors: int = MOST_SURVIVORS,
@@ -152,6 +162,7 @@ class DefectHazard(BaseEstimator):
         self.bend_sd = bend_sd
         self.group_sd = group_sd
         self.repaired_sd = repaired_sd
+        self.season_sd = season_sd
         self.delay_prior = delay_prior
         self.fewest_road_failures = fewest_road_failures
         self.most_survivors = most_survivors
@@ -193,13 +204,15 @@ class DefectHazard(BaseEstimator):
             beyond = Beyond(lives, rows, group, evidence)
             rows = beyond.rows
         sight = FirstSight(lives, rows, self.sensitivity)
-        self._maximise(Records(rows, group, self.edges_), other, beyond, sight)
+        pace = self.life_columns_.usual_pace
+        season = scaled_season(lives, rows, pace, self.season_sd)
+        self._maximise(Records(rows, group, self.edges_, season), other, beyond, sight)
         return self
 
     def predict_cumulative_hazard(
         self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None
     ) -> np.ndarray:
-        """Cumulative hazard from age 0.
+        """Cumulative hazard from age 0, all its km run through the year.
 
         Parameters
         ----------
@@ -227,9 +240,20 @@ class DefectHazard(BaseEstimator):
         age = np.asarray(age_km, dtype=float)
         edges, total = self._cumulative(coef, float(np.max(age, initial=0.0)))
         # not a product of matrices, whose last digit hangs on how many rows there are
-        ratio = np.exp(np.einsum("dc,nc->dn", coef[:, self.n_base_ :], columns))
+        of_life = coef[:, self.n_base_ : self.n_base_ + columns.shape[1]]
+        ratio = np.exp(np.einsum("dc,nc->dn", of_life, columns))
         ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
         return _interpolated(edges, total, age) * ratio
+
+    @property
+    def life_coef_(self) -> np.ndarray:
+        """Coefficients of what is known of a life, part of ``coef_``."""
+        return self.coef_[self.n_base_ : self.n_base_ + self.n_life_]
+
+    def calendar(self, sensors_now: pd.DataFrame) -> Calendar | None:
+        """When sensors in service run their km; None where the season has no part in the fit."""
+        check_is_fitted(self)
+        return calendar_now(sensors_now, self.life_columns_.usual_pace) if self.n_season_ else None
 
     def predict_survival(
         self, X: pd.DataFrame, age_km: np.ndarray, coef: np.ndarray | None = None
@@ -243,7 +267,7 @@ class DefectHazard(BaseEstimator):
         edges = self._edges_to(float(np.max(age_km)))
         cell = np.clip(np.searchsorted(edges, age_km, side="left") - 1, 0, len(edges) - 2)
         rate = self._rates(edges, self.coef_[: self.n_base_])[cell]
-        return rate * np.exp(self.life_columns_.transform(X) @ self.coef_[self.n_base_ :])
+        return rate * np.exp(self.life_columns_.transform(X) @ self.life_coef_)
 
     def draw(self, n_draws: int, seed: int, *, s: np.ndarray | None = None) -> np.ndarray:
         """Coefficients drawn from their normal approximation, shape (n_draws, columns).
@@ -301,7 +325,7 @@ class DefectHazard(BaseEstimator):
     ) -> None:
         """EM from the assumed curve, each M-step a Poisson regression on rows of person-km."""
         base = self.columns_.transform(_middles(self.edges_))
-        self.n_base_ = base.shape[1]
+        self.n_base_, self.n_life_ = base.shape[1], other.shape[1]
         design = np.hstack([base[records.pair_cell], other[records.pair_group]])
         assumed = self._assumed_rate(self.edges_)[records.pair_cell]
         ahead = None if beyond is None else self._ahead(beyond, other)
@@ -309,8 +333,8 @@ class DefectHazard(BaseEstimator):
             fit_intercept=False, solver="newton-cholesky", warm_start=True, tol=1e-8, max_iter=50
         )
         tol = self.tol if beyond is None else _COARSE * self.tol
-        before = None if beyond is None else getattr(self, "coef_", None)
-        coef, reached = np.zeros(design.shape[1]) if before is None else before, -np.inf
+        coef, season = self._begin(design.shape[1], records, afresh=beyond is None)
+        reached = -np.inf
         for turn in range(self.max_iter):
             hazard = assumed * np.exp(design @ coef)
             if ahead is not None:
@@ -319,8 +343,12 @@ class DefectHazard(BaseEstimator):
                 self._set_delay(records, sight, coef, other)
             expected = records.expect(hazard)
             now = expected.log_likelihood - float(coef @ coef) / 2 + self._delay_term()
+            now -= season**2 / 2
             self.n_iter_ = turn
-            if now - reached < tol and turn > 1:
+            ended, moved = now - reached < tol and turn > 1, 0.0
+            if self.n_season_ and (ended or (beyond is None and turn == 1)):
+                moved = season_step(records, hazard, expected.weight, season)
+            if ended and abs(moved) < _SEASON_STEP:
                 break
             reached = now
             if ahead is None:
@@ -329,14 +357,29 @@ class DefectHazard(BaseEstimator):
                 later = beyond.expect(ahead.hazard(coef), expected.weight[beyond.without])
                 coef = _m_step(step, *ahead.joined(design, assumed, expected, later))
             self._move_delay(records, expected.weight, sight)
-        self.coef_, self.log_likelihood_ = coef, expected.log_likelihood
+            if moved:
+                season += moved
+                records.set_season(season)
+        self.coef_ = np.append(coef, [season] * self.n_season_)
+        self.log_likelihood_ = expected.log_likelihood
         spread = covariance(records, hazard, design, expected.weight, self.n_defects_)
         self.covariance_, inverse = spread
         self._spread_delay(records, hazard)
-        self.slopes_ = np.zeros((2, len(coef)))
+        self.slopes_ = np.zeros((2, len(self.coef_)))
         if self.delay_ is not None:
             rate = self.delay_.rate_per_km
             self.slopes_ = slopes(records, hazard, design, inverse, rate)
+
+    def _begin(self, count: int, records: Records, *, afresh: bool) -> tuple[np.ndarray, float]:
+        """Coefficients from which EM starts, and the season's: nought, or those of the last fit."""
+        self.n_season_, season = int(records.season is not None), 0.0
+        coef = None if afresh else getattr(self, "coef_", None)
+        if coef is None:
+            return np.zeros(count), season
+        if self.n_season_:
+            season = float(coef[-1])
+            records.set_season(season)
+        return coef[:count], season
 
     def _ahead(self, beyond: Beyond, other: np.ndarray) -> Ahead:
         """Columns and assumed rates of the stretches beyond the lives' last contacts."""

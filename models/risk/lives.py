@@ -20,7 +20,7 @@ from models.risk.delay import cut
 
 COVARIATES = ("part_no", "duty", "repaired")
 #: Known of some records only; blank where absent.
-_OPTIONAL = ("shop_id", "km_per_day", "earlier_repairs")
+_OPTIONAL = ("shop_id", "km_per_day", "earlier_repairs", "entry_on", "good_on", "end_on")
 #: Ages over which a sensor of unknown age is spread: enough for a smooth curve, few for speed.
 ENTRY_AGE_COUNT = 7
 _FEWEST_ENTRIES = 5
@@ -93,6 +93,8 @@ def checked_lives(windows: pd.DataFrame) -> pd.DataFrame:
         lives[name] = _blank_where_absent(windows, name, None)
     lives["times"] = _blank_where_absent(windows, "times", 1.0)
     lives["contact_km"] = _blank_where_absent(windows, "contact_km", np.nan)
+    lives["end_km"] = _blank_where_absent(windows, "end_km", np.nan)
+    lives["end_km"] = lives["end_km"].astype("float64")
     idle = pd.Series(_blank_where_absent(windows, "idle_complaints", 0), range(len(lives)))
     lives["idle_complaints"] = idle.astype("float64").fillna(0.0)
     lives["earlier_km"] = _blank_where_absent(windows, "earlier_km", np.nan)

@@ -18,6 +18,7 @@ from models.risk.cells import TESTS_BACK, cells_in_service, survivor_shares
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from models.risk.past_tests import Read, read_of
+from models.risk.season import Calendar, by_season
 from models.risk.signs import sign_of, with_sign
 
 #: Km ahead for which a chance is given, beside now.
@@ -138,6 +139,10 @@ def defect_chances(
     mean p that of the sensors that show the sign; the last factor is held within 1/3 to 3, because
     the curve knows little about a sensor that has already shown something. Silence from that test
     (``last_test_km``) until C multiplies the odds by exp(-rate (C - test)).
+
+    **The season.** Where the model has learned of it and a sensor is dated (``now_on``), the hazard
+    of each stretch, past and ahead, counts by the days on which its km were or will be run at the
+    bike's km a day (``models.risk.season``).
 
     **The interval** is by draws of the coefficients and of the readings' course from their normal
     approximations, of s and of q from their Beta distributions; the chance itself is at the fitted
@@ -263,12 +268,14 @@ class Unsigned(NamedTuple):
 
     ``sensors`` holds what is a number or a flag of them, ``columns`` of shape (n, columns) what the
     hazard makes of all else: names are told apart once, not again for each part of them.
-    ``gaps_km`` of shape (n, 3) and ``in_view`` of shape (n,) as ``defect_chances`` takes them.
+    ``gaps_km`` of shape (n, 3) and ``in_view`` of shape (n,) as ``defect_chances`` takes them;
+    ``calendar`` is None where the season has no part.
     """
 
     model: DefectHazard
     sensors: pd.DataFrame
     columns: np.ndarray
+    calendar: Calendar | None
     read: Read
     draws: Draws
     gaps_km: np.ndarray
@@ -279,7 +286,8 @@ class Unsigned(NamedTuple):
     def over(cls, model: DefectHazard, sensors: pd.DataFrame, *rest: Any) -> Unsigned:
         """Of all these sensors; ``rest`` are the other fields in their order."""
         told = sensors[[name for name in _NUMBERS if name in sensors.columns]]
-        return cls(model, told, model.life_columns_.transform(sensors), *rest)
+        columns = model.life_columns_.transform(sensors)
+        return cls(model, told, columns, model.calendar(sensors), *rest)
 
     def of(self, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log chances of some sensors.
@@ -316,6 +324,10 @@ class Unsigned(NamedTuple):
         cells = cells_in_service(sensors, self.gaps_km[members], s, rate, self.horizons_km)
         ages = cells.edges[:, :, None] + start_km
         at = self.model.cumulative_hazard_of(self.columns[members], ages, self.draws.coef)
+        if self.calendar is not None:
+            edges = cells.edges
+            season = self.calendar.season(members[:, None], edges[:, :-1], edges[:, 1:])
+            at = by_season(at, season, self.draws.coef[:, -1] * self.model.season_sd)
         chance = survivor_shares(at, sensors) * cells.weight[..., None]
         self.read.take(members).weigh(chance, cells.middle[:, :, None] + start_km, start_km)
         chance = chance.sum(axis=3)

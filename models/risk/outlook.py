@@ -141,7 +141,7 @@ def _new_hazard_ratio(
         part_no=sensors_now["part_no"].replace(dict(new_parts)), repaired=False, earlier_repairs=0
     )
     other = model.life_columns_.transform(new)
-    return np.exp(other @ model.coef_[model.n_base_ :])
+    return np.exp(other @ model.life_coef_)
 
 
 def new_life_curve(model: DefectHazard | None) -> pd.DataFrame:
@@ -152,7 +152,7 @@ def new_life_curve(model: DefectHazard | None) -> pd.DataFrame:
     common = pd.DataFrame({"part_no": [None], "duty": [None], "repaired": [False]})
     # a part nobody has seen has the common hazard; the ratio of each sensor stands beside it
     total = model.predict_cumulative_hazard(common, ages[None, :])[0]
-    ratio = np.exp(model.life_columns_.transform(common) @ model.coef_[model.n_base_ :])
+    ratio = np.exp(model.life_columns_.transform(common) @ model.life_coef_)
     frame = pd.DataFrame({"age_km": ages, "cumulative_hazard": total / ratio})
     return NEW_LIFE_CURVE.check(frame)
 

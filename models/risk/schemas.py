@@ -37,6 +37,20 @@ RIDING = (
     ),
 )
 
+#: When a life ran its km, for the season; blank where not known.
+_ENTERED_ON = Column("entry_on", "date", "day on which it stood at entry_km", "", True)
+_GOOD_ON = Column("good_on", "date", "day on which it stood at good_km", "", True)
+_END = (
+    Column(
+        "end_km",
+        "number",
+        "age at its last dated record: the finding, else the last test or odometer reading",
+        "km",
+        True,
+    ),
+    Column("end_on", "date", "day of that record", "", True),
+)
+
 LIFE_WINDOWS = RecordSchema(
     "life_windows",
     "one observed life of one sensor (a cleaning with a confirmed fault ends one life and begins "
@@ -98,8 +112,12 @@ LIFE_WINDOWS = RecordSchema(
             blank=True,
         ),
         *RIDING,
+        _ENTERED_ON,
+        _GOOD_ON,
+        *_END,
     ),
     may_lack=(
+        *("entry_on", "good_on", "end_km", "end_on"),
         *("heard", "contact_km", "doubt_km", "doubt_sign", "doubt_heard", "idle_complaints"),
         *(column.name for column in RIDING),
     ),
@@ -158,8 +176,14 @@ SENSORS_NOW = RecordSchema(
             True,
         ),
         *RIDING,
+        _ENTERED_ON,
+        _GOOD_ON,
+        Column("now_on", "date", "today, the day of age_now_km", "", True),
     ),
-    may_lack=("contact_km", "last_test_km", "last_band", *(column.name for column in RIDING)),
+    may_lack=(
+        *("contact_km", "last_test_km", "last_band", "entry_on", "good_on", "now_on"),
+        *(column.name for column in RIDING),
+    ),
 )
 
 WEAR_READINGS = RecordSchema(

@@ -54,7 +54,10 @@ def slopes(
 
     def score() -> np.ndarray:
         expected = records.expect(hazard)
-        return design.T @ (expected.events - hazard * expected.exposure)
+        by_column = design.T @ (expected.events - hazard * expected.exposure)
+        if records.season is None:
+            return by_column
+        return np.append(by_column, expected.weight @ records.season_scores(hazard))
 
     by_rate, by_missed = [], []
     for step in (_LOG_STEP, -_LOG_STEP):

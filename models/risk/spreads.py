@@ -28,6 +28,8 @@ from models.risk.signs import sign_of
 #: Steps of the km since last seen, a share of them but of `FINE_KM` at the least, and of the chance
 #: that its bike is in view, to which a sensor's state is rounded.
 STEP, FINE_KM, STEP_VIEW = 0.25, 100.0, 0.1
+#: Steps of the days since it was last dated, an eighth of a year: the season moves widths little.
+_STEP_DAYS = 365.25 / 8
 #: Km ahead at which widths are worked out; between them they are drawn straight.
 SPREAD_KM = (
     *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 5_000.0, 7_500.0, 10_000.0, 12_500.0, 15_000.0),
@@ -41,6 +43,7 @@ _OF_STATE = (
     *("part_no", "duty", "repaired", "age_known", "entry_km", "age_now_km", "good_km"),
     *("contact_km", "km_per_day", "shop_id", "earlier_repairs"),
 )
+_DATES = ("entry_on", "good_on", "now_on")
 
 
 class Spreads(NamedTuple):
@@ -205,7 +208,17 @@ def near_state(
     least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
     near = least + near_km(age - least, step)
     moved = sensors.assign(age_now_km=near, contact_km=np.where(today, near, contact))
+    if set(_DATES) <= set(sensors.columns):
+        moved = moved.assign(now_on=_near_day(sensors))
     return moved, near_view(in_view)
+
+
+def _near_day(sensors: pd.DataFrame) -> pd.Series:
+    """Today to the nearest step from the day a sensor was last dated: not all step at once."""
+    dated = sensors[["entry_on", "good_on"]].max(axis=1).fillna(pd.Timestamp(0))
+    days = (sensors["now_on"] - dated).dt.days
+    steps = pd.to_timedelta((days / _STEP_DAYS).round() * _STEP_DAYS, unit="D")
+    return (dated + steps).astype(sensors["now_on"].dtype)
 
 
 def near_km(km: np.ndarray, step: float = STEP) -> np.ndarray:
@@ -223,7 +236,8 @@ def spread_keys(
     sensors: pd.DataFrame, in_view: np.ndarray, wear_readings: pd.DataFrame | None
 ) -> np.ndarray:
     """Digests of all that the spreads of a sensor hang on but the fit, shape (n, 2)."""
-    state = sensors[list(_OF_STATE)].assign(in_view=in_view)
+    dates = [name for name in _DATES if name in sensors.columns]
+    state = sensors[[*_OF_STATE, *dates]].assign(in_view=in_view)
     keys = hashes(state)
     if wear_readings is None:
         return keys

@@ -54,7 +54,8 @@ def follow_lives(connection: duckdb.DuckDBPyConnection) -> None:
 
 def risk_frames(connection: duckdb.DuckDBPyConnection, day: date) -> RiskFrames:
     """The last marts before the risk model, and all its frames. Contactless sensors do not wear."""
-    for name in ("sensors_now", "followed_up", "wear_readings"):
+    run(connection, f"{MARTS}/sensors_now", {"as_of": day})
+    for name in ("followed_up", "wear_readings"):
         run(connection, f"{MARTS}/{name}")
     run(connection, f"{MARTS}/contact_gaps", {"as_of": day})
     now = connection.execute("from marts.sensors_now order by sensor_id").df()

@@ -29,7 +29,7 @@ from pipeline.warehouse.kept_spreads import AT_ONCE
 #: Ends of the range, and its middle: 5, 50 and 95 in 100 of what is believed of the sensitivity.
 QUANTILES = (0.05, 0.5, 0.95)
 #: Raise when this module comes to say something else of the same fit and settings.
-OVER_VERSION = "1"
+OVER_VERSION = "2"
 _CERTAIN = 1e6
 _DRAWS = 60
 _COLUMNS = ("sensitivity", "quantile", "action", "sensor_count", "changed_count")

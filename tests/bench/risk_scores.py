@@ -35,7 +35,12 @@ WORLDS = {
     f"{curve}, {readings} readings": World(curve, readings)
     for curve in CURVES
     for readings in CLARITY
-} | {"half the tests follow symptoms": SYMPTOMS}
+} | {
+    "half the tests follow symptoms": SYMPTOMS,
+    # the informed ceiling is not told of the season
+    "seasonal": World(season=0.5),
+    "dated, no season": World(season=0.0),
+}
 INFORMED, BASE, OURS = "informed ceiling", "mileage only", "ours"
 BLIND, BLIND_INFORMED = "ours, no readings", "informed, no readings"
 _TRUTH = {"defect_now": "truly_defective", "defect_5000_km": "truly_within_5000"}

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from tests.models.risk.wearing_records import Log, Recorded, frames, recorded
-from tests.models.risk.wearing_world import Wear, World, drawn_wear
+from tests.models.risk.wearing_world import TODAY, Begun, Wear, World, drawn_wear
 
 _VISIT, _OTHER, _ROUGH, _HEARD = 0, 1, 2, 3
 _MOST_CONTACTS = 400
@@ -136,7 +136,8 @@ def _draw_first_sensors(
         fleet.frailty[again] = rng.gamma(wear.frailty_shape, 1 / wear.frailty_shape, k)
         entered = rng.uniform(0, world.oldest_entry_km, (k, 2))
         age[again] = np.where(fleet.in_use[again, None], entered, 0.0)
-        defect[again], heard[again], factor[again] = _draw_sensors(rng, fleet, wear, again)
+        drawn = _draw_sensors(rng, fleet, wear, again, -age[again])
+        defect[again], heard[again], factor[again] = drawn
         gone = (heard if world.silent_at_entry else defect) <= age
         again &= (gone & present).any(axis=1)
     number = np.zeros(shape, dtype=int)
@@ -144,14 +145,25 @@ def _draw_first_sensors(
 
 
 def _draw_sensors(
-    rng: np.random.Generator, fleet: _Bikes, wear: Wear, bike: np.ndarray
+    rng: np.random.Generator, fleet: _Bikes, wear: Wear, bike: np.ndarray, fitted: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Age at the defect, age at which it is heard of, and specimen factor, for these bikes."""
+    """Age at the defect, age at which it is heard of, and specimen factor, for these bikes.
+
+    ``fitted`` : km of the bikes at age 0, of shape (bikes, 2).
+    """
     ratio = fleet.ratio[bike] * fleet.frailty[bike, None]
-    defect = wear.draw_lives(rng, ratio)
+    defect = wear.draw_lives(rng, ratio, _begun(fleet, wear, bike, fitted))
     mean = wear.delay_km / wear.delay_shape
     heard = defect + rng.gamma(wear.delay_shape, mean, ratio.shape)
     return defect, heard, np.exp(wear.factor_sd * rng.standard_normal(ratio.shape))
+
+
+def _begun(fleet: _Bikes, wear: Wear, bike: np.ndarray, fitted: np.ndarray) -> Begun | None:
+    """When the sensors of these bikes were new; None where there are no seasons."""
+    if not wear.season:
+        return None
+    days_per_km = np.broadcast_to(1 / fleet.km_per_day[bike, None], fitted.shape)
+    return Begun(TODAY - (fleet.end_km[bike, None] - fitted) * days_per_km, days_per_km)
 
 
 def _ride(
@@ -250,7 +262,8 @@ def _replace(
     log: Log,
 ) -> None:
     log.life(bike, slot, sensors, found=contact)
-    defect, heard, factor = _draw_sensors(rng, fleet, wear, bike)
+    fitted = np.broadcast_to(log.km(contact)[:, None], (len(bike), 2))
+    defect, heard, factor = _draw_sensors(rng, fleet, wear, bike, fitted)
     sensors.fitted[bike, slot] = log.km(contact)
     sensors.defect[bike, slot] = defect[:, slot]
     sensors.heard[bike, slot] = heard[:, slot]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from tests.models.risk.wearing_world import FLOOR_PCT, Wear, World
+from tests.models.risk.wearing_world import FLOOR_PCT, TODAY, Wear, World
 
 _APART = 1e9  # km between bikes on one line, so that one running maximum serves all
 
@@ -142,6 +142,10 @@ def frames(
     lives = _with_tests(lives, tests)
     windows = _windows(lives, bikes)
     now = _sensors_now(windows, bikes)
+    if world.season is not None:
+        days = _dates(log, record, lives, fleet)
+        windows = windows.assign(**days, end_km=windows["bad_km"].fillna(windows["contact_km"]))
+        now = _dated_now(now, windows)
     contacts = pd.DataFrame({"bike": record.bike, "bike_km": record.km})
     return windows, now, tests, _gaps(record, bikes), bikes, contacts
 
@@ -296,6 +300,36 @@ def _sensors_now(windows: pd.DataFrame, bikes: pd.DataFrame) -> pd.DataFrame:
         truly_within_5000=windows["true_defect_km"] <= windows["true_age_now_km"] + 5_000.0,
     )
     return now[windows["bad_km"].isna() & ~bike["retired"]].reset_index(drop=True)
+
+
+def _dates(log: Log, record: Recorded, lives: pd.DataFrame, fleet: Any) -> dict[str, pd.Series]:
+    """Days of each life's first sight, last good test and end, by the km truly run until then."""
+    bike, first = lives["bike"].to_numpy(), lives["number"].to_numpy() == 0
+    true = record.true_km[record.place]
+    entered = np.where(first, 0.0, true[lives["born"].to_numpy()])
+    tests = _joined(log.tests).merge(lives[["bike", "slot", "number", "life"]])
+    passed = tests[~tests["found"]].assign(km=lambda rows: true[rows["contact"]])
+    good = lives["life"].map(passed.groupby("life")["km"].max()).fillna(pd.Series(entered))
+    last = np.zeros(len(fleet.slots))
+    last[record.bike] = record.true_km
+    last = np.where(fleet.private, last, fleet.end_km)[bike]
+    found = lives["found"].to_numpy()
+    ended = np.where(found >= 0, true[np.maximum(found, 0)], last)
+    return {
+        name: _day(TODAY - (fleet.end_km[bike] - km) / fleet.km_per_day[bike])
+        for name, km in (("entry_on", entered), ("good_on", good.to_numpy()), ("end_on", ended))
+    }
+
+
+def _day(days: np.ndarray) -> pd.Series:
+    return pd.Series(pd.to_datetime(np.floor(days), unit="D"))
+
+
+def _dated_now(now: pd.DataFrame, windows: pd.DataFrame) -> pd.DataFrame:
+    of = windows.set_index("life_id").loc[now["life_id"]]
+    good_on = of["good_on"].reset_index(drop=True).where(now["good_km"].notna())
+    dates = {"entry_on": of["entry_on"].to_numpy(), "good_on": good_on.to_numpy()}
+    return now.assign(**dates, now_on=_day(np.full(len(now), float(TODAY))))
 
 
 def _gaps(record: Recorded, bikes: pd.DataFrame) -> pd.DataFrame:

@@ -7,6 +7,7 @@ each seed, so that no model can know them; only the informed ceiling is told.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,6 +15,9 @@ CURVES = ("weibull", "early", "bathtub", "loglogistic")
 #: Depth of the roughness at the defect against the floor of sound sensors' readings.
 CLARITY = {"weak": 0.75, "clear": 1.6}
 FLOOR_PCT = 0.04
+#: Days from 1970-01-01 to the day on which simulated records end, a 16 February.
+TODAY = 20_500
+_AGES = np.arange(0.0, 300_001.0, 250.0)
 _LOG_AGES = np.linspace(np.log(10.0), np.log(5e6), 4_000)
 
 
@@ -29,6 +33,8 @@ class World:
         silent_at_entry. visit_km : km between visits; test_chance : tests per visit. other_km :
         mean km between complaints of another cause that lead to a test. wear_complaints_km : mean
         km between complaints of a sensor rough enough to fail; infinite: riders do not feel it.
+    season : effect of mid January on the log hazard, against the year's mean (that of mid July is as
+    great the other way); None: without, and records are not dated. The informed ceiling is not told.
     lost_chance : chance that a private bike is not seen again after a contact. wrong_odometer,
     rounded_odometer : share of readings that are wrong (but in order), rounded to 100 km.
     """
@@ -59,11 +65,24 @@ class World:
     blank_sweep: float = 0.35
     wrong_odometer: float = 0.03
     rounded_odometer: float = 0.3
+    season: float | None = None
 
 
 #: Half of the tests follow symptoms: fewer at visits, more from complaints, among them such of
 #: roughness before the defect, so that tests crowd where sensors are near it.
 SYMPTOMS = World(test_chance=0.25, other_km=28_000.0, wear_complaints_km=2_500.0)
+
+
+class Begun(NamedTuple):
+    """Days on which sensors were new, and days a km of their bikes; both of one shape."""
+
+    day: np.ndarray
+    days_per_km: np.ndarray
+
+
+def seasonal(day: np.ndarray) -> np.ndarray:
+    """Time of the year: 1 on 15 January, -1 in mid July."""
+    return np.cos(2 * np.pi * (day - 14.0) / 365.25)
 
 
 @dataclass(frozen=True)
@@ -97,6 +116,7 @@ class Wear:
     noise_sd: float
     check_sound: float
     check_worn: float
+    season: float | None = None
 
     def cumulative(self, age_km: np.ndarray) -> np.ndarray:
         """Cumulative hazard of those that wear out, at ratio 1."""
@@ -121,12 +141,31 @@ class Wear:
             return worn
         return (1 - self.early_share) * worn + self.early_share * self.early_survival(age_km)
 
-    def draw_lives(self, rng: np.random.Generator, ratio: np.ndarray) -> np.ndarray:
-        """Ages at the defect."""
+    def draw_lives(
+        self, rng: np.random.Generator, ratio: np.ndarray, begun: Begun | None = None
+    ) -> np.ndarray:
+        """Ages at the defect, by season where it is told when the sensors were new."""
         level = np.log(self.cumulative(np.exp(_LOG_AGES)))
         worn = np.interp(np.log(rng.exponential(size=ratio.shape) / ratio), level, _LOG_AGES)
         early = np.log(self.early_km) + self.early_sd * rng.standard_normal(ratio.shape)
-        return np.exp(np.where(rng.random(ratio.shape) < self.early_share, early, worn))
+        weak = rng.random(ratio.shape) < self.early_share
+        defect = np.exp(np.where(weak, early, worn))
+        return defect if begun is None else self._by_season(defect, weak, begun)
+
+    def _by_season(self, defect_km: np.ndarray, weak: np.ndarray, begun: Begun) -> np.ndarray:
+        """Ages at which the hazard gathered by season is what it was without at the defect."""
+        middle, steps, totals = (_AGES[1:] + _AGES[:-1]) / 2, {}, {}
+        early = -np.log(np.maximum(self.early_survival(_AGES), 1e-300))
+        for kind, total in ((True, early), (False, self.cumulative(_AGES))):
+            totals[kind], steps[kind] = total, np.diff(total)
+        result = defect_km.copy()
+        for at in zip(*np.nonzero(defect_km < _AGES[-1]), strict=True):
+            kind = bool(weak[at])
+            factor = np.exp(self.season * seasonal(begun.day[at] + begun.days_per_km[at] * middle))
+            seasoned = np.append(0.0, np.cumsum(steps[kind] * factor))
+            reached = np.interp(defect_km[at], _AGES, totals[kind])
+            result[at] = np.interp(reached, seasoned, _AGES)
+        return result
 
     def growth(self, way: np.ndarray) -> np.ndarray:
         """Roughness against that at the defect, by share of the way to it."""
@@ -178,4 +217,5 @@ def drawn_wear(world: World, seed: int) -> Wear:
         noise_sd=float(rng.uniform(0.35, 0.45)),
         check_sound=0.03,
         check_worn=0.10,
+        season=world.season,
     )

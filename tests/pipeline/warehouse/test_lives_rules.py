@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import date
 
 import pytest
 
@@ -376,3 +377,16 @@ def test_what_answers_a_failed_test(ask, case):
 def test_a_repair_does_not_speak_of_a_test_that_a_later_one_settled(ask):
     said = dict(ask("settled since", "select session_id, answer from marts.answered_tests"))
     assert said == {"T0": None, "T1": None, "T8": "defect", "T2": "defect"}
+
+
+def test_ages_are_dated_by_the_odometer_for_the_season(ask):
+    days = "select life_id, entry_on, good_on, end_on from marts.life_windows"
+    seen = (date(2022, 1, 10), date(2023, 1, 10), date(2025, 6, 1))
+    assert ask("private", days) == [("S1", *seen)]
+    ((_, *now),) = ask("private", "select sensor_id, entry_on, good_on from marts.sensors_now")
+    assert now == list(seen[:2])
+    rule = next(iter(RULES))  # found by a test a year later
+    assert ask(rule, days)[0] == ("S1", *seen[:2], date(2024, 1, 10))
+    assert ask("private", "select sensor_id, now_on >= '2025-06-01' from marts.sensors_now") == [
+        ("S1", True)
+    ]

@@ -30,35 +30,62 @@ span_tests as (
     left join marts.life_tests as tests
         on tests.life_id = spans.life_id and tests.defect_found = 'without'
     group by spans.life_id, span_defects.closed_on
+),
+
+windows as (
+    select
+        spans.life_id, spans.sensor_id, lives.unit_id, lives.part_no, bikes.duty, spans.repaired,
+        lives.age_known,
+        spans.from_odometer_km - lives.zero_km as entry_km,
+        greatest(coalesce(span_tests.good_km, spans.from_odometer_km), spans.from_odometer_km)
+            - lives.zero_km as good_km,
+        span_tests.good_km is not null as tested_good,
+        -- greatest() passes over blanks: without a defect the age must stay blank
+        if(span_defects.bad_km is null, null,
+            greatest(span_defects.bad_km, span_tests.good_km, spans.from_odometer_km) - lives.zero_km) as bad_km,
+        coalesce(span_defects.road_failure, false) as road_failure,
+        -- a rider's complaint or a road failure led to the finding, not a test that was due anyway
+        coalesce(span_defects.heard, false) as heard,
+        -- age up to which nothing was heard of it; blank where a defect was found
+        if(span_defects.bad_km is null, contacts.contact_km, null) as contact_km,
+        -- a test that points to a defect which no repair has confirmed or denied
+        if(span_defects.bad_km is null, contacts.doubt_km, null) as doubt_km,
+        if(span_defects.bad_km is null, contacts.doubt_sign, null) as doubt_sign,
+        if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard,
+        -- complaints of something else: the test they led to found the sensor without the defect
+        span_tests.idle_complaints,
+        bikes.usual_km_per_day as km_per_day, bikes.shop_id, spans.earlier_repairs,
+        span_defects.closed_on as found_on, lives.zero_km
+    from marts.sensor_spans as spans
+    join marts.sensor_lives as lives using (sensor_id)
+    join marts.bikes using (unit_id)
+    left join span_defects using (life_id)
+    left join span_tests using (life_id)
+    left join marts.contacts using (life_id)
+    where coalesce(lives.kind, 'potentiometer') = 'potentiometer'
+),
+
+-- the days on which each bike's odometer stood at a reading
+odometer_days as (
+    select unit_id, odometer_km, min(read_on) as first_on, max(read_on) as last_on
+    from marts.readings
+    group by unit_id, odometer_km
 )
 
 select
-    spans.life_id, spans.sensor_id, lives.unit_id, lives.part_no, bikes.duty, spans.repaired,
-    lives.age_known,
-    spans.from_odometer_km - lives.zero_km as entry_km,
-    greatest(coalesce(span_tests.good_km, spans.from_odometer_km), spans.from_odometer_km)
-        - lives.zero_km as good_km,
-    span_tests.good_km is not null as tested_good,
-    -- greatest() passes over blanks: without a defect the age must stay blank
-    if(span_defects.bad_km is null, null,
-        greatest(span_defects.bad_km, span_tests.good_km, spans.from_odometer_km) - lives.zero_km) as bad_km,
-    coalesce(span_defects.road_failure, false) as road_failure,
-    -- a rider's complaint or a road failure led to the finding, not a test that was due anyway
-    coalesce(span_defects.heard, false) as heard,
-    -- age up to which nothing was heard of it; blank where a defect was found
-    if(span_defects.bad_km is null, contacts.contact_km, null) as contact_km,
-    -- a test that points to a defect which no repair has confirmed or denied
-    if(span_defects.bad_km is null, contacts.doubt_km, null) as doubt_km,
-    if(span_defects.bad_km is null, contacts.doubt_sign, null) as doubt_sign,
-    if(span_defects.bad_km is null, contacts.doubt_heard, null) as doubt_heard,
-    -- complaints of something else: the test they led to found the sensor without the defect
-    span_tests.idle_complaints,
-    bikes.usual_km_per_day as km_per_day, bikes.shop_id, spans.earlier_repairs,
-    span_defects.closed_on as found_on
-from marts.sensor_spans as spans
-join marts.sensor_lives as lives using (sensor_id)
-join marts.bikes using (unit_id)
-left join span_defects using (life_id)
-left join span_tests using (life_id)
-left join marts.contacts using (life_id)
-where coalesce(lives.kind, 'potentiometer') = 'potentiometer'
+    windows.* exclude (zero_km),
+    coalesce(bad_km, contact_km) as end_km,
+    -- what was read long before an age does not date it
+    if(windows.zero_km + windows.entry_km - entered.odometer_km < 200, entered.last_on, null) as entry_on,
+    if(windows.zero_km + windows.good_km - tested.odometer_km < 200, tested.last_on, null) as good_on,
+    if(windows.zero_km + coalesce(bad_km, contact_km) - ended.odometer_km < 200, ended.first_on, null) as end_on
+from windows
+asof left join odometer_days as entered
+    on windows.unit_id = entered.unit_id
+    and windows.zero_km + windows.entry_km + 0.001 >= entered.odometer_km
+asof left join odometer_days as tested
+    on windows.unit_id = tested.unit_id
+    and windows.zero_km + windows.good_km + 0.001 >= tested.odometer_km
+asof left join odometer_days as ended
+    on windows.unit_id = ended.unit_id
+    and windows.zero_km + coalesce(bad_km, contact_km) + 0.001 >= ended.odometer_km

@@ -20,7 +20,11 @@ select
     if(answered.answer is distinct from 'sound', last_tests.conclusion, null) as last_conclusion,
     coalesce(last_tests.band_chance >= 0.9, false) as last_band,
     bikes.usual_km_per_day as km_per_day, bikes.shop_id,
-    coalesce(spans.earlier_repairs, 0) as earlier_repairs
+    coalesce(spans.earlier_repairs, 0) as earlier_repairs,
+    -- when its km were run, for the season
+    windows.entry_on,
+    if(windows.tested_good, windows.good_on, null) as good_on,
+    if(bikes.odometer_now_km is null, null, $as_of) as now_on
 from marts.sensor_lives as lives
 join marts.bikes using (unit_id)
 left join marts.sensor_spans as spans
