@@ -83,3 +83,15 @@ class BaselineColumns(TransformerMixin, BaseEstimator):
             return columns
         bends = self.spline_.transform(log_age[:, None]) @ self.bends_
         return np.hstack([columns, self.bend_sd * bends])
+
+
+def middles(edges: np.ndarray) -> np.ndarray:
+    """Middle of each cell."""
+    return (edges[1:] + edges[:-1]) / 2
+
+
+def interpolated(edges: np.ndarray, total: np.ndarray, age_km: np.ndarray) -> np.ndarray:
+    """Cumulative hazard at ages of any shape, with a leading axis of draws."""
+    low = np.clip(np.searchsorted(edges, age_km, side="right") - 1, 0, len(edges) - 2)
+    part = (age_km - edges[low]) / np.diff(edges)[low]
+    return total[:, low] * (1 - part) + total[:, low + 1] * part

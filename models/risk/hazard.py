@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator
-from sklearn.linear_model import PoissonRegressor
 from sklearn.utils.validation import check_is_fitted
 
 from models.risk.assumed import (
@@ -24,7 +23,7 @@ from models.risk.assumed import (
     SLOPE_SD,
     GammaPrior,
 )
-from models.risk.baseline import BaselineColumns
+from models.risk.baseline import BaselineColumns, interpolated, middles
 from models.risk.beyond import Ahead, Beyond, Evidence
 from models.risk.covariates import LifeColumns
 from models.risk.delay import (
@@ -33,7 +32,7 @@ from models.risk.delay import (
     log_prior,
     moved_rate,
 )
-from models.risk.expectation import Expected, Records
+from models.risk.expectation import Records
 from models.risk.first_sight import FirstSight
 from models.risk.lives import (
     LivesError,
@@ -46,6 +45,7 @@ from models.risk.lives import (
     rows_of,
     thinned,
 )
+from models.risk.m_step import m_step, regressor
 from models.risk.season import Calendar, calendar_now
 from models.risk.season_fit import scaled_season, season_step
 from models.risk.spread import covariance, slopes
@@ -114,8 +114,7 @@ class DefectHazard(BaseEstimator):
     coef_ : array of shape (columns,)
         Coefficients of the scaled columns, the season's last; their prior is standard normal.
     n_base_, n_life_, n_season_ : int
-        How many of them belong to the curve, to what is known of a life, and to the season, of
-        which there is one where any life is dated.
+        How many are the curve's, those of a life, and the season's (one where any life is dated).
     covariance_ : array of shape (columns, columns)
         Their covariance: inverse observed information with, as the middle of the sandwich, the
         spread of the bikes' scores, so that several sensors of a bike count as one draw. Given the
@@ -204,8 +203,7 @@ class DefectHazard(BaseEstimator):
             beyond = Beyond(lives, rows, group, evidence)
             rows = beyond.rows
         sight = FirstSight(lives, rows, self.sensitivity)
-        pace = self.life_columns_.usual_pace
-        season = scaled_season(lives, rows, pace, self.season_sd)
+        season = scaled_season(lives, rows, self.life_columns_.usual_pace, self.season_sd)
         self._maximise(Records(rows, group, self.edges_, season), other, beyond, sight)
         return self
 
@@ -243,7 +241,7 @@ class DefectHazard(BaseEstimator):
         of_life = coef[:, self.n_base_ : self.n_base_ + columns.shape[1]]
         ratio = np.exp(np.einsum("dc,nc->dn", of_life, columns))
         ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
-        return _interpolated(edges, total, age) * ratio
+        return interpolated(edges, total, age) * ratio
 
     @property
     def life_coef_(self) -> np.ndarray:
@@ -318,20 +316,18 @@ class DefectHazard(BaseEstimator):
         share = rows.weight / np.bincount(rows.life, rows.weight)[rows.life]
         watched = np.bincount(seen.cell, seen.km * share[seen.row], self.n_cells)
         self.columns_ = BaselineColumns(self.baseline, self.level_sd, self.slope_sd, self.bend_sd)
-        self.columns_.fit(_middles(self.edges_), weight=watched)
+        self.columns_.fit(middles(self.edges_), weight=watched)
 
     def _maximise(
         self, records: Records, other: np.ndarray, beyond: Beyond | None, sight: FirstSight
     ) -> None:
         """EM from the assumed curve, each M-step a Poisson regression on rows of person-km."""
-        base = self.columns_.transform(_middles(self.edges_))
+        base = self.columns_.transform(middles(self.edges_))
         self.n_base_, self.n_life_ = base.shape[1], other.shape[1]
         design = np.hstack([base[records.pair_cell], other[records.pair_group]])
         assumed = self._assumed_rate(self.edges_)[records.pair_cell]
         ahead = None if beyond is None else self._ahead(beyond, other)
-        step = PoissonRegressor(
-            fit_intercept=False, solver="newton-cholesky", warm_start=True, tol=1e-8, max_iter=50
-        )
+        step = regressor()
         tol = self.tol if beyond is None else _COARSE * self.tol
         coef, season = self._begin(design.shape[1], records, afresh=beyond is None)
         reached = -np.inf
@@ -352,10 +348,10 @@ class DefectHazard(BaseEstimator):
                 break
             reached = now
             if ahead is None:
-                coef = _m_step(step, design, expected, assumed)
+                coef = m_step(step, design, expected, assumed)
             else:
                 later = beyond.expect(ahead.hazard(coef), expected.weight[beyond.without])
-                coef = _m_step(step, *ahead.joined(design, assumed, expected, later))
+                coef = m_step(step, *ahead.joined(design, assumed, expected, later))
             self._move_delay(records, expected.weight, sight)
             if moved:
                 season += moved
@@ -372,20 +368,20 @@ class DefectHazard(BaseEstimator):
 
     def _begin(self, count: int, records: Records, *, afresh: bool) -> tuple[np.ndarray, float]:
         """Coefficients from which EM starts, and the season's: nought, or those of the last fit."""
-        self.n_season_, season = int(records.season is not None), 0.0
+        self.n_season_ = int(records.season is not None)
         coef = None if afresh else getattr(self, "coef_", None)
         if coef is None:
-            return np.zeros(count), season
-        if self.n_season_:
-            season = float(coef[-1])
-            records.set_season(season)
-        return coef[:count], season
+            return np.zeros(count), 0.0
+        if not self.n_season_:
+            return coef, 0.0
+        records.set_season(float(coef[-1]))
+        return coef[:-1], float(coef[-1])
 
     def _ahead(self, beyond: Beyond, other: np.ndarray) -> Ahead:
         """Columns and assumed rates of the stretches beyond the lives' last contacts."""
         edges = self._edges_to(beyond.oldest_km)
         records = beyond.lay(edges)
-        base = self.columns_.transform(_middles(edges))
+        base = self.columns_.transform(middles(edges))
         design = np.hstack([base[records.pair_cell], other[records.pair_group]])
         return Ahead(design, self._assumed_rate(edges)[records.pair_cell])
 
@@ -433,7 +429,7 @@ class DefectHazard(BaseEstimator):
 
     def _rates(self, edges: np.ndarray, coef: np.ndarray) -> np.ndarray:
         """Common hazard per km in each cell; ``coef`` of shape (columns,) or (draws, columns)."""
-        base = self.columns_.transform(_middles(edges))
+        base = self.columns_.transform(middles(edges))
         return self._assumed_rate(edges) * np.exp(np.clip(coef @ base.T, -60, 60))
 
     def _assumed_rate(self, edges: np.ndarray) -> np.ndarray:
@@ -452,29 +448,3 @@ class DefectHazard(BaseEstimator):
             return self.edges_
         steps = int(np.ceil(np.log(oldest / last) / np.log(1.05)))
         return np.concatenate([self.edges_, last * 1.05 ** np.arange(1, steps + 1)])
-
-
-def _middles(edges: np.ndarray) -> np.ndarray:
-    return (edges[1:] + edges[:-1]) / 2
-
-
-def _interpolated(edges: np.ndarray, total: np.ndarray, age_km: np.ndarray) -> np.ndarray:
-    """Cumulative hazard at ages of any shape, with a leading axis of draws."""
-    low = np.clip(np.searchsorted(edges, age_km, side="right") - 1, 0, len(edges) - 2)
-    part = (age_km - edges[low]) / np.diff(edges)[low]
-    return total[:, low] * (1 - part) + total[:, low + 1] * part
-
-
-def _m_step(
-    step: PoissonRegressor, design: np.ndarray, expected: Expected, assumed: np.ndarray
-) -> np.ndarray:
-    """Poisson regression of expected events on exposure, as a departure from the assumed curve.
-
-    scikit-learn has no offset; events / exposure weighted by exposure has the same likelihood.
-    """
-    exposure = expected.exposure * assumed
-    used = exposure > 0
-    weight = exposure[used]
-    step.set_params(alpha=1.0 / weight.sum())
-    step.fit(design[used], expected.events[used] / weight, sample_weight=weight)
-    return step.coef_.copy()
