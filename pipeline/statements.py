@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -46,3 +47,16 @@ def store(connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame)
     connection.register("stored_frame", frame)
     connection.execute(f"create table marts.{name} as from stored_frame")
     connection.unregister("stored_frame")
+
+
+def store_parts(
+    connection: duckdb.DuckDBPyConnection, name: str, parts: Iterable[pd.DataFrame]
+) -> None:
+    """Keep frames of the same columns one after another as ``marts.<name>``, one in memory."""
+    for place, part in enumerate(parts):
+        if not place:
+            store(connection, name, part)
+            continue
+        connection.register("stored_frame", part)
+        connection.execute(f"insert into marts.{name} from stored_frame")
+        connection.unregister("stored_frame")

@@ -69,14 +69,18 @@ def ratio_values(readings: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def reading_values(readings: pd.DataFrame) -> pd.DataFrame:
+def reading_values(
+    readings: pd.DataFrame, ohm_signs: Mapping[str, int] | None = None
+) -> pd.DataFrame:
     """Every reading of the sensors as one long frame, ratios worked out.
 
     Parameters
     ----------
     readings : DataFrame
-        READINGS, all bench tests together: which way the resistance goes with opening is taken
-        from what most tests of a part number show.
+        READINGS.
+    ohm_signs : mapping of part number to +1 or -1, optional
+        Which way the resistance goes with opening, from `signs_by_majority` of all bench tests;
+        where not given, from `readings`, which then must be all of them.
 
     Returns
     -------
@@ -85,9 +89,10 @@ def reading_values(readings: pd.DataFrame) -> pd.DataFrame:
         inherits it. Nothing is corrected. Contactless parts give no resistances.
     """
     readings = READINGS.check(readings).reset_index(drop=True)
+    known = signs_by_majority(readings) if ohm_signs is None else ohm_signs
+    ohm_sign = readings["part_no"].map(known).fillna(0).astype(int)
     asked = first_question(
-        unit_doubts(readings),
-        order_doubts(readings, signs_by_output(readings), signs_by_majority(readings)),
+        unit_doubts(readings), order_doubts(readings, signs_by_output(readings), ohm_sign)
     )
     values = pd.concat([readings[list(UNITS)], ratio_values(readings)], axis=1)
     for name, (part, whole) in RATIOS.items():

@@ -209,15 +209,19 @@ def signs_by_output(readings: pd.DataFrame) -> pd.Series:
 
 def signs_by_majority(
     readings: pd.DataFrame, *, least_count: int = 5, least_share: float = 0.8
-) -> pd.Series:
-    """Which way the resistance goes, by what most tests of the same part number show.
+) -> dict[str, int]:
+    """Which way each part number's resistance goes, by what most of its tests show.
 
-    The contract lets the shop choose the end pin, so the part's output does not tell. 0 where
-    fewer than `least_count` tests, or no share of `least_share`, agree.
+    The contract lets the shop choose the end pin, so the part's output does not tell. A part
+    number is left out where fewer than `least_count` tests, or no share of `least_share`, agree.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        part_no, closed_ohm and open_ohm of all bench tests; READINGS will do.
     """
     closed, opened = (readings[name] for name in PAIRS["ohm"])
     sign = np.sign(opened - closed).where(lambda s: s != 0)
-    by_part = sign.groupby(readings["part_no"])
-    mean, count = by_part.transform("mean"), by_part.transform("count")
-    clear = (count >= least_count) & (mean.abs() >= 2 * least_share - 1)
-    return np.sign(mean).where(clear, 0).fillna(0).astype(int)
+    told = sign.groupby(readings["part_no"]).agg(["mean", "count"])
+    clear = (told["count"] >= least_count) & (told["mean"].abs() >= 2 * least_share - 1)
+    return np.sign(told.loc[clear, "mean"]).astype(int).to_dict()

@@ -2,41 +2,70 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import duckdb
 import pandas as pd
 
 from models.statics.bands import learn_bands, one_value_a_sensor, reading_values, with_maker_limits
 from models.statics.checks import check_readings
+from models.statics.doubts import signs_by_majority
 from models.statics.schemas import GOOD_PROFILES, GOOD_READINGS, READINGS
 from models.statics.travel_band import learn_travel_bands
-from pipeline.statements import run, store
+from pipeline.statements import one_row, run, store, store_parts
 from pipeline.warehouse.lives import MARTS
 
 PROVEN_KM = 5_000.0
+#: Bench tests held in memory at a time: each is a matter of its own once the ranges are known.
+AT_ONCE = 50_000
 
 
 def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
     """Good ranges, over the travel too, and each test's checks in the order of reasoning."""
     run(connection, f"{MARTS}/static_readings")
     run(connection, f"{MARTS}/good_tests", {"proven_km": PROVEN_KM})
-    readings = READINGS.check(connection.execute("from marts.static_readings").df())
-    values = reading_values(readings)
     families, kinds = _families(connection), _kinds(connection)
-    bands = learn_bands(_good(connection, values), families=families, kinds=kinds)
+    good = _read_values(connection)
+    bands = learn_bands(good, families=families, kinds=kinds)
     profiles = GOOD_PROFILES.check(run(connection, f"{MARTS}/good_profiles").df())
     store(connection, "travel_bands", learn_travel_bands(profiles, families=families, kinds=kinds))
-    store(connection, "reading_values", values)
-    store(connection, "bands", with_maker_limits(bands, readings))
-    store(connection, "checks", check_readings(readings, bands))
+    makers = run(connection, f"{MARTS}/maker_limits").df()
+    store(connection, "bands", with_maker_limits(bands, makers))
+    store_parts(connection, "checks", _checks(connection, bands))
 
 
-def _good(connection: duckdb.DuckDBPyConnection, values: pd.DataFrame) -> pd.DataFrame:
-    """One value of each reading of each good sensor, from readings at rest and from sweeps."""
+def _read_values(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Keep every reading of every test; return one value of each reading of each good sensor."""
+    signs = signs_by_majority(run(connection, f"{MARTS}/end_resistances").df())
     rows = connection.execute("select session_id from marts.good_tests").fetchall()
-    good = {row[0] for row in rows}
-    static = one_value_a_sensor(values[values["session_id"].isin(good)])
+    good, kept = {row[0] for row in rows}, []
+
+    def parts() -> Iterator[pd.DataFrame]:
+        for readings in _readings(connection):
+            values = reading_values(readings, signs)
+            kept.append(values[values["session_id"].isin(good)])
+            yield values
+
+    store_parts(connection, "reading_values", parts())
+    # by sensor over all its tests, so that it waits for the last part
+    static = one_value_a_sensor(pd.concat(kept, ignore_index=True))
     swept = run(connection, f"{MARTS}/good_sweep_readings").df()
     return pd.concat([static, GOOD_READINGS.check(swept)])
+
+
+def _checks(
+    connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame
+) -> Iterator[pd.DataFrame]:
+    for readings in _readings(connection):
+        yield check_readings(readings, bands)
+
+
+def _readings(connection: duckdb.DuckDBPyConnection) -> Iterator[pd.DataFrame]:
+    """READINGS of all bench tests, so many at a time, in the order of their keys; at least once."""
+    (count,) = one_row(connection.execute("select count(*) from marts.static_readings"))
+    for first in range(0, max(count, 1), AT_ONCE):
+        rows = {"first_row": first, "end_row": first + AT_ONCE}
+        yield READINGS.check(run(connection, f"{MARTS}/static_readings_of", rows).df())
 
 
 def _families(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
