@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from models.frames import Column
+from models.risk.about_estimate import about_estimate
 from models.risk.hazard import DefectHazard
 from models.risk.schemas import LIFE_WINDOWS, RecordSchema
 
@@ -137,7 +138,7 @@ def _of_group(
 ) -> list[dict[str, Any]]:
     oldest = _oldest(group, float(model.edges_[-1]))
     age = np.append(model.edges_[model.edges_ < oldest], oldest)
-    survival = _mean_survival(model, group, age, draws)
+    survival = about_estimate(_mean_survival(model, group, age, draws))
     counts = {
         "oldest_km": oldest,
         "sensor_count": len(group),

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from models.frames import FrameSchema
+from models.risk.about_estimate import about_estimate
 from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
 from models.risk.delay import Delay
 from models.risk.fit import FittedRisk, fit_risk
@@ -328,20 +329,6 @@ def _curve(model: DefectHazard, windows: pd.DataFrame, n_draws: int, seed: int) 
     return pd.concat([_group_curve(model, n, g, age, draws) for n, g in groups], ignore_index=True)
 
 
-def _about_the_estimate(survival: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Ends of a 90 % interval of survival, shape (ages,), from the estimate and draws after it.
-
-    A mean over groups whose effects are drawn is greater than that over their estimates (a mean of
-    exponentials), so the draws lie higher in hazard than the estimate; what counts is how far they
-    spread. Their cumulative hazard is therefore taken relative to its middle.
-    """
-    hazard = -np.log(np.clip(survival, 1e-300, 1.0))
-    drawn = hazard[1:] if len(hazard) > 1 else hazard
-    middle = np.median(drawn, axis=0)
-    most, least = np.quantile(drawn, [0.95, 0.05], axis=0) / np.where(middle > 0, middle, 1.0)
-    return np.exp(-hazard[0] * most), np.exp(-hazard[0] * least)
-
-
 def _group_curve(
     model: DefectHazard, name: str, group: pd.DataFrame, age: np.ndarray, draws: np.ndarray
 ) -> pd.DataFrame:
@@ -350,7 +337,8 @@ def _group_curve(
     ages = np.broadcast_to(age, (len(first), len(age)))
     by_pattern = model.predict_survival(group.iloc[first], ages, draws)
     survival = np.einsum("dpa,p->da", by_pattern, share)
-    low, high = _about_the_estimate(survival)
+    drawn = about_estimate(survival)[1:] if len(draws) > 1 else survival
+    low, high = np.quantile(drawn, [0.05, 0.95], axis=0)
     known = group[group["age_known"].astype(bool)]
     end = known["bad_km"].fillna(known["good_km"]).to_numpy()
     watched = (known["entry_km"].to_numpy() <= age[:, None]) & (age[:, None] <= end)

@@ -219,6 +219,10 @@ def signs_by_majority(
     ----------
     readings : DataFrame
         part_no, closed_ohm and open_ohm of all bench tests; READINGS will do.
+    least_count : int
+        Fewest tests.
+    least_share : float
+        Share of them that must agree.
     """
     closed, opened = (readings[name] for name in PAIRS["ohm"])
     sign = np.sign(opened - closed).where(lambda s: s != 0)

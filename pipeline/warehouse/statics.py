@@ -53,9 +53,7 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     return pd.concat([static, GOOD_READINGS.check(swept)])
 
 
-def _checks(
-    connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame
-) -> Iterator[pd.DataFrame]:
+def _checks(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:
     for readings in _readings(connection):
         yield check_readings(readings, bands)
 

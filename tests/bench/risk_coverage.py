@@ -8,6 +8,7 @@ from functools import partial
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from models.risk.assumed import (
     CURVE_SCALE_KM,
@@ -18,6 +19,7 @@ from models.risk.assumed import (
     BetaPrior,
 )
 from models.risk.hazard import DefectHazard
+from models.risk.life_quantiles import SHARES, crossing_km, life_quantiles
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import Workers
@@ -52,11 +54,16 @@ WEARING = {
 
 
 class Held(NamedTuple):
-    """Whether the curve's intervals hold at each age, share of sensors' that do, defects."""
+    """Whether the curve's intervals hold at each age, share of sensors' that do, defects.
+
+    ``lives`` by B10 and B50 life: 1 where its interval holds, 0 where not, blank where the true one
+    lies beyond the records.
+    """
 
     curve: np.ndarray
     sensors: float
     defects: int
+    lives: np.ndarray
 
 
 def _interval_holds(results: RiskResults, true: np.ndarray) -> np.ndarray:
@@ -66,6 +73,23 @@ def _interval_holds(results: RiskResults, true: np.ndarray) -> np.ndarray:
         for end in ("low", "high")
     )
     return (low <= true) & (true <= high)
+
+
+def _lives_held(results: RiskResults, windows: pd.DataFrame, ages_km: np.ndarray) -> np.ndarray:
+    """Of the true B10 and B50 life, each held or not, blank where beyond the oldest watched."""
+    assert results.model is not None
+    found = life_quantiles(results.model, windows).query("grouped_by == 'all'")
+    low, high, oldest = (
+        found[name].to_numpy(float) for name in ("life_low_km", "life_high_km", "oldest_km")
+    )
+    held = (low <= ages_km) & ~(high < ages_km)  # a blank upper end lies beyond the records
+    return np.where(ages_km <= oldest, held, np.nan)
+
+
+def _true_lives(survival: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    ages = np.linspace(0.0, 200_000.0, 2_001)
+    fallen = survival(ages)[None]
+    return np.array([crossing_km(ages, fallen, share)[0] for share in SHARES])
 
 
 def population_survival(truth: Truth, age_km: np.ndarray, ratio: np.ndarray) -> np.ndarray:
@@ -81,7 +105,8 @@ def one_plain(seed: int, fleet: tuple[int, int, Truth, float]) -> Held:
     bikes, each, truth, unknown = fleet
     windows, now = simulate(bikes, seed, truth, sensors_per_bike=each, share_unknown=unknown)
     results = fit_and_score(windows, now, sensitivity=SURE, seed=seed)
-    true = population_survival(truth, CURVE_AGES_KM, windows["ratio"].to_numpy())
+    survival = partial(population_survival, truth, ratio=windows["ratio"].to_numpy())
+    lives = _lives_held(results, windows, _true_lives(survival))
     known = now["age_known"].to_numpy()
     sensors, risk = now[known], results.defect_risk[known]
     ahead = truth.survival(sensors["true_age_km"] + 5_000, sensors["ratio"])
@@ -89,7 +114,8 @@ def one_plain(seed: int, fleet: tuple[int, int, Truth, float]) -> Held:
     held = (risk["defect_5000_km_low"] <= chance) & (chance <= risk["defect_5000_km_high"])
     # a sensor's own chance under frailty depends on a frailty no record shows
     share = np.nan if truth.frailty_sd else float(held.mean())
-    return Held(_interval_holds(results, true), share, results.summary["n_defects"])
+    held_by_age = _interval_holds(results, survival(CURVE_AGES_KM))
+    return Held(held_by_age, share, results.summary["n_defects"], lives)
 
 
 def drawn_truth(seed: int) -> Truth:
@@ -138,8 +164,10 @@ def one_wearing(seed: int, setting: tuple[int, World]) -> Held:
     )
     risk, chance = results.defect_risk, informed_chances(fleet)["defect_5000_km"].to_numpy()
     held = (risk["defect_5000_km_low"] <= chance) & (chance <= risk["defect_5000_km_high"])
-    true = mixed_survival(fleet, CURVE_AGES_KM)
-    return Held(_interval_holds(results, true), float(held.mean()), results.summary["n_defects"])
+    survival = partial(mixed_survival, fleet)
+    lives = _lives_held(results, fleet.windows, _true_lives(survival))
+    held_by_age = _interval_holds(results, survival(CURVE_AGES_KM))
+    return Held(held_by_age, float(held.mean()), results.summary["n_defects"], lives)
 
 
 def _covered(work: Callable[[int], Held], name: str, seeds: range, workers: Workers) -> None:
@@ -150,8 +178,12 @@ def _covered(work: Callable[[int], Held], name: str, seeds: range, workers: Work
     curve = " ".join(f"{share:.3f}" for share in shares)
     sensors = np.mean([f.sensors for f in found])
     defects = np.mean([f.defects for f in found])
+    lives = np.array([f.lives for f in found])
+    held, told = np.nansum(lives, axis=0), np.isfinite(lives).sum(axis=0)
+    of_lives = ", ".join(f"{h / max(n, 1):.3f} of {n}" for h, n in zip(held, told, strict=True))
     print(
-        f"{curve} | {sensors:.3f} | {name} ({defects:.0f} defects; {taken:.2f} s a fleet)",
+        f"{curve} | {sensors:.3f} | {of_lives} | {name} "
+        f"({defects:.0f} defects; {taken:.2f} s a fleet)",
         flush=True,
     )
 
@@ -160,7 +192,11 @@ def coverage(fleets: int, first_seed: int, *, workers: Workers, which: str, only
     """Print the shares, for each kind of fleet whose name holds the text ``only``."""
     noise = np.sqrt(0.9 * 0.1 / fleets)
     print(f"Share of {fleets} fleets in which the 90 % interval holds the truth (± {noise:.3f})")
-    print("curve at " + ", ".join(f"{a:,.0f}" for a in CURVE_AGES_KM) + " km | sensors, 5,000 km")
+    print(
+        "curve at "
+        + ", ".join(f"{a:,.0f}" for a in CURVE_AGES_KM)
+        + " km | sensors, 5,000 km | B10, B50 life"
+    )
     seeds = range(first_seed, first_seed + fleets)
     kinds = {name: partial(one_plain, fleet=fleet) for name, fleet in FLEETS.items()}
     kinds |= {name: partial(one_drawn, bikes=bikes) for name, bikes in DRAWN.items()}
