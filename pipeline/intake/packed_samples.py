@@ -72,66 +72,82 @@ def write_packed(batches: Iterable[pa.RecordBatch], path: Path) -> None:
 
 
 def packed_sessions(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
-    """One table of ``SCHEMA`` a session, or a piece of a very long one."""
+    """Tables of ``SCHEMA``, each of whole sessions, or of a piece of a very long one."""
     sample_no = 0
     last: object = object()  # no session's name, not even a blank one
-    for samples in _sessions(batches):
-        session_id = samples["session_id"][0].as_py()
-        sample_no = sample_no if session_id == last else 0
-        yield _packed(samples, sample_no)
-        last, sample_no = session_id, sample_no + len(samples)
+    for samples, starts in _whole_sessions(batches):
+        names = samples["session_id"]
+        goes_on = names[0].as_py() == last
+        yield _packed(samples, starts, sample_no if goes_on else 0)
+        before = sample_no if goes_on and len(starts) == 1 else 0
+        last, sample_no = names[-1].as_py(), before + len(samples) - int(starts[-1])
 
 
-def _sessions(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.Table]:
-    """Each session's samples, whole up to ``MOST_TOGETHER``."""
-    held: list[pa.Table] = []
+def _whole_sessions(
+    batches: Iterable[pa.RecordBatch],
+) -> Iterator[tuple[pa.Table, np.ndarray]]:
+    """Samples of sessions that are whole up to ``MOST_TOGETHER``, and where each begins."""
+    held: list[pa.Table] = []  # of the session that the next batch may go on with
     for batch in batches:
         table = pa.Table.from_batches([batch])
-        ends = [*_ends(table["session_id"]), len(table)]
-        for start, end in zip([0, *ends], ends, strict=False):
-            piece = table.slice(start, end - start)
-            if held and not _goes_on(held, piece):
-                yield pa.concat_tables(held)
-                held = []
-            held.append(piece)
+        begins = _begins(table["session_id"])
+        before = sum(map(len, held))
+        if held and _goes_on(held[0], table) and before + len(table) <= MOST_TOGETHER:
+            begins = begins[1:]
+        cut = int(begins[-1]) if len(begins) else len(table)
+        if len(begins):
+            starts = np.append(0, begins[:-1] + before) if held else begins[:-1]
+            if before + cut:
+                # the first of a batch may begin where what was held ends
+                yield pa.concat_tables([*held, table.slice(0, cut)]), np.unique(starts)
+            held = [table.slice(cut)]
+        else:
+            held.append(table)
     if held:
-        yield pa.concat_tables(held)
+        yield pa.concat_tables(held), np.zeros(1, dtype=np.int64)
 
 
-def _ends(names: pa.ChunkedArray) -> list[int]:
-    """Where within one batch the session changes."""
+def _begins(names: pa.ChunkedArray) -> np.ndarray:
+    """Where within one batch each session begins, the first at 0."""
     codes = compute.fill_null(names.combine_chunks().dictionary_encode().indices, -1).to_numpy()
-    return (np.flatnonzero(np.diff(codes)) + 1).tolist()
+    return np.append(0, np.flatnonzero(np.diff(codes)) + 1)
 
 
-def _goes_on(held: list[pa.Table], piece: pa.Table) -> bool:
-    same = held[0]["session_id"][0].as_py() == piece["session_id"][0].as_py()
-    return same and sum(map(len, held)) + len(piece) <= MOST_TOGETHER
+def _goes_on(held: pa.Table, piece: pa.Table) -> bool:
+    return held["session_id"][0].as_py() == piece["session_id"][0].as_py()
 
 
-def _packed(samples: pa.Table, first_no: int) -> pa.Table:
-    n = len(samples)
+def _packed(samples: pa.Table, starts: np.ndarray, first_no: int) -> pa.Table:
+    """Sessions that begin at ``starts``, the first of them with the number ``first_no``."""
+    counts = np.diff(np.append(starts, len(samples)))
+    number = np.arange(len(samples)) - np.repeat(starts, counts)
+    number[: counts[0]] += first_no
     columns = [
         samples["session_id"],
-        pa.array(np.arange(first_no, first_no + n, dtype=np.int32)),
-        *_counts(samples["t_s"]),
-        *_counts(samples["signal"]),
+        pa.array(number.astype(np.int32)),
+        *_counts(samples["t_s"], starts, counts),
+        *_counts(samples["signal"], starts, counts),
         samples["signal_b"],
         samples["travel_pct"],
     ]
     return pa.table(columns, schema=SCHEMA)
 
 
-def _counts(values: pa.ChunkedArray) -> tuple[pa.Array, pa.Array, pa.Array]:
-    """Counts, their step in millionths, and the values themselves where there is no step."""
-    n = len(values)
+def _counts(
+    values: pa.ChunkedArray, starts: np.ndarray, lengths: np.ndarray
+) -> tuple[pa.Array, pa.Array, pa.Array]:
+    """Counts, each session's step in millionths, and the values where a session has no step."""
     missing = compute.is_null(values).to_numpy()
     read = compute.fill_null(values, 0.0).to_numpy()
-    with np.errstate(over="ignore"):  # far too large a number keeps its value
+    with np.errstate(over="ignore", invalid="ignore"):  # far too large a number keeps its value
         micro = np.rint(read * 1e6)
-    if not (np.all(np.abs(micro) < _MOST_MICRO) and np.array_equal(micro / 1e6, read)):
-        return pa.nulls(n, pa.int64()), pa.nulls(n, pa.int64()), values.combine_chunks()
-    whole = micro.astype(np.int64)
-    step = max(1, int(np.gcd.reduce(whole)))
-    counts = pa.array(whole // step, mask=missing)
-    return counts, pa.array(np.full(n, step)), pa.nulls(n, pa.float64())
+        comes_back = (np.abs(micro) < _MOST_MICRO) & (micro / 1e6 == read)
+    has_step = np.logical_and.reduceat(comes_back, starts)
+    counted = np.repeat(has_step, lengths)
+    whole = np.where(counted, micro, 0.0).astype(np.int64)
+    step = np.repeat(np.maximum(1, np.gcd.reduceat(whole, starts)), lengths)
+    return (
+        pa.array(whole // step, mask=missing | ~counted),
+        pa.array(step, mask=~counted),
+        pa.array(read, mask=missing | counted),
+    )

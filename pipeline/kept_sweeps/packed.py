@@ -65,16 +65,16 @@ def unpacked(files: Iterable[Packed]) -> tuple[list[str], np.ndarray, dict[str, 
     session of which there is no sample is left out.
     """
     sessions: list[str] = []
-    sweeps = [as_arrays(SCHEMA.empty_table())]
+    sweeps = [SCHEMA.empty_table()]
     for file in files:
         source = Sweeps(_in_place(file))
-        found = {session_id: source.sweep(session_id) for session_id in file.sessions}
-        for session_id, samples in found.items():
+        for session_id in file.sessions:
+            samples = source.sweep(session_id)
             if samples.num_rows:
                 sessions.append(session_id)
-                sweeps.append(as_arrays(samples))
-    bounds = np.cumsum([len(sweep["t_s"]) for sweep in sweeps])
-    return sessions, bounds, {n: np.concatenate([s[n] for s in sweeps]) for n in sweeps[0]}
+                sweeps.append(samples)
+    bounds = np.cumsum([sweep.num_rows for sweep in sweeps])
+    return sessions, bounds, as_arrays(pa.concat_tables(sweeps))
 
 
 def _in_place(file: Packed) -> pa.BufferReader:

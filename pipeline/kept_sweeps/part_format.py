@@ -8,7 +8,8 @@ session, so that one sweep is found by the row groups' own statistics.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -78,15 +79,25 @@ class Sweeps:
 
     ``source`` is a path or a file to read from; both this format and that of a hand-in's own
     samples (whole counts of a step) have the column ``session_id`` by which they are sorted.
+    ``as_kept`` makes of a row group what sweeps are then taken from.
     """
 
-    def __init__(self, source: Any) -> None:
+    def __init__(
+        self, source: Any, as_kept: Callable[[pa.Table], pa.Table] = lambda table: table
+    ) -> None:
+        self._as_kept = as_kept
         # from afar the columns of a row group are asked for together
         from_afar = not isinstance(source, (str, Path, pa.BufferReader))
         self._file = parquet.ParquetFile(source, pre_buffer=from_afar)
         self.about = self._file.metadata
         groups = range(self._file.num_row_groups)
-        self._bounds = [_bounds_of(self.about.row_group(group)) for group in groups]
+        bounds = {group: _bounds_of(self.about.row_group(group)) for group in groups}
+        told = {group: ends for group, ends in bounds.items() if ends is not None}
+        self._told, self._untold = list(told), [group for group in groups if group not in told]
+        self._low, self._high = (
+            [low for low, _ in told.values()],
+            [high for _, high in told.values()],
+        )
         self._last: tuple[int, pa.Table, dict[str, tuple[int, int]]] | None = None
 
     def sweep(self, session_id: str) -> pa.Table:
@@ -96,12 +107,11 @@ class Sweeps:
 
     def groups_of(self, sessions: Iterable[str]) -> list[int]:
         """Row groups that may hold these sessions, as their statistics tell."""
-        wanted = list(sessions)
-        return [
-            group
-            for group, bounds in enumerate(self._bounds)
-            if bounds is None or any(bounds[0] <= session <= bounds[1] for session in wanted)
-        ]
+        found = set(self._untold)
+        for session in sessions:
+            begin = bisect_left(self._high, session)
+            found.update(self._told[begin : bisect_right(self._low, session, lo=begin)])
+        return sorted(found)
 
     def close(self) -> None:
         """Let the file go."""
@@ -109,7 +119,7 @@ class Sweeps:
 
     def _of_group(self, group: int, session_id: str) -> pa.Table:
         if self._last is None or self._last[0] != group:
-            table = self._file.read_row_group(group, use_threads=False)
+            table = self._as_kept(self._file.read_row_group(group, use_threads=False))
             self._last = group, table, _places(table["session_id"])
         _, table, places = self._last
         return table.slice(*places.get(session_id, (0, 0)))
@@ -132,7 +142,7 @@ def _places(sessions: pa.ChunkedArray) -> dict[str, tuple[int, int]]:
 
 
 def plain(packed: pa.Table) -> pa.Table:
-    """One sweep of a hand-in's own samples (whole counts of a step) as it is kept (SCHEMA)."""
+    """Sweeps of a hand-in's own samples (whole counts of a step) as they are kept (SCHEMA)."""
     t_s, t_exact = _decimals(packed["t_count"], packed["t_step_micro"], packed["t_exact"])
     signal, signal_exact = _decimals(
         packed["signal_count"], packed["signal_step_micro"], packed["signal_exact"]

@@ -152,7 +152,7 @@ class _Sources:
         path = samples_path(self._home.sweeps, file.stem)
         if not path.exists():
             self._read_again(file)
-        found = plain(self._opened(str(path)).sweep(session_id))
+        found = self._opened(str(path)).sweep(session_id)
         if found.num_rows != row.sample_count:
             raise self._gone(file)
         return found
@@ -162,7 +162,8 @@ class _Sources:
         found = self._open.pop(name, None)
         if found is None:
             read = Path(name).is_absolute()
-            found = Sweeps(name) if read else taken_from(storage_of(self._home), name)
+            kept = storage_of(self._home)
+            found = Sweeps(name, as_kept=plain) if read else taken_from(kept, name)
         self._open[name] = found  # the last in order is the one used last
         while len(self._open) > _OPEN_AT_ONCE:
             self._open.pop(next(iter(self._open))).close()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pyarrow as pa
 import pytest
@@ -39,10 +41,18 @@ def _values(table: pa.Table, name: str) -> list[float | None]:
     ]
 
 
+def _by_session(packed: Iterable[pa.Table]) -> list[pa.Table]:
+    """Each session's rows, wherever the tables were cut."""
+    whole = pa.concat_tables(packed)
+    begins = [row for row, no in enumerate(whole["sample_no"].to_pylist()) if no == 0]
+    ends = [*begins[1:], len(whole)]
+    return [whole.slice(begin, end - begin) for begin, end in zip(begins, ends, strict=True)]
+
+
 def test_a_session_cut_by_batches_has_one_step_and_runs_on():
     names = ["A"] * 5 + ["B"] * 4
     signal = [0.0, 1.25, 2.5, 3.75, 5.0, 0.3, 0.6, 0.9, 1.2]
-    packed = list(packed_sessions(_samples(names, signal).to_batches(max_chunksize=2)))
+    packed = _by_session(packed_sessions(_samples(names, signal).to_batches(max_chunksize=2)))
     assert [len(table) for table in packed] == [5, 4]
     assert [set(table["signal_step_micro"].to_pylist()) for table in packed] == [
         {1_250_000},
@@ -54,7 +64,7 @@ def test_a_session_cut_by_batches_has_one_step_and_runs_on():
 
 def test_a_value_off_any_step_keeps_its_session_as_it_is_and_no_other():
     table = _samples(["A", "A", "B", "B"], [1.0, 1 / 3, 1.0, 2.0])
-    off, on = packed_sessions(table.to_batches())
+    off, on = _by_session(packed_sessions(table.to_batches()))
     assert off["signal_exact"].to_pylist() == [1.0, 1 / 3]
     assert off["signal_count"].null_count == 2
     assert on["signal_exact"].null_count == 2
@@ -80,6 +90,30 @@ def test_whatever_number_comes_back_the_same(signal, session, size):
     (packed,) = packed_sessions(table.to_batches(max_chunksize=size))
     assert _values(packed, "signal") == signal
     assert _values(packed, "t_s") == table["t_s"].to_pylist()
+
+
+@given(
+    sessions=st.lists(
+        st.lists(
+            st.none() | st.sampled_from([0.25, 0.5, 1 / 3, 1e300, -0.0]) | st.floats(-5, 5),
+            min_size=1,
+            max_size=6,
+        ),
+        min_size=1,
+        max_size=6,
+    ),
+    size=st.integers(1, 9),
+)
+def test_sessions_are_packed_together_as_they_are_alone(sessions, size):
+    """Whatever lies beside a session, and wherever batches are cut."""
+    names = [f"S{k}" for k, signal in enumerate(sessions) for _ in signal]
+    table = _samples(names, [value for signal in sessions for value in signal])
+    together = _by_session(packed_sessions(table.to_batches(max_chunksize=size)))
+    assert len(together) == len(sessions)
+    for k, packed in enumerate(together):
+        rows = [row for row, name in enumerate(names) if name == f"S{k}"]
+        (alone,) = packed_sessions(table.take(rows).to_batches())
+        assert packed.to_pylist() == alone.to_pylist()
 
 
 @pytest.mark.parametrize("sizes", [[FULL * 2 + 1], [1, FULL, FULL - 2, 2], []])

@@ -122,6 +122,17 @@ def test_a_sweep_is_found_by_the_statistics_of_few_row_groups(part):
     assert as_numbers(sweeps.sweep("A")).empty
 
 
+def test_row_groups_of_blank_sessions_are_looked_through_too(tmp_path):
+    """They have no statistics, so that only looking tells what they hold."""
+    path = tmp_path / "some.parquet"
+    names = pa.array(["A"] * 3 + ["C"] * 3 + [None] * 3, pa.string())
+    parquet.write_table(pa.table({"session_id": names}), path, row_group_size=3)
+    sweeps = Sweeps(path)
+    assert [sweeps.groups_of([name]) for name in ("A", "B", "C")] == [[0, 2], [2], [1, 2]]
+    assert sweeps.groups_of(["A", "C"]) == [0, 1, 2]
+    assert [sweeps.sweep(name).num_rows for name in ("A", "B", "C")] == [3, 0, 3]
+
+
 def test_a_sample_takes_little_room(part):
     path, _ = part
     assert path.stat().st_size / 100_000 < 2
