@@ -46,15 +46,16 @@ class Built:
         return float(self.stages.loc[ours, "seconds"].sum())
 
 
-def measured(n_tests: int, samples: int, folder: Path) -> Built:
-    """Write the files, read them, build a home of them."""
+def measured(n_tests: int, samples: int, folder: Path, *, bare_copy: bool = True) -> Built:
+    """Write the files, read them, build a home of them; ``bare_copy`` beside DuckDB's ``COPY``."""
     size = write_scale_files(folder / "files", n_tests, samples)
     tables = sorted((folder / "files").glob("*.csv"))
     sweeps = sorted((folder / "files").glob("*.parquet"))
     home = Home(folder / "home").prepare("demo", as_of=AS_OF)
     stages = _Stages()
     for name, files in (("rows", tables), ("samples", sweeps)):
-        stages.add(f"COPY of {name}", _copied(folder / f"{name}.duckdb", files))
+        if bare_copy:
+            stages.add(f"COPY of {name}", _copied(folder / f"{name}.duckdb", files))
         receive(home, files)
         with connect() as connection:
             connection.execute("set threads = 1")
@@ -118,6 +119,7 @@ class _Stages:
     def add(self, stage: str, seconds: float) -> None:
         peak = re.search(r"VmHWM:\s+(\d+)", Path("/proc/self/status").read_text())
         self._rows.append((stage, seconds, int(peak[1]) / 1024 if peak else np.nan))
+        print(f"  {stage}: {seconds:,.1f} s, {self._rows[-1][2]:,.0f} MB", flush=True)
 
     def frame(self) -> pd.DataFrame:
         return pd.DataFrame(self._rows, columns=["stage", "seconds", "peak_mb"])
@@ -132,11 +134,9 @@ def report(results: list[Built]) -> None:
             f"{size.tests:,} tests, {size.sensors:,} sensors, {size.samples / 1e6:,.0f} M samples"
         )
         for name, count in (("rows", size.rows), ("samples", size.samples)):
-            ours, bare = seconds[f"reading {name}"], seconds[f"COPY of {name}"]
-            print(
-                f"  {name} read: {count / ours:,.0f} a second of processor time, "
-                f"{ours / bare:.1f} x DuckDB's bare COPY of the same files"
-            )
+            ours, bare = seconds[f"reading {name}"], seconds.get(f"COPY of {name}")
+            beside = "" if bare is None else f", {ours / bare:.1f} x DuckDB's bare COPY"
+            print(f"  {name} read: {count / ours:,.0f} a second of processor time{beside}")
         for row in stages[~stages["stage"].str.startswith("COPY")].itertuples():
             print(f"  {row.seconds:9.1f} s {row.peak_mb:7,.0f} MB  {row.stage}")
         print(f"  {built.seconds:9.1f} s {stages['peak_mb'].max():7,.0f} MB  in all")
@@ -159,6 +159,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="scale_bench", description=__doc__.splitlines()[0])
     parser.add_argument("--tests", type=int, nargs="*", default=[1_000, 10_000])
     parser.add_argument("--samples", type=int, default=12_000)
+    parser.add_argument("--no-copy", action="store_true", help="leave DuckDB's bare COPY out")
+    parser.add_argument("--kept", type=Path, help="where files and homes stay, by number of tests")
     asked = parser.parse_args(arguments)
     results = []
     for n_tests in sorted(asked.tests):
@@ -166,7 +168,9 @@ def main(arguments: list[str] | None = None) -> int:
             tempfile.TemporaryDirectory(prefix="scale-") as folder,
             get_context("spawn").Pool(1) as fresh,
         ):
-            results.append(fresh.apply(measured, (n_tests, asked.samples, Path(folder))))
+            where = asked.kept / f"{n_tests}x{asked.samples}" if asked.kept else Path(folder)
+            how = {"bare_copy": not asked.no_copy}
+            results.append(fresh.apply(measured, (n_tests, asked.samples, where), how))
         print(f"{n_tests:,} built", flush=True)
     report(results)
     return 0
