@@ -53,7 +53,6 @@ class _Seen:
     fed_lines: int = 0
     odd_lines: int = 0
     odd_line: int = 0
-    bytes_there: np.ndarray | None = None
 
     @property
     def is_even(self) -> bool:
@@ -73,7 +72,7 @@ def even_text(path: Path, folder: Path) -> EvenText:
     seen = _looked_through(path)
     if seen.is_even:
         return EvenText(path)
-    free = [byte for byte in _NO_TEXT if seen.bytes_there is None or not seen.bytes_there[byte]]
+    free = _bytes_free(path)
     if len(free) < 2:
         raise BrokenFileError("this is not text; expected CSV in UTF-8 with a header row")
     marks = bytes(free[:1]), bytes(free[1:2])
@@ -82,11 +81,18 @@ def even_text(path: Path, folder: Path) -> EvenText:
     return EvenText(copy, *marks)
 
 
+def _bytes_free(path: Path) -> list[int]:
+    """Bytes that are part of no text, and do not stand in the file either."""
+    there = np.zeros(256, bool)
+    for _, text, _ in _stretches(path):
+        there[np.unique(text)] = True
+    return [byte for byte in _NO_TEXT if not there[byte]]
+
+
 def _looked_through(path: Path) -> _Seen:
-    seen, inside = _Seen(bytes_there=np.zeros(256, bool)), False
+    seen, inside = _Seen(), False
     line, began, quotes = 1, 0, 0  # of the line that a stretch ends in
     for offset, text, following in _stretches(path):
-        seen.bytes_there[np.unique(text)] = True  # type: ignore[index]
         feeds = np.flatnonzero(text == _FEED)
         marks = np.flatnonzero(text == _QUOTE)
         _refuse_long_lines(np.concatenate([[began - offset], feeds + 1, [len(text)]]), line)
