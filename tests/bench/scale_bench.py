@@ -5,6 +5,9 @@ for each number of tests the files of ``scale_home`` are read by the pipeline an
 ``COPY`` into tables of their own types; then a home is built from them. Processor time
 throughout, one thread, each size in a process of its own. Growth is the exponent in the number of
 tests, from each size to the next. Memory is the most that a stage held, the process itself included.
+
+With ``--rows-only FOLDER [--rounds 5]`` only the tables (CSV) of a folder are read, by ``COPY`` and by
+the pipeline in turns, so that other work on the machine bears on both alike.
 """
 
 from __future__ import annotations
@@ -57,11 +60,9 @@ def measured(n_tests: int, samples: int, folder: Path, *, bare_copy: bool = True
         if bare_copy:
             stages.add(f"COPY of {name}", _copied(folder / f"{name}.duckdb", files))
         receive(home, files)
-        with connect() as connection:
-            connection.execute("set threads = 1")
-            stages.begin()
-            read_all(connection, home)
-            stages.end(f"reading {name}")
+        stages.begin()
+        _read(home)
+        stages.end(f"reading {name}")
     stage = "beginning"
 
     def say(text: str) -> None:
@@ -73,6 +74,27 @@ def measured(n_tests: int, samples: int, folder: Path, *, bare_copy: bool = True
     rebuild(home, say=say)
     stages.end(stage)
     return Built(size, stages.frame(), _held_bytes(home))
+
+
+def compared(tables: list[Path], rounds: int) -> pd.DataFrame:
+    """Processor seconds of ``COPY`` of the tables and of reading them, a row for each round."""
+    found = []
+    for _ in range(rounds):
+        with tempfile.TemporaryDirectory(prefix="rows-") as folder:
+            home = Home(Path(folder) / "home").prepare("demo", as_of=AS_OF)
+            receive(home, tables)
+            bare = _copied(Path(folder) / "rows.duckdb", tables)
+            begun = time.process_time()
+            _read(home)
+            found.append((bare, time.process_time() - begun))
+    return pd.DataFrame(found, columns=["copy_s", "reading_s"])
+
+
+def _read(home: Home) -> None:
+    """Read what was handed in, on one thread."""
+    with connect() as connection:
+        connection.execute("set threads = 1")
+        read_all(connection, home)
 
 
 def _held_bytes(home: Home) -> dict[str, int]:
@@ -125,6 +147,13 @@ class _Stages:
         return pd.DataFrame(self._rows, columns=["stage", "seconds", "peak_mb"])
 
 
+def report_rows(seconds: pd.DataFrame) -> None:
+    """Print each round, and how the medians compare."""
+    print(seconds.round(2).to_string())
+    copied, read = seconds["copy_s"].median(), seconds["reading_s"].median()
+    print(f"read in {read / copied:.2f} x the processor time of DuckDB's bare COPY")
+
+
 def report(results: list[Built]) -> None:
     """Print what was measured: each size, then growth from size to size."""
     for built in results:
@@ -161,7 +190,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--samples", type=int, default=12_000)
     parser.add_argument("--no-copy", action="store_true", help="leave DuckDB's bare COPY out")
     parser.add_argument("--kept", type=Path, help="where files and homes stay, by number of tests")
+    parser.add_argument("--rows-only", type=Path, metavar="FOLDER")
+    parser.add_argument("--rounds", type=int, default=5)
     asked = parser.parse_args(arguments)
+    if asked.rows_only:
+        report_rows(compared(sorted(asked.rows_only.glob("*.csv")), asked.rounds))
+        return 0
     results = []
     for n_tests in sorted(asked.tests):
         with (
