@@ -22,9 +22,11 @@ from pipeline.intake.contract import BECAUSE, TABLES, Field, Table, table_of
 from pipeline.intake.csv_text import BrokenFileError, read_header, refuse_other_content
 from pipeline.intake.even_text import EvenText, even_text
 from pipeline.intake.harmless import as_it_was
+from pipeline.intake.kept_rows import write_rows
 from pipeline.intake.receive import HandedFile
 from pipeline.intake.rejects import number_lines
 from pipeline.intake.seals import digest_of
+from pipeline.intake.wide_rows import read_wide
 from pipeline.statements import one_row, run
 
 READ_VERSION = "6"
@@ -58,8 +60,7 @@ def read_file(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: P
 
 def read_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
     """Read a file of rows into the tables ``read_rows`` and ``read_issues``."""
-    connection.execute(ISSUES_DDL)
-    run(connection, "intake/sql/read/no_rows")
+    begin(connection)
     table = table_of(file.name)
     try:
         refuse_troubled(file)
@@ -73,6 +74,14 @@ def read_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
         add_issue(connection, "file", reason=str(error))
     except Exception as error:
         set_aside_whole(connection, error)
+
+
+def begin(connection: duckdb.DuckDBPyConnection, columns: Iterable[str] = ()) -> None:
+    """Make ``read_rows`` and ``read_issues``, empty; of ``columns`` alone cells can be kept."""
+    connection.execute(ISSUES_DDL)
+    run(connection, "intake/sql/read/no_rows")
+    run(connection, "intake/sql/read/columns", {"names": sorted(columns)})
+    run(connection, "intake/sql/read/rows_view")
 
 
 def refuse_troubled(file: HandedFile) -> None:
@@ -98,11 +107,13 @@ def set_aside_whole(connection: duckdb.DuckDBPyConnection, error: Exception) -> 
 
 def keep(connection: duckdb.DuckDBPyConnection, file: HandedFile, folder: Path) -> None:
     """Write both results; the rows last, since their presence says that both are whole."""
-    for name in ("issues", "rows"):
-        final = derived_path(folder, file, name)
-        draft = final.with_suffix(".draft")
-        connection.execute(f"copy read_{name} to '{_quoted(draft)}' (format parquet)")
-        draft.replace(final)
+    issues, rows = (derived_path(folder, file, name) for name in ("issues", "rows"))
+    draft = issues.with_suffix(".draft")
+    connection.execute(f"copy read_issues to '{_quoted(draft)}' (format parquet)")
+    draft.replace(issues)
+    draft = rows.with_suffix(".draft")
+    write_rows(connection, draft)
+    draft.replace(rows)
 
 
 def derived_path(folder: Path, file: HandedFile, name: str) -> Path:
@@ -239,37 +250,53 @@ def _read_table(
 ) -> None:
     source = open_source(connection, file.path, folder, file.columns)
     missing = check_columns(connection, source, table)
-    _load_raw(connection, source, table)
-    _register_fields(connection, table, source)
+    columns = [name for name in table.names if name in source.names]
+    rejected = _load_raw(connection, source, table, columns)
+    run(connection, "intake/sql/read/columns", {"names": sorted(columns)})
     latest = (file.handed_in_on + timedelta(days=1)).isoformat()
-    run(connection, "intake/sql/read/cells", {"latest_day": latest})
-    run(connection, "intake/sql/read/cell_issues")
-    run(connection, "intake/sql/read/read_rows", {"missing_column": bool(missing)})
-    run(connection, "intake/sql/read/list_issues")
+    if read_wide(connection, table, columns, latest):
+        _register_fields(connection, table, source)
+        _look_closely(connection, latest, bool(missing))
     _list_missing_columns(connection, missing)
-    if not source.is_parquet:
+    if rejected:
         run(connection, "intake/sql/read/list_rejects", {"columns": len(source.names)})
         run(connection, "intake/sql/read/keep_rejects")
 
 
-def _load_raw(connection: duckdb.DuckDBPyConnection, source: Source, table: Table) -> None:
-    """Load the known columns as text, each row under its line (CSV) or row number (Parquet)."""
+def _look_closely(connection: duckdb.DuckDBPyConnection, latest: str, missing: bool) -> None:
+    """Take the doubtful rows apart, cell by cell, and list what is wrong with each."""
+    run(connection, "intake/sql/read/doubtful_rows")
+    run(connection, "intake/sql/read/certain_rows")
+    run(connection, "intake/sql/read/cells", {"latest_day": latest})
+    run(connection, "intake/sql/read/cell_issues")
+    run(connection, "intake/sql/read/looked_at_rows", {"missing_column": missing})
+    run(connection, "intake/sql/read/list_issues")
+
+
+def _load_raw(
+    connection: duckdb.DuckDBPyConnection, source: Source, table: Table, names: list[str]
+) -> int:
+    """Load the known columns as text, each row under its line (CSV) or row number (Parquet).
+
+    Returns how many records were rejected.
+    """
     connection.execute("drop table if exists reject_errors")
     connection.execute("drop table if exists reject_scans")
-    columns = "".join(
-        f', {_as_text(name, source)} as "{name}"' for name in table.names if name in source.names
-    )
-    ordinal = "file_row_number + 1" if source.is_parquet else "row_number() over ()"
+    columns = "".join(f', {_as_text(name, source)} as "{name}"' for name in names)
+    ordinal = (
+        "file_row_number + 1" if source.is_parquet else "row_number() over () + 1"
+    )  # its line, if each record is one
     load(
         connection,
         source,
         f"create or replace temp table raw as select ({ordinal})::bigint as line{columns} "  # noqa: S608
         f"from {source.relation}",
     )
-    if source.text is not None:
-        if BECAUSE in source.names:  # handed back by us, and harmless in a spreadsheet since
-            _take_guards_away(connection, [name for name in table.names if name in source.names])
-        number_lines(connection, source.text, table, source.names, source.delimiter)
+    if source.text is None:
+        return 0
+    if BECAUSE in source.names:  # handed back by us, and harmless in a spreadsheet since
+        _take_guards_away(connection, names)
+    return number_lines(connection, source.text, table, source.names, source.delimiter)
 
 
 def _take_guards_away(connection: duckdb.DuckDBPyConnection, names: list[str]) -> None:

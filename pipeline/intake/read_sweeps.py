@@ -15,9 +15,9 @@ from pipeline.intake.contract import TABLES
 from pipeline.intake.csv_text import BrokenFileError, record_count
 from pipeline.intake.packed_samples import ROW_GROUP_SAMPLES, write_packed
 from pipeline.intake.read_rows import (
-    ISSUES_DDL,
     Source,
     add_issue,
+    begin,
     check_columns,
     keep,
     load,
@@ -36,8 +36,7 @@ def read_sweeps(
     connection: duckdb.DuckDBPyConnection, file: HandedFile, rows: Path, sweeps: Path
 ) -> None:
     """Read a file of sweeps; samples go to ``sweeps``, one row a session to ``rows``."""
-    connection.execute(ISSUES_DDL)
-    run(connection, "intake/sql/read/no_rows")
+    begin(connection, ["session_id"])
     try:
         refuse_troubled(file)
         _load(connection, file)
@@ -51,8 +50,7 @@ def read_sweeps(
 
 def samples_into(connection: duckdb.DuckDBPyConnection, file: HandedFile) -> None:
     """Read a file of sweeps into ``numbered_samples`` and ``read_issues``; nothing is kept."""
-    connection.execute(ISSUES_DDL)
-    run(connection, "intake/sql/read/no_rows")
+    begin(connection, ["session_id"])
     run(connection, "intake/sql/read/no_samples")
     _number_samples(connection)
     try:

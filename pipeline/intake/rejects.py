@@ -27,8 +27,10 @@ _LONGEST = 100_000
 
 def number_lines(
     connection: duckdb.DuckDBPyConnection, text: EvenText, table: Table, names: list[str], mark: str
-) -> None:
+) -> int:
     """Put each accepted record's line in place of its ordinal, and list the rejected ones.
+
+    Returns how many were rejected.
 
     Fills ``reject_lines`` with line, key and readable cells of each rejected record. ``names`` are
     the header's, ``mark`` its delimiter.
@@ -42,14 +44,21 @@ def number_lines(
             f"by its quotes the file has {len(starts)} records, but only {count + len(rejected)} "
             "could be told apart: a quote is missing or left open; expected quotes in pairs"
         )
-    numbers = pd.DataFrame(
-        {"ordinal": np.arange(1, count + 1), "file_line": np.delete(lines, rejected)}
-    )
-    connection.register("numbers", numbers)
+    _number(connection, np.delete(lines, rejected))
+    if len(rejected):
+        texts = _texts(text, starts, rejected)
+        _keep(connection, starts[rejected] + 1, lines[rejected], texts, table, names, mark)
+    return len(rejected)
+
+
+def _number(connection: duckdb.DuckDBPyConnection, lines: np.ndarray) -> None:
+    """Lines in place of ordinals; most files have one record a line, whose lines are known."""
+    ordinals = np.arange(1, len(lines) + 1)
+    if np.array_equal(lines, ordinals + 1):
+        return
+    connection.register("numbers", pd.DataFrame({"ordinal": ordinals, "file_line": lines}))
     run(connection, "intake/sql/read/number_lines")
     connection.unregister("numbers")
-    texts = _texts(text, starts, rejected)
-    _keep(connection, starts[rejected] + 1, lines[rejected], texts, table, names, mark)
 
 
 def _rejected(connection: duckdb.DuckDBPyConnection, starts: np.ndarray) -> np.ndarray:
@@ -64,8 +73,6 @@ def _rejected(connection: duckdb.DuckDBPyConnection, starts: np.ndarray) -> np.n
 
 
 def _texts(text: EvenText, starts: np.ndarray, rejected: np.ndarray) -> list[str]:
-    if not len(rejected):
-        return []
     raw = text.path.read_bytes()
     ends = np.append(starts[1:], len(raw))
     records = (raw[starts[place] : ends[place]][:_LONGEST].strip(b"\r\n") for place in rejected)

@@ -7,8 +7,8 @@ from cells
 where canonical is null
 union all
 select
-    raw.line, field.name, null, 'blank; a value is required: ' || field.expected, 'row'
-from raw
+    doubtful_rows.line, field.name, null, 'blank; a value is required: ' || field.expected, 'row'
+from doubtful_rows
 cross join contract_fields as field
-anti join cells on cells.line = raw.line and cells.name = field.name
+anti join cells on cells.line = doubtful_rows.line and cells.name = field.name
 where field.required and field.present

@@ -2,7 +2,7 @@
 create or replace temp table cells as
 with filled as (
     select line, name, trim(value) as value
-    from (unpivot raw on columns(* exclude (line)) into name name value value)
+    from (unpivot doubtful_rows on columns(* exclude (line)) into name name value value)
     where trim(value) <> ''
 ),
 

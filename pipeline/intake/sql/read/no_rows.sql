@@ -1,5 +1,5 @@
--- grain: none; the shape of the rows of a file before any is read
-create or replace temp table read_rows (
-    line bigint, row_key varchar, row_hash varchar, cells map(varchar, varchar),
-    row_count bigint, broken boolean
+-- grain: one row of a file, its good cells in the order of read_columns; none before any is read
+create or replace temp table listed_rows (
+    line bigint, row_key varchar, row_hash varchar, texts varchar[], row_count bigint, broken boolean,
+    doubtful boolean
 )

@@ -1,4 +1,4 @@
--- grain: one record, its line in the file in place of its ordinal
+-- grain: one record, its line in the file in place of that which it has where each record is a line
 update raw set line = numbers.file_line
 from numbers
-where raw.line = numbers.ordinal
+where raw.line = numbers.ordinal + 1

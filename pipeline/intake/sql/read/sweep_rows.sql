@@ -1,5 +1,5 @@
 -- grain: one session's sweep in one file; its hash is of every sample in order
-insert into read_rows
+insert into listed_rows
 with rejected as (
     -- how many samples stand before each rejected line
     select line - row_number() over (order by line) - $first_line + 1 as samples_before
@@ -19,9 +19,10 @@ select
         + (select count(*) from rejected where samples_before < first_sample),
     session_id,
     samples_hash,
-    if(session_id is null, map {}::map(varchar, varchar), map {'session_id': session_id}),
+    [session_id],
     samples,
     $wrong_type or session_id is null
-        or not regexp_full_match(session_id, '[A-Za-z0-9._-]{1,64}')
+        or not regexp_full_match(session_id, '[A-Za-z0-9._-]{1,64}'),
+    false
 from sessions
 order by 1

@@ -1,5 +1,5 @@
--- grain: one row as read from one file, its good cells as a map
-create or replace temp table read_rows as
+-- grain: one row that had a closer look, its good cells in the order of read_columns
+insert into listed_rows
 with together as (
     select
         line,
@@ -32,17 +32,18 @@ described as (
 )
 
 select
-    raw.line::bigint as line,
+    doubtful_rows.line,
     -- a key with a part missing is no key
     if(
         len(key_cells) = (select count(*) from contract_fields where key_position is not null),
         array_to_string([cell.text for cell in key_cells], '/'), null
     ) as row_key,
     coalesce(row_hash, '') as row_hash,
-    coalesce(cells, map {}::map(varchar, varchar)) as cells,
+    [cells[name] for name in (select names from read_columns)] as texts,
     1::bigint as row_count,
     ($missing_column or exists (
-        select 1 from cell_issues where cell_issues.line = raw.line and cell_issues.effect = 'row'
-    )) as broken
-from raw
+        select 1 from cell_issues where cell_issues.line = doubtful_rows.line and cell_issues.effect = 'row'
+    )) as broken,
+    false as doubtful
+from doubtful_rows
 left join described using (line)
