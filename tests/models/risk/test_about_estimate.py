@@ -36,3 +36,15 @@ def test_curves_start_at_one_and_never_rise(levels):
     assert moved[:, 0] == pytest.approx(1.0)
     assert (np.diff(moved, axis=1) <= 1e-12).all()
     assert ((moved >= 0) & (moved <= 1)).all()
+
+
+def test_the_curves_interval_lies_about_its_estimate():
+    """Draws that lie higher in hazard than the estimate: what counts is how far they spread."""
+    estimate, ages = np.array([0.0, 0.2, 0.8]), 3
+    factor = 1.3 * np.exp(0.3 * np.random.default_rng(1).standard_normal(2_000))
+    survival = np.exp(-np.vstack([estimate, factor[:, None] * estimate]))
+    low, high = np.quantile(about_estimate(survival)[1:], [0.05, 0.95], axis=0)
+    assert low[0] == high[0] == pytest.approx(1.0)
+    assert len(low) == ages
+    assert -np.log(low[1:]) == pytest.approx(estimate[1:] * np.exp(1.645 * 0.3), rel=0.05)
+    assert -np.log(high[1:]) == pytest.approx(estimate[1:] * np.exp(-1.645 * 0.3), rel=0.05)

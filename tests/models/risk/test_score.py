@@ -9,7 +9,7 @@ from models.risk.assumed import BetaPrior
 from models.risk.fit import fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.schemas import DEFECT_RISK, FLEET_CURVE, LIFE_WINDOWS
-from models.risk.score import _about_the_estimate, fit_and_score
+from models.risk.score import fit_and_score
 from tests.models.risk.simulated_fleet import Truth, simulate
 
 CHANCES = ["defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km"]
@@ -151,15 +151,3 @@ def test_models_already_fitted_give_the_same_chances():
     once, again = fit_and_score(windows, now), fit_and_score(windows, now, fitted=fitted)
     assert again.model is fitted.model
     pd.testing.assert_frame_equal(once.defect_risk, again.defect_risk)
-
-
-def test_the_curves_interval_lies_about_its_estimate():
-    """Draws that lie higher in hazard than the estimate: what counts is how far they spread."""
-    estimate, ages = np.array([0.0, 0.2, 0.8]), 3
-    factor = 1.3 * np.exp(0.3 * np.random.default_rng(1).standard_normal(2_000))
-    survival = np.exp(-np.vstack([estimate, factor[:, None] * estimate]))
-    low, high = _about_the_estimate(survival)
-    assert low[0] == high[0] == 1.0
-    assert len(low) == ages
-    assert -np.log(low[1:]) == pytest.approx(estimate[1:] * np.exp(1.645 * 0.3), rel=0.05)
-    assert -np.log(high[1:]) == pytest.approx(estimate[1:] * np.exp(-1.645 * 0.3), rel=0.05)
