@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -74,25 +75,27 @@ class Likelihood:
     def __init__(self, readings: LifeReadings, way: np.ndarray, lives: int):
         told = np.isfinite(readings.level)
         self.lives, self.cells = lives, way.shape[1]
-        self.level, self.basis = readings.level[told], _basis(way[told])
+        self.level, self.way = readings.level[told], way[told]
         self.row, self.all_rows = readings.row[told], readings.row
         self.first, self.owner = _first(self.row)
         self.count = np.diff(np.append(self.first, len(self.row))).astype(float)[:, None, None]
         self.is_out = (readings.out > 0)[:, None]
         self.late = np.clip((way - _OUT_FROM) / (1 - _OUT_FROM), 0.0, 1.0)
 
+    @cached_property
+    def basis(self) -> np.ndarray:
+        """How far each segment of the course has been climbed, for the gradient."""
+        return _basis(self.way)
+
     def by_node(self, course: Course) -> np.ndarray:
         """Log likelihood by life, place of the defect and node, shape (lives, cells, nodes)."""
         out = np.zeros((self.lives, self.cells, len(_NODE))) + _LOG_NODE_WEIGHT
         if len(self.row):
-            _, total, square = self._departures(course)
-            v, w, n = course.noise_sd**2, course.own_sd**2, self.count
-            out[self.owner] -= 0.5 * (n * np.log(v) + np.log1p(n * w / v))
-            out[self.owner] -= 0.5 * (square - total**2 * (w / (v + n * w))) / v
+            out[self.owner] += self._of_levels(course)
         if len(self.all_rows):
             chance = self._chance_out(course)
             first, owner = _first(self.all_rows)
-            log = np.where(self.is_out, np.log(chance), np.log1p(-chance))
+            log = np.log(np.where(self.is_out, chance, 1 - chance))
             out[owner] += np.add.reduceat(log, first, axis=0)[..., None]
         return out
 
@@ -134,6 +137,28 @@ class Likelihood:
         by_v = 0.5 * (left / v - n + (n - total**2 / both) * w / both) / v
         gradient[RISES + 3] = 2 * v * (own * by_v).sum()
 
+    def _of_levels(self, course: Course) -> np.ndarray:
+        """Log likelihood of the levels alone, shape (lives with any, cells, nodes).
+
+        With d the levels over the base and c how far the course has climbed, the departures at a
+        node's factor f are d - f c, so that b - a^2 w / (v + n w) is a square in f, whose terms
+        are sums over a life's readings: worked out once for all nodes.
+        """
+        v, w, n = course.noise_sd**2, course.own_sd**2, self.count[..., 0]
+        share = w / (v + n * w)
+        above, climbed = (self.level - course.base)[:, None], _climbed(self.way, course.rise)
+        d, d_d, c, d_c, c_c = (
+            np.add.reduceat(each, self.first, axis=0)
+            for each in (above, above**2, climbed, above * climbed, climbed**2)
+        )
+        factor = np.exp(course.factor_sd * _NODE)
+        square = (c_c - c**2 * share)[..., None] * factor
+        square -= 2 * (d_c - d * c * share)[..., None]
+        square *= factor
+        square += (d_d - d**2 * share + v * (n * np.log(v) + np.log1p(n * w / v)))[..., None]
+        square *= -0.5 / v
+        return square
+
     def _departures(self, course: Course) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Of each reading from the course; their sum and sum of squares by life."""
         factor = np.exp(course.factor_sd * _NODE)
@@ -162,6 +187,12 @@ def _basis(way: np.ndarray) -> np.ndarray:
     """
     climbed = np.clip((way[..., None] - KNOTS[:-1]) / np.diff(KNOTS), 0.0, 1.0)
     return np.concatenate([climbed, (way >= 1.0)[..., None]], axis=-1)
+
+
+def _climbed(way: np.ndarray, rise: np.ndarray) -> np.ndarray:
+    """How far the course has climbed at a share of the way: ``_basis(way) @ rise``."""
+    upto = np.append(0.0, np.cumsum(rise[:-1]))
+    return np.interp(way, KNOTS, upto) + rise[-1] * (way >= 1.0)
 
 
 def _first(row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -37,6 +37,31 @@ def test_likelihood_is_the_normal_density_of_all_readings_of_a_life():
         assert got[cell] == pytest.approx(expected, abs=1e-9)
 
 
+def test_each_node_has_a_factor_on_the_rise_and_its_weight():
+    """Five nodes of the Gauss-Hermite rule; each again a normal density, worked by scipy."""
+    course = COURSE._replace(factor_sd=0.6)
+    readings = LifeReadings(
+        np.array([1, 1, 1]),
+        np.array([8_000.0, 16_000.0, 30_000.0]),
+        np.array([0.4, np.nan, 1.1]),
+        np.zeros(3),
+    )
+    way = readings.km[:, None] / np.array([[25_000.0]])
+    got = Likelihood(readings, way, 2).by_node(course)
+    node, weight = np.polynomial.hermite_e.hermegauss(5)
+    climbed = np.interp(way[:, 0], KNOTS, np.append(0.0, np.cumsum(course.rise[:-1])))
+    climbed += course.rise[-1] * (way[:, 0] >= 1)
+    told = [0, 2]
+    cov = course.noise_sd**2 * np.eye(2) + course.own_sd**2
+    sound = np.log(1 - course.out_new - course.out_worn * np.clip(2 * way - 1, 0, 1)).sum()
+    for k, factor in enumerate(np.exp(0.6 * node)):
+        mean = course.base + factor * climbed[told]
+        expected = multivariate_normal.logpdf(readings.level[told], mean, cov) + np.log(2 * np.pi)
+        expected += sound + np.log(weight[k] / weight.sum())
+        assert got[1, 0, k] == pytest.approx(expected, abs=1e-9)
+        assert got[0, 0, k] == pytest.approx(np.log(weight[k] / weight.sum()))
+
+
 def test_gradient_is_that_of_the_height():
     rng = np.random.default_rng(0)
     row = np.sort(rng.integers(0, 6, 20))
