@@ -32,6 +32,8 @@ NEW_LIFE_KM = tuple(float(km) for km in range(0, 205_000, 5_000))
 _NODES = 5
 _FITS = 10
 _MOST = 1 - 1e-9
+#: Sensors whose chances by date are averaged over the km run by then at a time, for the memory.
+_AT_ONCE = 1_000
 
 SENSOR_OUTLOOK = FrameSchema(
     "sensor_outlook",
@@ -240,21 +242,22 @@ def _by_day(
 ) -> pd.DataFrame:
     """Chances by date of the sensors whose bike has been read."""
     ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
-    sensors, drawn = sensors.iloc[ridden], drawn[:, ridden]
+    shape = (len(ridden), len(rates), len(days))
+    defect, heard = np.empty(shape), np.zeros(shape)
+    defect[:, :, 0] = drawn[:, ridden, 0].T
     node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
     later = np.array(days[1:], dtype=float)
-    run = km_ahead(riding, sensors["unit_id"], later, node).reshape(len(sensors), -1)
-    ahead = heard_ahead(np.array(km), drawn.swapaxes(0, 1), rates, run)
-    shape = (len(sensors), len(rates), len(later), _NODES)
-    mean = [part.reshape(shape) @ (weight / weight.sum()) for part in ahead]
-    now = drawn[:, :, 0].T[:, :, None]
+    for begin in range(0, len(ridden), _AT_ONCE):
+        some = ridden[begin : begin + _AT_ONCE]
+        run = km_ahead(riding, sensors["unit_id"].iloc[some], later, node).reshape(len(some), -1)
+        ahead = heard_ahead(np.array(km), drawn[:, some].swapaxes(0, 1), rates, run)
+        for values, part in zip((defect, heard), ahead, strict=True):
+            by_node = part.reshape(len(some), len(rates), len(later), _NODES)
+            values[begin : begin + _AT_ONCE, :, 1:] = by_node @ (weight / weight.sum())
     return _long(
-        sensors["sensor_id"],
+        sensors["sensor_id"].iloc[ridden],
         {"draw": np.arange(len(rates)), "days": np.array(days)},
-        {
-            "defect": np.concatenate([now, mean[0]], axis=2),
-            "heard": np.concatenate([0 * now, mean[1]], axis=2),
-        },
+        {"defect": defect, "heard": heard},
     )
 
 
@@ -262,7 +265,10 @@ def _long(
     sensor_ids: pd.Series, keys: Mapping[str, np.ndarray], values: Mapping[str, np.ndarray]
 ) -> pd.DataFrame:
     """One row for each sensor and combination of keys, values being laid out in that order."""
-    axes = np.meshgrid(np.arange(len(sensor_ids)), *keys.values(), indexing="ij")
-    frame = {"sensor_id": sensor_ids.to_numpy()[axes[0].ravel()]}
-    frame |= {name: axis.ravel() for name, axis in zip(keys, axes[1:], strict=True)}
+    axes = np.meshgrid(*keys.values(), indexing="ij")
+    each = int(np.prod([len(key) for key in keys.values()]))
+    frame: dict[str, Any] = {"sensor_id": sensor_ids.repeat(each).array}
+    frame |= {
+        name: np.tile(axis.ravel(), len(sensor_ids)) for name, axis in zip(keys, axes, strict=True)
+    }
     return pd.DataFrame(frame | {name: value.reshape(-1) for name, value in values.items()})

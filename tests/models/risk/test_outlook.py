@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from models.risk import outlook
 from models.risk.ahead import chances_under, risk_ahead
 from models.risk.odometer_rate import ODOMETER_READINGS, riding_rates
 from models.risk.outlook import (
@@ -101,6 +102,15 @@ def test_a_superseded_part_is_followed_by_its_successor(fleet):
     changed = now["part_no"].eq(part).to_numpy()
     assert np.all((plain != followed)[changed])
     assert np.all((plain == followed)[~changed])
+
+
+def test_however_many_are_averaged_at_a_time(fleet, monkeypatch):
+    results, now, riding = fleet
+    some = now.iloc[:7]
+    whole = defects_ahead(results.model, some, riding, results.settings, n_fits=2).by_day
+    monkeypatch.setattr(outlook, "_AT_ONCE", 3)
+    parts = defects_ahead(results.model, some, riding, results.settings, n_fits=2).by_day
+    pd.testing.assert_frame_equal(whole, parts, rtol=1e-12)
 
 
 def test_sensors_not_known_are_left_out(fleet):
