@@ -6,9 +6,9 @@ so that they take the bay hours that ours takes. Means over seeds with 90 % inte
 differences and ratios are paired by seed (a ratio's interval by its linear part: Cochran, Sampling
 Techniques, 3rd ed. 1977, sec. 6.3, from memory). The ceiling is a policy that knows each defect the
 moment it arises. ``--road`` sets the cost of a road failure beside the product's default; it is
-named with the figures. ``exact`` takes the search against branch and bound on random cases,
-``speed`` the time for 10,000 sensors. Set OMP_NUM_THREADS=1. Times are of the processor, not of the
-clock.
+named with the figures. ``--workers N`` or ``--cluster ADDRESS`` shares seeds out. ``exact`` takes the
+search against branch and bound on random cases, ``speed`` the time for 10,000 sensors. Set
+OMP_NUM_THREADS=1. Times are of the processor, not of the clock.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from __future__ import annotations
 import argparse
 import time
 from datetime import date
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -25,6 +26,8 @@ from models.check_plan.exact import best_plan
 from models.check_plan.plan import CheckRecords, plan_checks
 from models.check_plan.schemas import CHECK_COMING, CHECK_OWED
 from models.check_plan.search import good_plan
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import Workers, add_worker_flags, chosen_workers
 from tests.bench import check_plan_world as w
 from tests.bench.check_plan_policies import FixedInterval, FixedReplacement, Never, Ours, Perfect
 from tests.models.check_plan.random_cases import any_case
@@ -32,31 +35,26 @@ from tests.models.check_plan.random_cases import any_case
 MEASURES = ("cost", "road", "complaints", "tests", "replaced", "hours")
 
 
-def years(seeds: int, tuning: int, worlds: list[str]) -> None:
+RIVALS = {
+    "test every so many days": partial(FixedInterval, by="days"),
+    "test every so many km": partial(FixedInterval, by="km"),
+    "replace at a set age": FixedReplacement,
+}
+
+
+def years(seeds: int, tuning: int, worlds: list[str], workers: Workers) -> None:
     """Each way of calling bikes in, per bike and year."""
     for name, of in ((name, w.WORLDS[name]) for name in worlds):
         tuned = [w.make_world(seed, *of) for seed in range(tuning)]
         hours = np.mean([w.run(world, Ours(world))["hours"] for world in tuned])
-        rivals = {
-            "test every so many days": lambda x: FixedInterval(x, by="days"),
-            "test every so many km": lambda x: FixedInterval(x, by="km"),
-            "replace at a set age": FixedReplacement,
-        }
         every = {
             rival: _interval(make, tuned, hours, 5_000 if "days" not in rival else 20)
-            for rival, make in rivals.items()
+            for rival, make in RIVALS.items()
         }
-        ways = {
-            "ours": None,
-            "no checks": lambda x: Never(),
-            "perfect": lambda x: Perfect(),
-        } | rivals
-        found = {way: [] for way in ways}
-        for seed in range(1_000, 1_000 + seeds):
-            world = w.make_world(seed, *of)
-            for way, make in ways.items():
-                policy = Ours(world) if make is None else make(every.get(way))
-                found[way].append(w.run(world, policy))
+        work = partial(_all_ways, of=of, every=every, road=w.COST["road"])
+        shared = LongWork(workers, bars=True).shared
+        each = shared(name, "seed", work, range(1_000, 1_000 + seeds))
+        found = {way: [one[way] for one in each] for way in each[0]}
         fleet_years = seeds * w.YEARS
         costs = ", ".join(f"{what} {cost:.0f}" for what, cost in w.COST.items())
         print(
@@ -64,6 +62,15 @@ def years(seeds: int, tuning: int, worlds: list[str]) -> None:
         )
         print(f"  costs: {costs}; a test takes {w.TEST_HOURS} h, a replacement {w.REPLACE_HOURS} h")
         _print(found, every)
+
+
+def _all_ways(seed: int, of: tuple, every: dict[str, float], road: float) -> dict[str, dict]:
+    """What each way of calling bikes in comes to in the world of a seed."""
+    w.COST["road"] = road  # another process does not know what was asked for
+    world = w.make_world(seed, *of)
+    ways = {"ours": Ours(world), "no checks": Never(), "perfect": Perfect()}
+    ways |= {rival: make(every[rival]) for rival, make in RIVALS.items()}
+    return {way: w.run(world, policy) for way, policy in ways.items()}
 
 
 def _interval(make: object, worlds: list, hours: float, least: float) -> float:
@@ -209,11 +216,12 @@ def main() -> None:
     parser.add_argument("--first-case", type=int, default=0)
     parser.add_argument("--sensors", type=int, default=10_000)
     parser.add_argument("--worlds", nargs="+", choices=list(w.WORLDS), default=list(w.WORLDS))
+    add_worker_flags(parser)
     parser.add_argument("--road", type=float, default=w.COST["road"], help="a road failure's cost")
     asked = parser.parse_args()
     w.COST["road"] = asked.road
     if asked.what == "years":
-        years(asked.seeds, asked.tuning, asked.worlds)
+        years(asked.seeds, asked.tuning, asked.worlds, chosen_workers(asked))
     elif asked.what == "exact":
         exact(asked.cases, asked.first_case)
     else:

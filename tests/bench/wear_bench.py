@@ -6,6 +6,7 @@ are), ``coverage`` (90 % intervals by position over small fleets), ``flat`` (fla
 ``held_out`` (pooled against fleet-only and sensor-only), ``failure`` (when the level is reached),
 ``dwell`` (what
 explains wear), ``plan`` (passes promised), ``speed`` (sessions mapped in a process of its own, one core).
+``--workers N`` or ``--cluster ADDRESS`` shares fleets out.
 """
 
 from __future__ import annotations
@@ -15,6 +16,9 @@ import resource
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Iterable
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -32,6 +36,8 @@ from models.wear.seen import in_life_order
 from models.wear.sensor import SensorIntensity
 from models.wear.surface import WearSurface
 from models.wear.test_plan import lift_chance, passes_needed
+from pipeline.jobs.progress import LongWork
+from pipeline.jobs.workers import add_worker_flags, chosen_workers
 from tests.models.wear.simulated_wear import SimulatedWear, Truth, frames_of, simulate_wear
 
 SCORING = 1_000_000  # first scoring seed
@@ -46,6 +52,8 @@ PEAKS = {
     "at the open stop": Truth(centre_pct=98.5, **FOLLOWED),
     "none": Truth(bands=0, **FOLLOWED),
 }
+#: The results of a piece of work on each seed, by name, whoever does them.
+Share = Callable[[str, Callable[[int], Any], Iterable[int]], list[Any]]
 COVERAGE = {
     "one band": Truth(),
     "two bands": Truth(bands=2),
@@ -55,18 +63,24 @@ COVERAGE = {
 AGES_KM = (20_000.0, 35_000.0, 50_000.0)
 
 
+def of_fleet(seed: int, work: Callable[[SimulatedWear], Any], sensors: int, truth: Truth) -> Any:
+    """What ``work`` makes of the fleet of a seed."""
+    return work(simulate_wear(sensors, seed, truth))
+
+
 def pooled_of(fleet: SimulatedWear) -> tuple[WearSurface, np.ndarray]:
     records = fleet.records
     surface = WearSurface().fit(records.tests, records.counts, records.exposure)
     return surface, surface.predict_wear(records.tests)
 
 
-def peaks(fleets: int, first: int) -> None:
+def peaks(fleets: int, first: int, share: Share) -> None:
     """Error of the peak on sensors with at least three informative tests."""
     print("peak position, % of travel, sensors with three informative tests or more")
     print("fleet | sensors | median | p90 | interval holds | second found | falsely found")
     for name, truth in PEAKS.items():
-        parts = [peaks_of(simulate_wear(300, first + k, truth)) for k in range(fleets)]
+        work = partial(of_fleet, work=peaks_of, sensors=300, truth=truth)
+        parts = share(name, work, range(first, first + fleets))
         off, held, second, false = (np.concatenate([p[k] for p in parts]) for k in range(4))
         middle, far = np.quantile(off, [0.5, 0.9]) if off.size else (np.nan, np.nan)
         also = f"{second.mean():.3f}" if truth.bands == 2 else "-"
@@ -112,7 +126,7 @@ def population(truth: Truth) -> tuple[pd.DataFrame, np.ndarray]:
     return pd.DataFrame(rows, columns=["part_no", "duty", "sensor_age_km"]), np.array(means)
 
 
-def coverage(fleets: int, first: int) -> None:
+def coverage(fleets: int, first: int, share: Share) -> None:
     """Share of intervals that hold, by kind of fleet and number of sensors, and over all fleets.
 
     Where nobody wears the truth is the least there can be, so that only the lower limit can miss.
@@ -124,9 +138,8 @@ def coverage(fleets: int, first: int) -> None:
         X, true = population(truth)
         worn = true > 3 * true.min()
         for sensors in (60, 120, 200):
-            found = [
-                coverage_of(simulate_wear(sensors, first + k, truth), X) for k in range(fleets)
-            ]
+            work = partial(of_fleet, work=partial(coverage_of, X=X), sensors=sensors, truth=truth)
+            found = share(f"{name}, {sensors}", work, range(first, first + fleets))
             low, high = np.array(found).transpose(1, 0, 2, 3)
             held = (low <= true) & (true <= high)
             every += [(one.mean(), one[worn].mean()) for one in held]
@@ -149,14 +162,15 @@ def coverage_of(fleet: SimulatedWear, X: pd.DataFrame) -> tuple[np.ndarray, np.n
     return model.predict_interval(X)
 
 
-def flat(fleets: int, first: int) -> None:
+def flat(fleets: int, first: int, share: Share) -> None:
     print("share called concentrated (flat fleets: at most 7 %; twofold from 10 to 30 %: 90 %)")
     print("sensors | with a band | flat | twofold band | by drop-outs alone: flat | twofold")
     for sensors in (750, 500, 160):
         shares, many = [], []
         for doubled in (None, (10.0, 30.0)):
             truth = Truth(even=True, doubled=doubled)
-            found = [decided(simulate_wear(sensors, first + k, truth)) for k in range(fleets)]
+            work = partial(of_fleet, work=decided, sensors=sensors, truth=truth)
+            found = share(f"{sensors} sensors", work, range(first, first + fleets))
             shares.append(np.mean([[f.answer == "concentrated" for f in two] for two in found], 0))
             many.append(np.mean([two[0].n_sensors for two in found]))
         rates = " | ".join(f"{shares[d][k]:.3f}" for k in (0, 1) for d in (0, 1))
@@ -173,7 +187,7 @@ def decided(fleet: SimulatedWear) -> tuple[Concentration, Concentration]:
     return by_band, concentration(sensor, records.counts, records.exposure, n_shifts=199)
 
 
-def held_out(fleets: int, first: int) -> None:
+def held_out(fleets: int, first: int, share: Share) -> None:
     print("log likelihood a test of the second test of sensors of which one is known")
     print(
         "fleet | pooled | pooled, level of its like | part and duty only | fleet only | sensor only"
@@ -183,7 +197,8 @@ def held_out(fleets: int, first: int) -> None:
         ("six duties", Truth(duties=STREET)),
         ("two bands", Truth(bands=2)),
     ):
-        parts = [held_out_of(simulate_wear(300, first + k, truth)) for k in range(fleets)]
+        work = partial(of_fleet, work=held_out_of, sensors=300, truth=truth)
+        parts = share(name, work, range(first, first + fleets))
         means = np.mean(parts, axis=0)
         ahead = np.array(parts)[:, :1] - np.array(parts)
         wins = (ahead[:, 1:] > 0).mean(axis=0)
@@ -226,33 +241,13 @@ def held_out_of(fleet: SimulatedWear) -> list[float]:
     ]
 
 
-def failure(fleets: int, first: int) -> None:
+def failure(fleets: int, first: int, share: Share) -> None:
     """Half the lives teach the level at failure; of the others three tests are known."""
-    held, off, answers = [], [], []
-    for k in range(fleets):
-        fleet = simulate_wear(400, first + k, Truth(**(FOLLOWED | {"tests": (7, 7)})))
-        lives = fleet.sensors.set_index("sensor_id")["failure_km"]
-        taught = set(lives.index[::2])
-        tests = fleet.records.tests
-        number = tests.groupby("sensor_id")["sensor_age_km"].rank().to_numpy()
-        size = tests.groupby("sensor_id")["session_id"].transform("size").to_numpy()
-        chosen = tests["sensor_id"].isin(taught).to_numpy() | ((number <= 3) & (size >= 3))
-        records = fleet.records.take(chosen)
-        surface = WearSurface().fit(records.tests, records.counts, records.exposure)
-        pooled = surface.predict_wear(records.tests)
-        bands = WornBands().fit(records, pooled, surface.strays_.rate)
-        found = bands.predict(records, pooled)
-        known = lives[lives.index.isin(taught)]
-        failures = pd.DataFrame({"life_id": known.index, "failed_age_km": known.to_numpy()})
-        model = BandProgress(bands).fit(records, failures, pooled=pooled, found=found)
-        out = model.predict(records, pooled, found).set_index("life_id")
-        out = out[~out.index.isin(taught)]
-        answers.append((out["answer"] == "not enough known").mean())
-        told = out[out["fails_at_km"].notna()]
-        true = lives[told.index]
-        held.append(((told["fails_low_km"] <= true) & (true <= told["fails_high_km"])).to_numpy())
-        off.append((true - told["fails_at_km"]).to_numpy())
-    held, off = np.concatenate(held), np.concatenate(off)
+    truth = Truth(**(FOLLOWED | {"tests": (7, 7)}))
+    work = partial(of_fleet, work=failure_of, sensors=400, truth=truth)
+    found = share("km of failure", work, range(first, first + fleets))
+    answers = [share_unknown for *_, share_unknown in found]
+    held, off = (np.concatenate([one[k] for one in found]) for k in range(2))
     print(
         f"km of failure: {held.size} lives, 90 % interval holds {held.mean():.3f}, median error "
         f"{np.median(off):.0f} km, middle half {np.quantile(off, 0.25):.0f} to "
@@ -260,7 +255,32 @@ def failure(fleets: int, first: int) -> None:
     )
 
 
-def dwell(fleets: int, first: int) -> None:
+def failure_of(fleet: SimulatedWear) -> tuple[np.ndarray, np.ndarray, float]:
+    """Whether each interval holds, how far each is off, share of which not enough is known."""
+    lives = fleet.sensors.set_index("sensor_id")["failure_km"]
+    taught = set(lives.index[::2])
+    tests = fleet.records.tests
+    number = tests.groupby("sensor_id")["sensor_age_km"].rank().to_numpy()
+    size = tests.groupby("sensor_id")["session_id"].transform("size").to_numpy()
+    chosen = tests["sensor_id"].isin(taught).to_numpy() | ((number <= 3) & (size >= 3))
+    records = fleet.records.take(chosen)
+    surface = WearSurface().fit(records.tests, records.counts, records.exposure)
+    pooled = surface.predict_wear(records.tests)
+    bands = WornBands().fit(records, pooled, surface.strays_.rate)
+    found = bands.predict(records, pooled)
+    known = lives[lives.index.isin(taught)]
+    failures = pd.DataFrame({"life_id": known.index, "failed_age_km": known.to_numpy()})
+    model = BandProgress(bands).fit(records, failures, pooled=pooled, found=found)
+    out = model.predict(records, pooled, found).set_index("life_id")
+    out = out[~out.index.isin(taught)]
+    unknown = float((out["answer"] == "not enough known").mean())
+    told = out[out["fails_at_km"].notna()]
+    true = lives[told.index]
+    held = ((told["fails_low_km"] <= true) & (true <= told["fails_high_km"])).to_numpy()
+    return held, (true - told["fails_at_km"]).to_numpy(), unknown
+
+
+def dwell(fleets: int, first: int, share: Share) -> None:
     """Bikes whose wear follows dwell, sliding or neither; rides of 30 min, one sample a second.
 
     Tests are those of a shop: only some of the bikes logged have drop-outs to go by, and the wear
@@ -272,7 +292,8 @@ def dwell(fleets: int, first: int) -> None:
     )
     for cause in ("dwell", "sliding", "neither"):
         for bikes in (10, 20, 60):
-            found = [dwell_of(first + k, bikes, cause) for k in range(fleets)]
+            work = partial(dwell_of, bikes=bikes, cause=cause)
+            found = share(f"{cause}, {bikes}", work, range(first, first + fleets))
             answers = [f.answer for f in found]
             words = ("dwell", "sliding", "cannot be decided", "not enough known")
             shares = " | ".join(f"{answers.count(a) / len(answers):.2f}" for a in words)
@@ -295,7 +316,7 @@ def dwell_of(seed: int, bikes: int, cause: str) -> Explained:
     return dwell_or_sliding(still, moving, counts, reach, 499)
 
 
-def plan(fleets: int, first: int) -> None:
+def plan(fleets: int, first: int, _share: Share) -> None:
     """Passes promised to be 95 % sure, tried on spots whose true chance was not told."""
     print("passes promised | chance to lift | sessions learnt from | promised | found")
     for chance in (0.4, 0.7, 0.9):
@@ -368,16 +389,22 @@ def main() -> None:
         part = parts.add_parser(name)
         part.add_argument("--fleets", type=int, default=fleets)
         part.add_argument("--first-seed", type=int, default=SCORING)
+        add_worker_flags(part)
     for name in ("speed", "one_speed"):
         parts.add_parser(name).add_argument("sensors", type=int, nargs="?", default=29_500)
-    parts.add_parser("all")
+    add_worker_flags(parts.add_parser("all"))
     chosen = parser.parse_args()
+
+    def share(name: str, work: Callable[[int], Any], seeds: Iterable[int]) -> list[Any]:
+        whole = LongWork(chosen_workers(chosen), bars=True)
+        return whole.shared(name, "fleet", work, list(seeds))
+
     if chosen.what == "all":
         for run, fleets in runs.values():
-            run(fleets, SCORING)
+            run(fleets, SCORING, share)
         speed(29_500)
     elif chosen.what in runs:
-        runs[chosen.what][0](chosen.fleets, chosen.first_seed)
+        runs[chosen.what][0](chosen.fleets, chosen.first_seed, share)
     else:
         {"speed": speed, "one_speed": one_speed}[chosen.what](chosen.sensors)
 
