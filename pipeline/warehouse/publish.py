@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
@@ -179,7 +180,13 @@ def manifest_paths(home: Home) -> list[Path]:
 
 
 def _remove(path: Path) -> bool:
-    """Remove a file if nobody holds it; where the system refuses, it goes another time."""
+    """Remove a file if nobody holds it; where the system refuses, it goes another time.
+
+    A folder is what DuckDB had no memory for and put beside a draft.
+    """
+    if path.is_dir():
+        shutil.rmtree(path, ignore_errors=True)
+        return not path.exists()
     try:
         path.unlink(missing_ok=True)
     except PermissionError:

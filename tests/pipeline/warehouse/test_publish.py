@@ -71,6 +71,9 @@ def test_a_build_killed_before_its_manifest_is_built_over(home):
     _publish(home, "first")
     (home.published / "warehouse-000002.duckdb").write_bytes(b"half")
     (home.published / ".draft-999999.duckdb").write_bytes(b"left over")
+    beside = home.published / ".draft-999999.duckdb.tmp"  # what there was no memory for
+    beside.mkdir()
+    (beside / "duckdb_temp_storage_DEFAULT-0.tmp").write_bytes(b"left over")
     assert newest(home).version == 1
     assert _mark(_publish(home, "second").path) == "second"
     assert not list(home.published.glob(".draft-*"))
@@ -107,7 +110,9 @@ def test_damaged_versions_push_no_good_one_out(home):
 
 def _fails_half_way(home):
     with no_draft_left(home):
-        draft_path(home).write_bytes(b"half")
+        draft = draft_path(home)
+        draft.write_bytes(b"half")
+        draft.with_name(f"{draft.name}.tmp").mkdir()
         raise OSError("full")
 
 
