@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -48,6 +49,16 @@ class WearRecords:
         told = zip(*(text(self.tests[name]) for name in _TOLD), strict=True)
         shown = (np.ascontiguousarray(v) for v in (self.counts, self.exposure, self.roughness))
         return np.array([_digest(*row) for row in zip(told, *shown, strict=True)], dtype=object)
+
+    @classmethod
+    def joined(cls, parts: Sequence[WearRecords]) -> WearRecords:
+        """The tests of all parts, at least one, in their order."""
+        tests = pd.concat([part.tests for part in parts], ignore_index=True)
+        arrays = (
+            np.concatenate([getattr(part, name) for part in parts])
+            for name in ("counts", "exposure", "roughness")
+        )
+        return cls(tests, *arrays)
 
     def take(self, rows: np.ndarray) -> WearRecords:
         """The tests chosen by a mask or by row numbers."""

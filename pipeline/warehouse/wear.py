@@ -42,6 +42,8 @@ from pipeline.warehouse.wear_fit import WearFit, WearFrames, standing_wear_fit, 
 
 #: Widths of wear for which the number of passes is worked out, % of travel.
 WIDTHS_PCT = (0.2, 0.5, 1.0, 2.0)
+#: Sweeps judged by themselves, or laid out for the map, at a time, for the memory.
+_SWEEPS_AT_ONCE = 10_000
 _EDGES = np.arange(BINS) * BIN_PCT
 _KEPT = {
     "wear_map": WEAR_MAP,
@@ -124,6 +126,11 @@ def judge_sweeps(
     keys = _rows(connection, "judged_sweeps").set_index("session_id")["measure_key"]
 
     def judge(unjudged: pd.Series) -> np.ndarray:
+        begins = range(0, len(unjudged), _SWEEPS_AT_ONCE)
+        parts = [judge_some(unjudged.iloc[k : k + _SWEEPS_AT_ONCE]) for k in begins]
+        return np.concatenate([np.zeros(0), *parts])
+
+    def judge_some(unjudged: pd.Series) -> np.ndarray:
         connection.register("unjudged_sweeps", unjudged.reset_index())
         sweeps = WEAR_TESTS.check(_rows(connection, "one_sweeps"))
         bins = WEAR_BINS.check(_rows(connection, "one_sweep_bins"))
@@ -156,13 +163,23 @@ def _found(
 
 def _records(connection: duckdb.DuckDBPyConnection) -> WearFrames:
     tests = WEAR_TESTS.check(_rows(connection, "wear_tests"))
-    records = wear_records(tests, WEAR_BINS.check(_rows(connection, "wear_bins")))
+    begins = range(0, max(len(tests), 1), _SWEEPS_AT_ONCE)
+    records = WearRecords.joined(
+        [_laid_out(connection, tests.iloc[k : k + _SWEEPS_AT_ONCE]) for k in begins]
+    )
     if not records.exposure.any():
         raise WearError("no bench test with a sweep that could have shown anything on the travel")
     places = DROPOUT_PLACES.check(_rows(connection, "wear_dropout_places"))
     reach = PASS_REACH.check(_rows(connection, "wear_pass_reach"))
     failures = FAILURES.check(_rows(connection, "wear_failures"))
     return WearFrames(records, failures, places, reach)
+
+
+def _laid_out(connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame) -> WearRecords:
+    connection.register("mapped_tests", tests[["session_id"]])
+    bins = WEAR_BINS.check(_rows(connection, "wear_bins"))
+    connection.unregister("mapped_tests")
+    return wear_records(tests, bins)
 
 
 def _frames(found: _Found) -> dict[str, pd.DataFrame]:

@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 
 from models.frames import FrameError
-from models.wear.records import WearError, roughness_of, wear_records
+from models.wear.records import WearError, WearRecords, roughness_of, wear_records
 from models.wear.schemas import WEAR_BINS, WEAR_TESTS
 
 
@@ -43,6 +43,20 @@ def test_rows_are_laid_out_by_session_and_bin():
     assert records.exposure[0].tolist() == [4.0] * 50
     assert records.roughness[0, 5] == pytest.approx(1.0)
     assert np.isnan(records.roughness[0, 49])
+
+
+def test_parts_are_joined_as_if_laid_out_at_once():
+    tests, bins = inputs()
+    whole = wear_records(tests, bins)
+    parts = [
+        wear_records(tests[tests["session_id"].eq(name)], bins[bins["session_id"].eq(name)])
+        for name in ("A", "B")
+    ]
+    joined = WearRecords.joined(parts)
+    pd.testing.assert_frame_equal(joined.tests, whole.tests)
+    for name in ("counts", "exposure", "roughness"):
+        np.testing.assert_array_equal(getattr(joined, name), getattr(whole, name))
+    assert (joined.keys == whole.keys).all()
 
 
 def test_an_unseen_bin_has_no_exposure():

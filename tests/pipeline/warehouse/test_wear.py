@@ -137,6 +137,20 @@ def test_a_build_with_a_kept_fit_equals_a_rebuild_given_that_fit_alone(home, tmp
     assert len(wear_table(home, later, "wear_bands")["fit_version"]) >= 2
 
 
+def test_however_many_sweeps_are_laid_out_at_a_time(home, swept, monkeypatch):
+    """Judged and mapped one by one, from nothing, they come to the same."""
+    names = ("sweep_bands", "wear_profiles", "wear_map", "wear_bands")
+    whole = {name: wear_table(home, swept, name) for name in names}
+    for path in home.kept_models.glob("wear_*"):
+        path.unlink()
+    monkeypatch.setattr(wear, "_SWEEPS_AT_ONCE", 1)
+    calls = _judged(monkeypatch)
+    singly = SimpleNamespace(manifest=rebuild(home))
+    assert sorted(calls) == [["T1"], ["T2"]]
+    for name, frame in whole.items():
+        pd.testing.assert_frame_equal(wear_table(home, singly, name), frame)
+
+
 def _judged(monkeypatch) -> list[list[str]]:
     """Sweeps judged by themselves from here on, build by build."""
     real, calls = wear.band_chance, []
