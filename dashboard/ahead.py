@@ -16,6 +16,7 @@ from urllib.parse import parse_qs
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from dashboard import records
+from dashboard.sieve import Sieve, asked_of
 from pipeline.access.scope.allowed import NotAllowedError
 from pipeline.access.views import NotThereError
 from pipeline.asker import Asker
@@ -111,6 +112,13 @@ def _of(read: Callable[[records.Shown, str], object], name: str) -> Callable:
     return of_one
 
 
+def _of_worklist(shown: records.Shown, query: Query) -> None:
+    """Its head, and the first rows where the address names no filter."""
+    view = records.worklist(shown)
+    if not query.keys() - {records.WHICH}:
+        records.worklist_leaf(shown, asked_of(Sieve(), view.choices), 1)
+
+
 def _of_part(shown: records.Shown, query: Query) -> None:
     shop_id, part_no = (_first(query, name) or None for name in ("shop", "part"))
     records.stock(shown, *((shop_id, part_no) if shop_id and part_no else (None, None)))
@@ -118,7 +126,7 @@ def _of_part(shown: records.Shown, query: Query) -> None:
 
 #: By page address: what it reads first.
 VIEWS: dict[str, Callable[[records.Shown, Query], object]] = {
-    "": lambda shown, query: records.worklist(shown),
+    "": _of_worklist,
     "bike": _of(records.bike, "unit"),
     "session": _of(records.session, "session"),
     "bench": _of(records.bench, "unit"),

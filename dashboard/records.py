@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -24,6 +24,7 @@ from pipeline.access import (
     views,
     wear_view,
     what_if,
+    worklist_view,
 )
 from pipeline.access import set_aside_rows as set_aside
 from pipeline.access import stock_book as stock_book_view
@@ -44,6 +45,9 @@ from pipeline.lately import Lately
 WHICH = "records"
 #: Modules of the views that do not stand in ``views``.
 _FOUND_IN = {
+    "worklist_view": worklist_view,
+    "worklist_leaf": worklist_view,
+    "worklist_offered": worklist_view,
     "check_plan_view": check_plan_view,
     "wear_view": wear_view,
     "what_if_base": what_if,
@@ -163,9 +167,35 @@ def _read_settings(root: str, changed_at: int) -> ShownSettings:
     return read_settings(Home(Path(root))).shown
 
 
-def worklist(shown: Shown) -> views.WorklistView:
-    """The worklist of the version shown."""
+def worklist(shown: Shown) -> worklist_view.WorklistView:
+    """The head of the worklist of the version shown."""
     return _read("worklist_view", shown)
+
+
+def worklist_leaf(
+    shown: Shown, asked: worklist_view.WorklistAsked, number: int
+) -> worklist_view.WorklistLeaf:
+    """One leaf of the sensors asked for, with answers given since the last build."""
+    return _read("worklist_leaf", shown, asked, number, of_entries=_answered_last(shown))
+
+
+def worklist_offered(shown: Shown, asked: worklist_view.WorklistAsked) -> pd.DataFrame:
+    """The first of the sensors asked for, to answer their advice."""
+    return _read("worklist_offered", shown, asked, of_entries=_answered_last(shown))
+
+
+def worklist_found(shown: Shown, asked: worklist_view.WorklistAsked) -> pd.DataFrame:
+    """All the sensors asked for; not kept, as they may be many."""
+    return worklist_view.worklist_found(shown.home, shown.asker, asked)
+
+
+def worklist_set_aside(shown: Shown) -> pd.DataFrame:
+    """All that is set aside; not kept either."""
+    return worklist_view.worklist_set_aside(shown.home, shown.asker)
+
+
+def _answered_last(shown: Shown) -> str:
+    return str(last_entry_of(shown.home, "advice_answers"))
 
 
 def bike(shown: Shown, unit_id: str) -> views.BikeView:
@@ -258,7 +288,7 @@ def repairs(shown: Shown) -> repairs_view.RepairsView:
     return _read("repairs_view", shown)
 
 
-def _read(view: str, shown: Shown, *of: str | None, of_entries: str = "") -> object:
+def _read(view: str, shown: Shown, *of: Hashable, of_entries: str = "") -> object:
     """``of_entries`` is the last hand-in, for views that also show what no build holds yet."""
     asker = shown.asker
     # before what is kept, since a role may not be served what another of its scope could read

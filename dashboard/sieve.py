@@ -1,7 +1,8 @@
-"""The worklist's filters, order, leaves of a long list and export, apart from any page."""
+"""The worklist's filters and order as a reader names them, leaves of a list, and export."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -9,19 +10,19 @@ import pandas as pd
 
 from dashboard.wording.answer_words import STATES
 from dashboard.words import ACTIONS, MOUNTS
+from pipeline.access.worklist_view import ROWS_A_LEAF, WorklistAsked, leaf_count
 from pipeline.intake.harmless import harmless
 
-ROWS_A_LEAF = 25
 PRIVATE, NO_DUTY = "no fleet", "duty not known"
 
-# Words for the reader: (column, whether the greatest comes first).
+# Words for the reader, and the column meant.
 ORDERS = {
-    "Most pressing": ("urgency", False),
-    "Chance of a defect now": ("defect_now", False),
-    "Chance of a defect within 5,000 km": ("defect_5000_km", False),
-    "Farthest run since a test": ("km_since_test", False),
-    "Longest since a test": ("last_tested_on", True),
-    "Bike": ("label", True),
+    "Most pressing": "urgency",
+    "Chance of a defect now": "defect_now",
+    "Chance of a defect within 5,000 km": "defect_5000_km",
+    "Farthest run since a test": "km_since_test",
+    "Longest since a test": "last_tested_on",
+    "Bike": "label",
 }
 
 # Every number of the export carries its unit in its name.
@@ -71,7 +72,7 @@ def shop_names(rows: pd.DataFrame) -> pd.Series:
 
 
 def choices(rows: pd.DataFrame) -> dict[str, list[str]]:
-    """What can be chosen for each filter, in the order shown."""
+    """What can be chosen for each filter, in the order shown; ``rows`` WORKLIST_CHOICES."""
     return {
         "action": list(ACTIONS.values()),
         "shop": sorted(set(shop_names(rows))),
@@ -81,42 +82,32 @@ def choices(rows: pd.DataFrame) -> dict[str, list[str]]:
     }
 
 
-def sieved(rows: pd.DataFrame, asked: Sieve) -> pd.DataFrame:
-    """The rows asked for, in the order asked for; ties by bike and mount."""
-    keep = pd.Series(True, index=rows.index)
-    for column, wanted in (
-        (lambda: rows["action"].map(ACTIONS), asked.actions),
-        (lambda: shop_names(rows), asked.shops),
-        (lambda: _filled(rows["fleet_id"], PRIVATE), asked.fleets),
-        (lambda: _filled(rows["duty"], NO_DUTY), asked.duties),
-        (lambda: _filled(rows["answer"], "none").map(STATES), asked.answers),
-    ):
-        if wanted:  # else nothing is worked out of all those rows
-            keep &= column().isin(wanted)
-    for word in asked.words.casefold().split():
-        keep &= _searched(rows).str.contains(word, regex=False)
-    column, rising = ORDERS[asked.order]
-    return rows[keep].sort_values(
-        [column, "label", "unit_id", "mount"],
-        ascending=[rising, True, True, True],
-        na_position="last",
+def asked_of(asked: Sieve, offered: pd.DataFrame) -> WorklistAsked:
+    """What is asked for, in the words of the records; ``offered`` WORKLIST_CHOICES."""
+    named = zip(shop_names(offered), offered["shop_id"], strict=True)
+    return WorklistAsked(
+        words=tuple(asked.words.casefold().split()),
+        actions=_meant(asked.actions, ACTIONS.items()),
+        shops=_meant(asked.shops, ((shop, name) for name, shop in sorted(set(named)))),
+        fleets=_or_blank(asked.fleets, PRIVATE),
+        duties=_or_blank(asked.duties, NO_DUTY),
+        answers=_meant(asked.answers, STATES.items()),
+        ordered_by=ORDERS[asked.order],
+        mount_words=tuple(MOUNTS.items()),
     )
+
+
+def _meant(wanted: tuple[str, ...], words: Iterable[tuple[str, str]]) -> tuple[str, ...] | None:
+    """The values whose words are among those wanted; None where none are, and all go through."""
+    return tuple(value for value, said in words if said in wanted) if wanted else None
+
+
+def _or_blank(wanted: tuple[str, ...], blank: str) -> tuple[str, ...] | None:
+    return (*wanted, *([""] if blank in wanted else [])) or None
 
 
 def _filled(values: pd.Series, words: str) -> pd.Series:
     return values.where(values.notna() & values.ne(""), words)
-
-
-def _searched(rows: pd.DataFrame) -> pd.Series:
-    """The text looked through: who the bike and the sensor are."""
-    mount = rows["mount"].map(MOUNTS).fillna(rows["mount"])
-    parts = [rows["label"], rows["unit_id"], rows["sensor_id"], rows["model_code"], mount]
-    return parts[0].str.cat([*parts[1:], rows["part_no"]], sep=" ", na_rep="").str.casefold()
-
-
-def leaf_count(row_count: int) -> int:
-    """How many leaves the rows fill, at least one."""
-    return max(1, -(-row_count // ROWS_A_LEAF))
 
 
 def leaf(rows: pd.DataFrame, number: int) -> pd.DataFrame:
@@ -125,10 +116,9 @@ def leaf(rows: pd.DataFrame, number: int) -> pd.DataFrame:
     return rows.iloc[(number - 1) * ROWS_A_LEAF : number * ROWS_A_LEAF]
 
 
-def tally(rows: pd.DataFrame) -> dict[str, int]:
+def tally(summary: Mapping[str, int]) -> dict[str, int]:
     """How many sensors there are of each action, none left out."""
-    found = rows["action"].value_counts()
-    return {action: int(found.get(action, 0)) for action in ACTIONS}
+    return {action: int(summary[action]) for action in ACTIONS}
 
 
 def exported(rows: pd.DataFrame) -> bytes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
 import streamlit as st
 
 from dashboard import records, sieve, surround
@@ -14,10 +13,8 @@ from dashboard.parts.set_aside_list import show_set_aside
 from dashboard.put import put, together
 from dashboard.wording import empty_words
 from dashboard.words import ACTION_MEANINGS, counted
-from pipeline.access.answers import with_pending_answers
-from pipeline.access.entered.pending import last_entry_of
 from pipeline.access.scope.allowed import may_enter
-from pipeline.access.views import WorklistView
+from pipeline.access.worklist_view import WorklistAsked, WorklistLeaf, WorklistView
 
 _BOUND = {"bind": "query-params"}
 _CHOSEN = (("shop", "Shop"), ("fleet", "Fleet"), ("duty", "Duty"), ("answer", "Answer"))
@@ -35,22 +32,26 @@ def show(shown: records.Shown) -> None:
         if view.notices:
             said = counted(len(view.notices), "notice on these records", "notices on these records")
             put(fold(said, bullets(view.notices)))
-    if view.rows.empty:
+    if not view.summary["sensors"]:
         surround.nothing("No sensor in service is on record.")
     else:
-        _list(shown, _answered(shown, view))
-    show_set_aside(view.set_aside, of="from the files handed in")
+        _list(shown, view)
+    show_set_aside(
+        view.set_aside,
+        of="from the files handed in",
+        count=view.summary["set_aside"],
+        whole=lambda: records.worklist_set_aside(shown),
+    )
 
 
 def _tally(view: WorklistView) -> None:
-    rows = view.rows
     counts = [
         tag("span", action_mark(action), f" {count:,}", title=ACTION_MEANINGS[action])
-        for action, count in once(rows, "tally", lambda: sieve.tally(rows)).items()
+        for action, count in sieve.tally(view.summary).items()
     ]
-    bikes = counted(once(rows, "bikes", rows["unit_id"].nunique), "bike")
-    whole = tag("span", f"{counted(len(rows), 'sensor')} in service on {bikes}")
-    aside = len(view.set_aside)
+    bikes = counted(view.summary["bikes"], "bike")
+    whole = tag("span", f"{counted(view.summary['sensors'], 'sensor')} in service on {bikes}")
+    aside = view.summary["set_aside"]
     about = [
         surround.records_as_of(view.edition),
         f"{counted(aside, 'entry', 'entries')} set aside, listed at the end." if aside else "",
@@ -75,43 +76,48 @@ def _tally(view: WorklistView) -> None:
     )
 
 
-def _answered(shown: records.Shown, view: WorklistView) -> pd.DataFrame:
-    """The rows with the answers typed since the build."""
-    last = last_entry_of(shown.home, "advice_answers")
-    return once(
-        view,
-        ("answered", last),
-        lambda: with_pending_answers(shown.home, shown.asker, view.rows),
-    )
-
-
-def _list(shown: records.Shown, rows: pd.DataFrame) -> None:
-    asked = _asked(once(rows, "choices", lambda: sieve.choices(rows)))
+def _list(shown: records.Shown, view: WorklistView) -> None:
+    named = _asked(once(view, "choices", lambda: sieve.choices(view.choices)))
     # For the way back from a bike's page.
-    st.session_state["worklist_left_at"] = sieve.address(asked, st.session_state.get("leaf", 1))
-    found = once(rows, asked, lambda: sieve.sieved(rows, asked))
+    st.session_state["worklist_left_at"] = sieve.address(named, st.session_state.get("leaf", 1))
+    asked = once(view, named, lambda: sieve.asked_of(named, view.choices))
+    leaf = records.worklist_leaf(shown, asked, _leaf_expected())
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.html(tag("p", _found_words(len(found), len(rows), asked.chosen)), width="content")
+        words = _found_words(leaf.found, view.summary["sensors"], named.chosen)
+        st.html(tag("p", words), width="content")
         st.download_button(
             "Save these rows as CSV",
-            data=lambda: sieve.exported(found),
+            data=lambda: sieve.exported(records.worklist_found(shown, asked)),
             file_name="worklist.csv",
             mime="text/csv",
             key="worklist_csv",
             on_click="ignore",
-            disabled=found.empty,
+            disabled=not leaf.found,
         )
-    if found.empty:
+    if not leaf.found:
         surround.nothing("No sensor matches. Take a filter away to see more.")
         return
     if may_enter(shown.asker, "advice_answers"):
-        answer_part(shown, found)
-    leaves = sieve.leaf_count(len(found))
+        answer_part(shown, lambda: records.worklist_offered(shown, asked), leaf.found)
+    _leaves(shown, asked, leaf)
+
+
+def _leaves(shown: records.Shown, asked: WorklistAsked, leaf: WorklistLeaf) -> None:
+    """The rows, and below them the way to others; another leaf than expected is read anew."""
+    leaves = sieve.leaf_count(leaf.found)
     above = st.container()
     number = 1
     if leaves > 1:
         number = st.pagination(leaves, key="leaf", max_visible_pages=5, **_BOUND)
-    above.html(sensor_list(sieve.leaf(found, number)))
+    if number != leaf.number:
+        leaf = records.worklist_leaf(shown, asked, number)
+    above.html(sensor_list(leaf.rows))
+
+
+def _leaf_expected() -> int:
+    """The leaf that will be asked for, as far as it is known before the way to others is drawn."""
+    known = st.session_state.get("leaf") or st.query_params.get("leaf", "")
+    return int(known) if str(known).isdecimal() and len(str(known)) < 10 else 1
 
 
 def _asked(offered: dict[str, list[str]]) -> sieve.Sieve:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, timedelta
 
 import pandas as pd
@@ -12,15 +13,18 @@ from dashboard.forms.entry_troubles import begin_anew, saved, say_once
 from dashboard.markup import tag
 from dashboard.wording.answer_words import KINDS, MEANING, choice_words, floor_counted, saved_words
 from dashboard.words import counted
+from pipeline.access.worklist_view import MOST_OFFERED
 from pipeline.intake.typed.advice_answers import Answer, save_answers
 
-#: More would make a list that nobody reads to its end; filters bring the rest up.
-OFFERED = 200
 _FIELDS = ("answer_sensors", "answer_kind", "answer_until", "answer_reason", "answer_by")
 
 
-def answer_part(shown: records.Shown, found: pd.DataFrame) -> None:
-    """A fold with the form, for the sensors that the filters let through (WORKLIST rows)."""
+def answer_part(shown: records.Shown, offered: Callable[[], pd.DataFrame], found: int) -> None:
+    """A fold with the form, for the sensors that the filters let through.
+
+    ``offered`` reads the first of them once the fold is open (WORKLIST_OFFERED); ``found`` counts
+    them all.
+    """
     say_once("answer_saved")
     fold = st.expander("Answer the advice on some of these", key="answer_fold", on_change="rerun")
     if not fold.open:
@@ -28,7 +32,7 @@ def answer_part(shown: records.Shown, found: pd.DataFrame) -> None:
     with fold:
         begin_anew(*_FIELDS, where="answer_done")
         st.html(tag("p", MEANING, class_="wa-quiet"))
-        chosen = _chosen(found.head(OFFERED), len(found))
+        chosen = _chosen(offered(), found)
         kind = st.radio(
             "Your answer",
             list(KINDS),
@@ -45,9 +49,9 @@ def answer_part(shown: records.Shown, found: pd.DataFrame) -> None:
 
 def _chosen(offered: pd.DataFrame, found: int) -> pd.DataFrame:
     named = {row["sensor_id"]: choice_words(row) for row in offered.to_dict("records")}
-    more = f", the first {OFFERED} of {found:,}: filters above bring up others"
+    more = f", the first {MOST_OFFERED} of {found:,}: filters above bring up others"
     chosen = st.multiselect(
-        f"Sensors{more if found > OFFERED else ''}",
+        f"Sensors{more if found > MOST_OFFERED else ''}",
         list(named),
         format_func=lambda sensor: named.get(sensor, sensor),
         key="answer_sensors",

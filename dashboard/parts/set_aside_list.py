@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 import streamlit as st
 
 from dashboard.markup import table
 from dashboard.sieve import csv
 from dashboard.words import counted
+from pipeline.access.worklist_view import MOST_SET_ASIDE
 
-ROWS_SHOWN = 100
+ROWS_SHOWN = MOST_SET_ASIDE
 _COLUMNS = {
     "File": "file",
     "Line": "line",
@@ -21,23 +24,33 @@ _COLUMNS = {
 }
 
 
-def show_set_aside(rows: pd.DataFrame, *, of: str) -> None:
-    """SET_ASIDE rows under a fold with their count; ``of`` says whose they are."""
+def show_set_aside(
+    rows: pd.DataFrame,
+    *,
+    of: str,
+    count: int | None = None,
+    whole: Callable[[], pd.DataFrame] | None = None,
+) -> None:
+    """SET_ASIDE rows under a fold with their count; ``of`` says whose they are.
+
+    Where ``rows`` are the first alone, ``count`` says how many there are and ``whole`` reads all.
+    """
     if rows.empty:
         return
-    title = f"{counted(len(rows), 'entry', 'entries')} set aside {of}"
+    count = len(rows) if count is None else count
+    title = f"{counted(count, 'entry', 'entries')} set aside {of}"
     fold = st.expander(title, key="set_aside", on_change="rerun")
     if not fold.open:
         return
     with fold:
         shown = rows.head(ROWS_SHOWN)
         caption = "Correct these in the file they came in and hand it in again."
-        if len(rows) > len(shown):
-            caption += f" The first {len(shown)} of {len(rows):,}; the CSV file holds all."
+        if count > len(shown):
+            caption += f" The first {len(shown)} of {count:,}; the CSV file holds all."
         st.html(table(shown, _COLUMNS, caption))
         st.download_button(
             "Save these as CSV",
-            data=lambda: csv(rows),
+            data=lambda: csv(rows if whole is None else whole()),
             file_name="set_aside.csv",
             mime="text/csv",
             key="set_aside_csv",

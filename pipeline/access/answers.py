@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from pipeline.access.entered.pending import pending_rows
@@ -28,11 +30,21 @@ def with_pending_answers(home: Home, asker: Asker, rows: pd.DataFrame) -> pd.Dat
     rows : frame of shape (n, ...)
         WORKLIST.
     """
+    return with_answers(rows, answers_since_build(home, asker))
+
+
+def answers_since_build(home: Home, asker: Asker) -> dict[str, dict[str, str]]:
+    """Cells of the asker's answers typed since the build, by sensor, the last alone."""
     latest: dict[str, dict[str, str]] = {}
     for cells in pending_rows(home, asker, "advice_answers")["advice_answers"].values():
         known = latest.get(cells["sensor_id"])
         if known is None or _moment(known) <= _moment(cells):
             latest[cells["sensor_id"]] = cells
+    return latest
+
+
+def with_answers(rows: pd.DataFrame, latest: Mapping[str, Mapping[str, str]]) -> pd.DataFrame:
+    """WORKLIST rows with answers laid over them, the last of each sensor, where they still fit."""
     if not latest:
         return rows
     records = rows.to_dict("records")
@@ -53,11 +65,11 @@ def _still_fits(answered: str, action: str) -> bool:
     return ADVISED.index(action) <= ADVISED.index(answered)
 
 
-def _moment(cells: dict[str, str]) -> pd.Timestamp:
+def _moment(cells: Mapping[str, str]) -> pd.Timestamp:
     return pd.Timestamp(cells["answered_at"])
 
 
-def _answered(cells: dict[str, str]) -> dict[str, object]:
+def _answered(cells: Mapping[str, str]) -> dict[str, object]:
     until = cells.get("until")
     return {
         "answer": cells["answer"],

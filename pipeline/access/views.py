@@ -10,7 +10,6 @@ import pandas as pd
 from models.statics.cautions import next_look
 from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.frames.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
-from pipeline.access.notices import notices_for
 from pipeline.access.reading import (
     Edition,
     NotThereError,
@@ -27,17 +26,6 @@ from pipeline.home import Home
 from pipeline.jobs.measure import RESULTS
 from pipeline.statements import run
 from pipeline.warehouse.publish import newest
-
-
-@dataclass(frozen=True)
-class WorklistView:
-    """The worklist: ``rows`` WORKLIST, ``set_aside`` SET_ASIDE, ``notices`` sentences."""
-
-    edition: Edition
-    rows: pd.DataFrame
-    set_aside: pd.DataFrame
-    notices: list[str]
-    summary: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -123,26 +111,6 @@ def current_version(home: Home) -> int | None:
     home.refuse_newer()
     found = newest(home)
     return found.version if found else None
-
-
-@view
-def worklist_view(home: Home, asker: Asker) -> WorklistView:
-    """Everything the worklist shows.
-
-    Raises
-    ------
-    NotThereError
-        Nothing is published in this home.
-    """
-    with reading(home, asker) as (manifest, connection):
-        (summary,) = run(connection, "access/sql/summary").df().to_dict("records")
-        return WorklistView(
-            edition_of(home, manifest),
-            read_frame(connection, "worklist_rows", schemas.WORKLIST),
-            read_frame(connection, "set_aside", schemas.SET_ASIDE),
-            notices_for(connection, asker, manifest.as_of),
-            summary,
-        )
 
 
 @view

@@ -31,7 +31,8 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.asyncio.client import ClientConnection, connect
 
-from pipeline.access.views import current_version, worklist_view
+from pipeline.access.views import current_version
+from pipeline.access.worklist_view import WorklistAsked, worklist_found, worklist_view
 from pipeline.asker import whoever_is_here
 from pipeline.home import Home
 from pipeline.intake.typed.entries import save_entry
@@ -220,7 +221,7 @@ def _listening(port: int) -> Path | None:
 def keys_of(home: Home) -> Keys:
     """What to ask for, and next readings of bikes in service."""
     view = worklist_view(home, whoever_is_here())
-    rows = view.rows
+    rows = worklist_found(home, whoever_is_here(), WorklistAsked())
     day = view.edition.as_of + timedelta(days=1)
     readings = pd.DataFrame(
         {

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from datetime import date
 
+import duckdb
 import numpy as np
 import pandas as pd
 
 from models.frames import FrameSchema
 from models.sweeps.schemas import DROPOUTS, FINDINGS, MEASURES, PASSES, PROFILE
 from models.wear.schemas import BANDS
+from pipeline.access import worklist_view as of
+from pipeline.access.answers import answers_since_build
 from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.views import (
     BikeView,
     Edition,
     NotThereError,
     SessionView,
-    WorklistView,
 )
 from pipeline.access.wear_view import (
     WEAR_PROFILE_ROWS,
@@ -25,6 +27,9 @@ from pipeline.access.wear_view import (
     SweepPlan,
     TestWear,
 )
+from pipeline.access.worklist_view import WorklistView
+from pipeline.intake.contract import ADVISED
+from pipeline.statements import connect, store
 from pipeline.warehouse.wear_schemas import WEAR_PASSES, WEAR_STRETCHES
 
 HOSTILE = "<script>alert(1)</script> **bold** [x](http://elsewhere.example) &amp; $x$ :red[y]"
@@ -103,15 +108,53 @@ def edition(**values) -> Edition:
 
 
 def worklist_view(frame: pd.DataFrame | None = None, **values) -> WorklistView:
+    """The head of a worklist of these rows."""
     frame = worklist_rows() if frame is None else frame
+    set_aside = values.get("set_aside", set_aside_rows(0))
+    of_action = frame["action"].value_counts()
     parts = {
         "edition": edition(),
-        "rows": frame,
-        "set_aside": set_aside_rows(0),
+        "summary": {
+            "sensors": len(frame),
+            "bikes": frame["unit_id"].nunique(),
+            "set_aside": len(set_aside),
+            **{action: int(of_action.get(action, 0)) for action in ADVISED},
+        },
+        "choices": frame[schemas.WORKLIST_CHOICES.names].drop_duplicates(ignore_index=True),
+        "set_aside": set_aside,
         "notices": [],
-        "summary": {},
     }
     return WorklistView(**(parts | values))
+
+
+def warehouse_of(frame: pd.DataFrame) -> duckdb.DuckDBPyConnection:
+    """WORKLIST rows as a warehouse in memory, in the order in which a build keeps them."""
+    connection = connect()
+    connection.execute("create schema marts")
+    store(connection, "worklist", frame)
+    return connection
+
+
+def show_worklist(monkeypatch, frame: pd.DataFrame | None = None, **values) -> WorklistView:
+    """Stand a worklist in for the published one: its head, and its rows by the real statements."""
+    frame = worklist_rows() if frame is None else frame
+    view, warehouse = worklist_view(frame, **values), warehouse_of(frame)
+
+    def leaf(home, asker, asked, number):
+        return of.leaf_from(warehouse.cursor(), asked, number, answers_since_build(home, asker))
+
+    def offered(home, asker, asked):
+        return of.offered_from(warehouse.cursor(), asked, answers_since_build(home, asker))
+
+    def found(home, asker, asked):
+        return of.found_from(warehouse.cursor(), asked, answers_since_build(home, asker))
+
+    monkeypatch.setattr(of, "worklist_view", lambda home, asker: view)
+    monkeypatch.setattr(of, "worklist_leaf", leaf)
+    monkeypatch.setattr(of, "worklist_offered", offered)
+    monkeypatch.setattr(of, "worklist_found", found)
+    monkeypatch.setattr(of, "worklist_set_aside", lambda home, asker: view.set_aside)
+    return view
 
 
 def one(schema: FrameSchema, **values) -> dict:

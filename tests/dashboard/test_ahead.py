@@ -9,7 +9,7 @@ import pytest
 
 from dashboard import ahead, records
 from dashboard.ahead import MOST_WAITING, VIEWS, Ahead, read_ahead
-from pipeline.access.views import worklist_view
+from pipeline.access.worklist_view import WorklistAsked, worklist_found
 from pipeline.asker import Asker
 from pipeline.home import demo_home, own_home
 from tests.askers import HERE
@@ -126,14 +126,15 @@ def test_no_more_than_so_many_wait(asked):
 def test_the_page_then_finds_its_view_read(stocked_home, monkeypatch):
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(stocked_home.root))
     records._KEPT.forget()
-    view = worklist_view(stocked_home, HERE)
-    unit_id = view.rows["unit_id"].iloc[0]
-    session_id = view.rows["last_session_id"].dropna().iloc[0]
+    rows = worklist_found(stocked_home, HERE, WorklistAsked())
+    unit_id = rows["unit_id"].iloc[0]
+    session_id = rows["last_session_id"].dropna().iloc[0]
     query = {"unit": [unit_id], "session": [session_id]}
     for page in VIEWS:
-        read_ahead(HERE, page, query)
+        read_ahead(HERE, page, query if page else {})
     kept = {key[0] for key in records._KEPT._found}
     assert kept >= {"worklist_view", "bike_view", "session_view", "bench_view", "fleet_view"}
+    assert "worklist_leaf" in kept
     assert own_home() != demo_home()
     monkeypatch.setattr(records.views, "session_view", lambda *of: pytest.fail("read again"))
     shown = records.shown_to(lambda: HERE, demo_first=False)

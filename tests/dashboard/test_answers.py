@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from dashboard.parts.sensor_list import sensor_list
-from dashboard.sieve import Sieve, sieved
+from dashboard.sieve import Sieve, asked_of
 from dashboard.wording.answer_words import (
     FLOOR,
     answer_head,
@@ -20,8 +20,9 @@ from dashboard.wording.answer_words import (
     floor_counted,
     floor_words,
 )
-from pipeline.access import answers, views
+from pipeline.access import views, worklist_view
 from pipeline.access.entered.pending import pending_rows
+from pipeline.access.worklist_view import leaf_from
 from pipeline.home import HomeError, own_home
 from pipeline.intake.receive import last_hand_in
 from tests.askers import HERE
@@ -59,7 +60,7 @@ def app(monkeypatch, tmp_path) -> AppTest:
     monkeypatch.setattr(views, "current_version", lambda home: 1)
     frame = fakes.worklist_rows().assign(above_floor=[True, False, pd.NA, False])
     frame = views.schemas.WORKLIST.check(frame)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: fakes.worklist_view(frame))
+    fakes.show_worklist(monkeypatch, frame)
     found = AppTest.from_file(str(APP), default_timeout=20)
     found.session_state["answer_fold"] = True
     found.run()
@@ -108,9 +109,11 @@ def test_an_answer_to_other_advice_or_not_yet_in_the_records_says_that_too():
 
 def test_the_list_can_be_narrowed_to_what_was_put_off_or_not_answered():
     frame = rows(**ANSWERED)
+    warehouse = fakes.warehouse_of(frame)
     off, none = Sieve(answers=("Put off",)), Sieve(answers=("No answer",))
-    assert sieved(frame, off)["sensor_id"].tolist() == ["S-000"]
-    assert sieved(frame, none)["sensor_id"].tolist() == ["S-001"]
+    for answered, sensor in ((off, "S-000"), (none, "S-001")):
+        leaf = leaf_from(warehouse, asked_of(answered, frame), 1, {})
+        assert (leaf.rows["sensor_id"].tolist(), leaf.found) == ([sensor], 1)
     assert off.chosen
     assert replace(off, answers=()).chosen is False
 
@@ -139,10 +142,12 @@ def test_several_sensors_are_accepted_at_once_and_show_it_without_a_build(app):
     assert "Saved:" not in text_of(app.run())
 
 
-def test_answers_are_laid_over_the_rows_once_until_the_next_answer(app, monkeypatch):
-    laid, lay = [], answers.with_pending_answers
+def test_rows_are_read_once_until_the_next_answer(app, monkeypatch):
+    laid, read = [], worklist_view.worklist_leaf
     monkeypatch.setattr(
-        answers, "with_pending_answers", lambda *of: laid.append(last_hand_in(of[0])) or lay(*of)
+        worklist_view,
+        "worklist_leaf",
+        lambda *of: laid.append(last_hand_in(of[0])) or read(*of),
     )
     app.run()
     app.multiselect(key="answer_sensors").select("S-000")
@@ -152,6 +157,30 @@ def test_answers_are_laid_over_the_rows_once_until_the_next_answer(app, monkeypa
     app.run()
     assert laid == [1]  # before the first answer they stood as they are since the page was opened
     assert "not in the records" in text_of(app)
+
+
+def test_an_answer_just_given_counts_where_the_list_is_narrowed_by_it(app):
+    app.multiselect(key="answer_sensors").select("S-000").run()
+    app.button(key="answer_save").click().run()
+    app.multiselect(key="answer").select("Accepted").run()
+    assert "1 of 4 sensors match." in text_of(app)
+    assert text_of(app).count('class="wa-bike"') == 1
+    app.multiselect(key="answer").set_value(["No answer"]).run()
+    assert "3 of 4 sensors match." in text_of(app)
+
+
+def test_what_is_offered_is_read_only_once_the_form_is_open(app, monkeypatch):
+    read = []
+    offered = worklist_view.worklist_offered
+    monkeypatch.setattr(
+        worklist_view, "worklist_offered", lambda *of: read.append(of) or offered(*of)
+    )
+    app.session_state["answer_fold"] = False
+    app.text_input(key="find").input("bike").run()
+    assert not read
+    app.session_state["answer_fold"] = True
+    app.run()
+    assert len(read) == 1
 
 
 def test_putting_off_needs_a_date_and_a_reason_and_keeps_what_was_typed(app):

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.access import check_plan_view, views
 from tests.dashboard import fake_checks as fakes
-from tests.dashboard.fake_views import HOSTILE, worklist_view
+from tests.dashboard.fake_views import HOSTILE, show_worklist
 from tests.dashboard.test_pages import opened, text_of
 
 
@@ -21,7 +21,7 @@ def shown(monkeypatch, tmp_path):
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
     monkeypatch.setattr(check_plan_view, "check_plan_view", lambda home, asker: Shown.view)
     return Shown
 

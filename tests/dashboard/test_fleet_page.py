@@ -25,7 +25,7 @@ from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in
 from tests.askers import HERE
 from tests.dashboard import fake_fleet as fakes
-from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.fake_views import show_worklist
 from tests.dashboard.test_pages import opened, text_of
 
 UNITS = {
@@ -52,7 +52,7 @@ def shown(monkeypatch, tmp_path):
     """``shown(view)`` lets the page show that view."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
     monkeypatch.setattr(
         fleet_entry_part,
         "standing_rows",

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 from pipeline.access.register_view import register_view
-from pipeline.access.views import session_view, worklist_view
+from pipeline.access.views import session_view
+from pipeline.access.worklist_view import WorklistAsked, worklist_found
 from pipeline.home import Home
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.start_own import start_own
@@ -65,4 +66,4 @@ def test_a_first_bike_is_registered_tested_and_built(tmp_path, monkeypatch):
 
     rebuild(home)
     assert session_view(home, HERE, session_id).session["unit_id"] == "N1"
-    assert worklist_view(home, HERE).rows["unit_id"].tolist() == ["N1"]
+    assert worklist_found(home, HERE, WorklistAsked())["unit_id"].tolist() == ["N1"]

@@ -9,7 +9,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import dashboard
-from pipeline.access import views
+from pipeline.access import views, worklist_view
 from tests.dashboard import fake_trust as trust
 from tests.dashboard import fake_views as fakes
 
@@ -21,7 +21,7 @@ def records(monkeypatch, tmp_path):
     """A home of its own for each test, so that no view is kept from another one."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: fakes.worklist_view())
+    fakes.show_worklist(monkeypatch)
     monkeypatch.setattr(views, "trust_view", lambda home, asker: trust.trust_view())
     monkeypatch.setattr(views, "bike_view", lambda home, asker, unit_id: fakes.bike_view(unit_id))
     monkeypatch.setattr(
@@ -76,9 +76,7 @@ def test_no_match_is_said_and_is_not_an_empty_page():
 
 
 def test_a_long_list_has_leaves_and_another_filter_begins_at_the_first(records):
-    records.setattr(
-        views, "worklist_view", lambda home, asker: fakes.worklist_view(fakes.worklist_rows(3000))
-    )
+    fakes.show_worklist(records, fakes.worklist_rows(3000))
     app = opened(leaf="3")
     assert "bike 50<" in text_of(app)
     assert text_of(app).count('class="wa-bike"') == 25
@@ -89,17 +87,12 @@ def test_a_long_list_has_leaves_and_another_filter_begins_at_the_first(records):
 
 
 def test_an_empty_worklist_says_so(records):
-    records.setattr(
-        views,
-        "worklist_view",
-        lambda home, asker: fakes.worklist_view(fakes.worklist_rows(4).iloc[:0]),
-    )
+    fakes.show_worklist(records, fakes.worklist_rows(4).iloc[:0])
     assert "No sensor in service is on record." in text_of(opened())
 
 
 def test_notices_and_set_aside_records_are_named_with_their_count(records):
-    view = fakes.worklist_view(notices=["Two tests wait."], set_aside=fakes.set_aside_rows(3))
-    records.setattr(views, "worklist_view", lambda home, asker: view)
+    fakes.show_worklist(records, notices=["Two tests wait."], set_aside=fakes.set_aside_rows(3))
     app = opened()
     assert "Two tests wait." in text_of(app)
     assert "3 entries set aside" in text_of(app)
@@ -108,8 +101,7 @@ def test_notices_and_set_aside_records_are_named_with_their_count(records):
 
 def test_the_demo_says_that_it_is_invented_and_a_shops_own_records_do_not(records):
     assert "Demo: invented shops" not in text_of(opened())
-    view = fakes.worklist_view(edition=fakes.edition(is_demo=True))
-    records.setattr(views, "worklist_view", lambda home, asker: view)
+    fakes.show_worklist(records, edition=fakes.edition(is_demo=True))
     records.setenv("WEAR_ATLAS_HOME", "elsewhere")
     assert "Demo: invented shops, not measured." in text_of(opened())
 
@@ -119,8 +111,9 @@ def test_the_demo_stands_in_while_a_shop_has_no_records(records, tmp_path):
     demo = tmp_path / "demo"
     records.setenv("WEAR_ATLAS_DEMO_HOME", str(demo))
     records.setattr(views, "current_version", lambda home: 1 if home.root == demo else None)
+    head = fakes.show_worklist(records)
     records.setattr(
-        views, "worklist_view", lambda home, asker: asked.append(home.root) or fakes.worklist_view()
+        worklist_view, "worklist_view", lambda home, asker: asked.append(home.root) or head
     )
     opened()
     assert asked == [demo]
@@ -146,8 +139,7 @@ def test_without_any_records_each_page_says_how_to_hand_some_in(records, page, q
 def test_a_newly_published_version_is_read_without_a_restart(records):
     app = opened()
     records.setattr(views, "current_version", lambda home: 2)
-    newer = fakes.worklist_view(fakes.worklist_rows(7), edition=fakes.edition(version=2))
-    records.setattr(views, "worklist_view", lambda home, asker: newer)
+    fakes.show_worklist(records, fakes.worklist_rows(7), edition=fakes.edition(version=2))
     text = text_of(app.run())
     assert "7 sensors in service" in text
     assert "version 2" in text

@@ -13,7 +13,7 @@ from models.stock import schemas
 from pipeline.access import stock_book, stock_view, views
 from pipeline.access.frames import stock_schemas
 from tests.dashboard import fake_stock as fakes
-from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.fake_views import show_worklist
 from tests.dashboard.test_pages import opened, text_of
 
 
@@ -37,7 +37,7 @@ def shown(monkeypatch, tmp_path):
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
     monkeypatch.setattr(stock_view, "stock_view", answer)
     monkeypatch.setattr(stock_book, "stock_book", lambda home, asker: fakes.stock_book())
     return asked

@@ -13,7 +13,7 @@ from models.plans.saved_so_far import SavedSoFar
 from models.repairs.rates import REPAIR_JOBS
 from pipeline.access import repairs_view, views
 from tests.dashboard import fake_repairs as fakes
-from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.fake_views import show_worklist
 from tests.dashboard.test_pages import opened, text_of
 
 
@@ -22,7 +22,7 @@ def shown(monkeypatch, tmp_path):
     """``shown(view)`` lets the page show that view."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
 
     def show(view):
         monkeypatch.setattr(repairs_view, "repairs_view", lambda home, asker: view)

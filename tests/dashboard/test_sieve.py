@@ -7,59 +7,11 @@ from hypothesis import strategies as st
 
 from dashboard import sieve
 from dashboard.sieve import Sieve
-from tests.dashboard.fake_views import worklist_rows
+from pipeline.access.worklist_view import NO_ANSWER, ORDERED_BY, found_from
+from pipeline.intake.contract import ANSWERS
+from tests.dashboard.fake_views import warehouse_of, worklist_rows, worklist_view
 
 ROWS = worklist_rows(60)
-
-
-@pytest.mark.parametrize(
-    ("asked", "column", "values"),
-    [
-        (Sieve(actions=("Replace", "Leave")), "action", {"replace", "leave"}),
-        (Sieve(shops=("North Yard",)), "shop_id", {"shop-1"}),
-        (Sieve(fleets=("river-fleet",)), "fleet_id", {"river-fleet"}),
-        (Sieve(duties=("courier",)), "duty", {"courier"}),
-        (Sieve(words="BIKE U-007"), "unit_id", {"U-007"}),
-        (Sieve(words="no such bike"), "unit_id", set()),
-        (Sieve(words="u-007"), "unit_id", {"U-007"}),
-        (Sieve(words="007 throttle"), "unit_id", {"U-007"}),
-    ],
-)
-def test_each_filter_lets_through_what_was_asked_for(asked, column, values):
-    assert set(sieve.sieved(ROWS, asked)[column]) == values
-    assert asked.chosen
-
-
-def test_blanks_can_be_asked_for_by_name():
-    assert sieve.sieved(ROWS, Sieve(fleets=(sieve.PRIVATE,)))["fleet_id"].isna().all()
-    assert sieve.sieved(ROWS, Sieve(duties=(sieve.NO_DUTY,)))["duty"].isna().all()
-
-
-def test_filters_narrow_one_another():
-    both = sieve.sieved(ROWS, Sieve(actions=("Test",), shops=("North Yard",)))
-    assert set(both["action"]) == {"test"}
-    assert set(both["shop_id"]) == {"shop-1"}
-
-
-def test_characters_of_a_pattern_are_searched_as_they_are():
-    assert sieve.sieved(ROWS, Sieve(words=".*")).empty
-
-
-def test_without_a_choice_every_sensor_is_there_the_most_pressing_first():
-    found = sieve.sieved(ROWS, Sieve())
-    assert len(found) == len(ROWS)
-    assert found["urgency"].is_monotonic_decreasing
-    assert not Sieve(words="  ").chosen
-
-
-@pytest.mark.parametrize("order", sieve.ORDERS)
-def test_rows_without_the_number_sorted_by_stand_last(order):
-    column, _ = sieve.ORDERS[order]
-    some = ROWS.copy()
-    if some[column].dtype != "str":
-        some.loc[[3, 5], column] = None
-        assert set(sieve.sieved(some, Sieve(order=order)).index[-2:]) == {3, 5}
-    assert len(sieve.sieved(some, Sieve(order=order))) == len(some)
 
 
 @given(st.integers(0, 400))
@@ -75,8 +27,21 @@ def test_a_leaf_beyond_the_last_is_the_last():
 
 
 def test_the_tally_names_each_action_even_where_there_is_none():
-    assert sieve.tally(ROWS[ROWS["action"] == "test"]) == {
+    summary = worklist_view(ROWS[ROWS["action"] == "test"]).summary
+    assert sieve.tally(summary) == {
         "replace": 0, "test": 15, "not_enough_known": 0, "leave": 0}  # fmt: skip
+
+
+def test_shops_of_one_name_are_asked_for_apart():
+    rows = ROWS.assign(shop_name="Yard")
+    assert sieve.asked_of(Sieve(shops=("Yard (shop-1)",)), rows).shops == ("shop-1",)
+    assert sieve.asked_of(Sieve(shops=("Yard",)), rows).shops == ()
+    assert sieve.asked_of(Sieve(), rows).shops is None
+
+
+def test_every_order_and_answer_offered_is_known_to_the_records():
+    assert set(sieve.ORDERS.values()) == set(ORDERED_BY)
+    assert set(sieve.STATES) == {NO_ANSWER, *ANSWERS}
 
 
 def test_the_address_holds_the_filters_that_are_set_and_no_others():
@@ -96,7 +61,9 @@ def test_two_shops_of_one_name_are_told_apart():
 
 
 def test_the_export_has_every_row_asked_for_and_units_in_its_names():
-    found = sieve.sieved(ROWS, Sieve(actions=("Test",)))
+    asked = sieve.asked_of(Sieve(actions=("Test",)), ROWS)
+    found = found_from(warehouse_of(ROWS), asked, {})
+    assert len(found) == 15
     back = pd.read_csv(io.BytesIO(sieve.exported(found)))
     assert back["sensor_id"].tolist() == found["sensor_id"].tolist()
     assert back["since_test_km"].tolist() == found["km_since_test"].tolist()

@@ -8,7 +8,7 @@ from dashboard.markup import table
 from dashboard.parts import show_chart
 from pipeline.access import views, wear_view
 from tests.dashboard import fake_wear as fakes
-from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.fake_views import show_worklist
 from tests.dashboard.test_pages import opened, text_of
 
 
@@ -31,7 +31,7 @@ def shown(monkeypatch, tmp_path):
 
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
     monkeypatch.setattr(wear_view, "wear_view", answer)
     return asked
 

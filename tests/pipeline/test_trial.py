@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.access.views import worklist_view
+from pipeline.access.worklist_view import WorklistAsked, worklist_found
 from pipeline.environment import CHECKOUT
 from pipeline.home import Home
 from pipeline.jobs.ingest import ingest
@@ -65,7 +65,7 @@ def test_rows_are_conserved(taken):
 
 def test_bikes_whose_records_wait_are_named_and_never_left(taken):
     home, _ = taken
-    rows = worklist_view(home, HERE).rows
+    rows = worklist_found(home, HERE, WorklistAsked())
     waiting = rows[rows["waiting"].notna()]
     assert {"B00001", "B00002"} <= set(waiting["unit_id"])
     assert "leave" not in set(waiting["action"])

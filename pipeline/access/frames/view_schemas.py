@@ -69,6 +69,29 @@ WORKLIST = FrameSchema(
     ),
 )
 
+WORKLIST_CHOICES = FrameSchema(
+    "worklist_choices",
+    "one shop, fleet and duty that some sensor in service has together",
+    (
+        Column("shop_id", "text", "the bike's shop"),
+        Column("shop_name", "text", "its name"),
+        Column("fleet_id", "text", "fleet; blank for a private bike", blank=True),
+        Column("duty", "text", "duty; blank where not known", blank=True),
+    ),
+)
+
+WORKLIST_OFFERED = FrameSchema(
+    "worklist_offered",
+    "one sensor in service that an answer to its advice can be given to",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("label", "text", "plate or fleet number; the bike's id where there is none"),
+        Column("mount", "text", "where on the bike"),
+        Column("action", "text", "replace, test, leave or not_enough_known"),
+        Column("above_floor", "flag", "the chance now has reached the set floor", blank=True),
+    ),
+)
+
 BIKE = FrameSchema(
     "bike",
     "one bike",

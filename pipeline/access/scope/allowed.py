@@ -24,6 +24,10 @@ _EVERYONE = frozenset({TECHNICIAN, OWNER, OPERATOR})
 #: Roles by view: the name of the function that reads it.
 VIEWS: dict[str, frozenset[str]] = {
     "worklist_view": _BENCH,
+    "worklist_leaf": _BENCH,
+    "worklist_offered": _BENCH,
+    "worklist_found": _BENCH,
+    "worklist_set_aside": _BENCH,
     "with_pending_answers": _BENCH,
     "pending_answer_count": _BENCH,
     "find_bikes": _BENCH,

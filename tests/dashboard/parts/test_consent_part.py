@@ -11,7 +11,7 @@ from pipeline.home import own_home
 from pipeline.intake.settings.settings_file import read_settings
 from pipeline.intake.settings.transfer_consents import said_by
 from tests.dashboard import fake_stock as fakes
-from tests.dashboard.fake_views import worklist_view
+from tests.dashboard.fake_views import show_worklist
 from tests.dashboard.page_app import words_of
 from tests.dashboard.test_pages import APP
 
@@ -24,7 +24,7 @@ def said(monkeypatch, tmp_path):
     """``said(text)`` puts a text into the settings; north and south are on record."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
     monkeypatch.setattr(stock_view, "stock_view", lambda home, asker, *of: fakes.stock_view())
     monkeypatch.setattr(stock_book, "stock_book", lambda home, asker: fakes.stock_book())
 

@@ -16,7 +16,7 @@ from pipeline.home import own_home
 from pipeline.intake.receive import last_hand_in
 from tests.askers import HERE
 from tests.dashboard import fake_stock as fakes
-from tests.dashboard.fake_views import edition, worklist_view
+from tests.dashboard.fake_views import edition, show_worklist
 from tests.dashboard.test_pages import APP, text_of
 
 
@@ -25,7 +25,7 @@ def book(monkeypatch, tmp_path):
     """``book(view)`` lets the page read that book of stock."""
     monkeypatch.setenv("WEAR_ATLAS_HOME", str(tmp_path))
     monkeypatch.setattr(views, "current_version", lambda home: 1)
-    monkeypatch.setattr(views, "worklist_view", lambda home, asker: worklist_view())
+    show_worklist(monkeypatch)
     monkeypatch.setattr(stock_view, "stock_view", lambda home, asker, *of: fakes.stock_view())
 
     def read(view):

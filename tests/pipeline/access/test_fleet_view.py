@@ -10,7 +10,8 @@ import pytest
 
 from pipeline.access.entered.standing import standing_rows
 from pipeline.access.fleet_view import fleet_view, window_key
-from pipeline.access.views import NotThereError, worklist_view
+from pipeline.access.views import NotThereError
+from pipeline.access.worklist_view import WorklistAsked, worklist_found
 from pipeline.home import Home
 from pipeline.intake.receive import last_hand_in
 from pipeline.intake.typed.entries import EntryError
@@ -103,7 +104,7 @@ def test_weeks_cover_bikes_in_service_and_lie_between_the_chances_of_30_and_90_d
 
 
 def test_a_bike_of_one_sensor_has_that_sensors_chance_within_90_days(fleet_home):
-    row = worklist_view(fleet_home, HERE).rows.set_index("sensor_id").loc["S1"]
+    row = worklist_found(fleet_home, HERE, WorklistAsked()).set_index("sensor_id").loc["S1"]
     found = bike(fleet_home, "B1")
     for name in ("road", "road_low", "road_high"):
         end = name.removeprefix("road")
@@ -150,7 +151,7 @@ def test_a_bike_out_of_service_keeps_its_other_cells_and_leaves_the_lists(home_c
     assert found["out_of_service"]
     assert pd.isna(found["typed_out_on"])
     assert (found["label"], found["fleet_id"], found["duty"]) == ("F-01", "f1", "courier")
-    assert "B1" not in set(worklist_view(home_copy, HERE).rows["unit_id"])
+    assert "B1" not in set(worklist_found(home_copy, HERE, WorklistAsked())["unit_id"])
     assert not bike(home_copy, "B6")["out_of_service"]
     assert not bike(home_copy, "B6")["typed_back"]
 

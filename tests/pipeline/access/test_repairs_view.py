@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime
 import pytest
 
 from pipeline.access.repairs_view import repairs_view
-from pipeline.access.views import NotThereError, worklist_view
+from pipeline.access.views import NotThereError
+from pipeline.access.worklist_view import WorklistAsked, worklist_found
 from pipeline.home import Home
 from pipeline.intake.typed.entries import save_entry
 from pipeline.warehouse.build import build
@@ -70,7 +71,7 @@ def test_advice_kept_and_acted_on_is_put_into_money_and_work_after_a_complaint_i
         kept.unlink()  # advice of the day the test is run on
     with home.one_builder():
         build(home, as_of=date(2025, 7, 10))
-    advised = worklist_view(home, HERE).rows.set_index("sensor_id")["action"]
+    advised = worklist_found(home, HERE, WorklistAsked()).set_index("sensor_id")["action"]
     assert advised.ne("leave").all()
     test = {"odometer_km": 22000, "tested_at": "2025-08-01T09:00:00Z", "verdict": "fail"}
     repair = {

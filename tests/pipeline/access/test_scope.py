@@ -45,6 +45,14 @@ from pipeline.access.scope import allowed
 from pipeline.access.scope.scope_rules import RULES
 from pipeline.access.settings_view import settings_view
 from pipeline.access.transfers_view import transfers_view
+from pipeline.access.worklist_view import (
+    WorklistAsked,
+    worklist_found,
+    worklist_leaf,
+    worklist_offered,
+    worklist_set_aside,
+    worklist_view,
+)
 from pipeline.asker import OPERATOR, OWNER, ROLES, TECHNICIAN, Asker
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
@@ -107,12 +115,12 @@ def leaked(value: object, marks: str, *asked: object) -> list[str]:
 def asked_of(home: Home) -> Iterator[tuple]:
     """Every view with every argument that may be tried, of this home."""
     yield from ((view,) for view in (
-        views.worklist_view, views.trust_view, wear_view.wear_view, what_if.what_if_base,
+        worklist_view, views.trust_view, wear_view.wear_view, what_if.what_if_base,
         stock_view.stock_view, stock_book.stock_book, repairs_view.repairs_view,
         records_view.records_view, records_view.bike_count, set_aside_rows.set_aside_rows,
         set_aside_rows.set_aside_in_files, fleet_view.fleet_view, check_plan_view.check_plan_view,
         register_view.register_view, tags_view.tags_view, settings_view, hand_ins.latest_hand_ins,
-        pending_answer_count, deeds_view, transfers_view,
+        pending_answer_count, deeds_view, transfers_view, worklist_set_aside,
     ))  # fmt: skip
     for unit in (*UNITS, "nqr-9", "sqv-9"):
         yield views.bike_view, unit
@@ -137,7 +145,15 @@ def asked_of(home: Home) -> Iterator[tuple]:
     everything = everything_by_table(home)
     for table in ROWS:
         yield standing.standing_rows, table, everything[table]
-    yield with_pending_answers, views.worklist_view(home, HERE).rows.iloc[:0]
+    for asked in (
+        WorklistAsked(),
+        WorklistAsked(shops=("nqr", "sqv"), ordered_by="label"),
+        WorklistAsked(words=("1",), answers=("none", "accept")),
+    ):
+        yield worklist_leaf, asked, 1
+        yield worklist_offered, asked
+        yield worklist_found, asked
+    yield with_pending_answers, worklist_found(home, HERE, WorklistAsked()).iloc[:0]
     for session in SESSIONS[:4]:
         yield sweep_traces.overlay_tests, views.session_view(home, HERE, session).session
         yield pending_sweep.pending_over_travel, views.session_view(home, HERE, session)
@@ -180,7 +196,10 @@ def test_no_view_gives_anything_of_anothers(two_owners, who):
 def test_each_is_given_their_own(two_owners):
     north, _ = ASKERS["owner of nqr"]
     rqd, _ = ASKERS["operator of rqd"]
-    assert set(views.worklist_view(two_owners, north).rows["unit_id"]) == {"nqr-1", "rqd-nqr"}
+    assert set(worklist_found(two_owners, north, WorklistAsked())["unit_id"]) == {
+        "nqr-1",
+        "rqd-nqr",
+    }
     assert views.bike_view(two_owners, north, "nqr-1").tests["session_id"].tolist() == [
         "nqr-1-T1",
         "nqr-1-T2",
@@ -256,7 +275,7 @@ def test_what_all_say_together_is_shown_once_enough_stand_behind_it(two_owners, 
 
 
 def test_who_sees_all_sees_all(two_owners):
-    everyone = views.worklist_view(two_owners, HERE).rows["unit_id"]
+    everyone = worklist_found(two_owners, HERE, WorklistAsked())["unit_id"]
     assert set(everyone) == set(UNITS)
 
 
@@ -281,7 +300,7 @@ def test_no_table_shows_anything_of_anothers(two_owners):
 def test_a_table_without_a_rule_is_withheld(two_owners, monkeypatch, tmp_path):
     monkeypatch.delitem(RULES, "marts.tests")
     asker = Asker("someone else", OWNER, frozenset({"nqr", "a shop of this test"}))
-    assert views.worklist_view(two_owners, asker).summary["tests"] == 0
+    assert worklist_view(two_owners, asker).summary["tests"] == 0
 
 
 @pytest.mark.long
@@ -289,7 +308,7 @@ def test_a_table_without_a_rule_is_withheld(two_owners, monkeypatch, tmp_path):
 @given(shops=st.sets(st.sampled_from(["nqr", "sqv", "elsewhere"])), role=st.sampled_from(ROLES[:2]))
 def test_any_scope_of_shops_shows_its_own_alone(two_owners, shops, role):
     asker = Asker("any", role, frozenset(shops))
-    rows = views.worklist_view(two_owners, asker).rows
+    rows = worklist_found(two_owners, asker, WorklistAsked())
     assert set(rows["shop_id"]) == shops & {"nqr", "sqv"}
     for session in SESSIONS[:4]:
         seen = not isinstance(
@@ -356,7 +375,7 @@ def test_every_contract_table_says_who_may_enter_it():
 
 def test_the_manifest_is_the_same_for_all(two_owners):
     asker, _ = ASKERS["owner of nqr"]
-    edition = views.worklist_view(two_owners, asker).edition
+    edition = worklist_view(two_owners, asker).edition
     found = newest(two_owners)
     assert found is not None
     assert edition.version == found.version

@@ -9,6 +9,11 @@ from pipeline.access.views import (
     current_version,
     session_view,
     trust_view,
+)
+from pipeline.access.worklist_view import (
+    WorklistAsked,
+    worklist_found,
+    worklist_leaf,
     worklist_view,
 )
 from pipeline.jobs.ingest import ensure_current
@@ -30,8 +35,11 @@ def test_a_home_without_records_says_so(home):
 
 def test_the_worklist_lists_every_sensor_in_service(shop):
     view = worklist_view(shop, HERE)
-    assert list(view.rows.columns) == schemas.WORKLIST.names
-    assert set(view.rows["sensor_id"]) == {"S1", "S2"}
+    leaf = worklist_leaf(shop, HERE, WorklistAsked(), 1)
+    assert list(leaf.rows.columns) == schemas.WORKLIST.names
+    assert set(leaf.rows["sensor_id"]) == {"S1", "S2"}
+    assert (leaf.number, leaf.found) == (1, 2)
+    assert worklist_found(shop, HERE, WorklistAsked()).equals(leaf.rows)
     assert view.summary["sensors"] == 2
     assert not view.edition.is_demo
 
@@ -105,7 +113,7 @@ def test_a_new_version_is_seen_at_once(shop, tmp_path):
 
 def test_views_are_frozen(shop):
     with pytest.raises(dataclasses.FrozenInstanceError):
-        worklist_view(shop, HERE).rows = None
+        worklist_view(shop, HERE).choices = None
 
 
 def test_records_of_another_shape_are_refused_with_what_to_do(shop, monkeypatch):

@@ -8,7 +8,6 @@ from models.plans.settings import PlanSettings
 from pipeline.access.check_plan_view import check_plan_view
 from pipeline.access.reading import NotThereError
 from pipeline.access.stock_view import stock_view
-from pipeline.access.views import worklist_view
 from pipeline.access.what_if import (
     advice_if,
     checks_if,
@@ -17,6 +16,7 @@ from pipeline.access.what_if import (
     weigh_anew,
     what_if_base,
 )
+from pipeline.access.worklist_view import WorklistAsked, worklist_found, worklist_view
 from pipeline.intake.settings.settings_edit import keep_settings
 from pipeline.intake.settings.settings_file import read_settings
 from pipeline.jobs.ingest import rebuild
@@ -45,9 +45,9 @@ def test_the_settings_of_the_build_give_its_advice_and_orders(shop):
     anew = weigh_anew(base, base.built_with)
     found = advice_if(base, anew)
     assert found.sensors["action"].tolist() == found.sensors["action_as_built"].tolist()
-    assert (
-        found.sensors["sensor_id"].tolist() == worklist_view(shop, HERE).rows["sensor_id"].tolist()
-    )
+    listed = worklist_found(shop, HERE, WorklistAsked())
+    in_order = listed.sort_values(["urgency", "sensor_id"], ascending=[False, True])
+    assert found.sensors["sensor_id"].tolist() == in_order["sensor_id"].tolist()
     orders = orders_if(base, anew)
     assert orders["order_parts"].tolist() == orders["order_parts_as_built"].tolist()
     assert orders["need"].to_numpy() == pytest.approx(orders["need_as_built"].to_numpy(), rel=1e-6)
@@ -124,7 +124,7 @@ def test_the_file_is_laid_out_with_the_first_build_and_taken_up_by_the_next(shop
     assert what_if_base(shop, HERE).built_with.labour_cost_per_hour == 70.0
     rebuild(shop)
     assert what_if_base(shop, HERE).built_with.labour_cost_per_hour == 90.0
-    reasons = " ".join(worklist_view(shop, HERE).rows["reasons"])
+    reasons = " ".join(worklist_found(shop, HERE, WorklistAsked())["reasons"])
     assert "crowns" in reasons
 
 

@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime
 import pytest
 
 from pipeline.access.answers import with_pending_answers
-from pipeline.access.views import trust_view, worklist_view
+from pipeline.access.views import trust_view
+from pipeline.access.worklist_view import WorklistAsked, worklist_found
 from pipeline.home import Home
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.intake.settle import read_all, settle
@@ -134,7 +135,7 @@ def test_an_answer_ends_by_a_later_one_its_date_a_test_or_a_repair(answered):
 
 
 def test_an_answer_ends_where_the_advice_is_worse_than_the_one_answered(answered):
-    rows = worklist_view(answered, HERE).rows.set_index("sensor_id")
+    rows = worklist_found(answered, HERE, WorklistAsked()).set_index("sensor_id")
     assert rows.loc["S2", "action"] != "leave"
     connection = connect(newest(answered).path, read_only=True)
     found = "select ended_by from marts.advice_answers where sensor_id = 'S2'"
@@ -144,7 +145,7 @@ def test_an_answer_ends_where_the_advice_is_worse_than_the_one_answered(answered
 
 
 def test_the_worklist_shows_the_answer_that_stands_and_keeps_its_advice(answered):
-    rows = worklist_view(answered, HERE).rows.set_index("sensor_id")
+    rows = worklist_found(answered, HERE, WorklistAsked()).set_index("sensor_id")
     row = rows.loc["S1"]
     assert (row["answer"], row["answer_reason"], row["answered_by"]) == (
         "put_off",
@@ -176,7 +177,7 @@ def test_an_answer_of_the_screen_needs_its_ground_before_anything_is_saved(home)
 
 
 def test_a_typed_answer_shows_at_once_the_later_one_on_top(answered, tmp_path):
-    rows = worklist_view(answered, HERE).rows
+    rows = worklist_found(answered, HERE, WorklistAsked())
     home = Home(tmp_path / "typed").prepare()
     assert with_pending_answers(home, HERE, rows) is rows
     later = datetime(2026, 6, 1, 13, tzinfo=UTC)
@@ -194,7 +195,7 @@ def test_a_typed_answer_shows_at_once_the_later_one_on_top(answered, tmp_path):
 
 
 def test_a_typed_answer_to_milder_advice_than_the_row_s_is_not_shown(answered, tmp_path):
-    rows = worklist_view(answered, HERE).rows
+    rows = worklist_found(answered, HERE, WorklistAsked())
     worst = rows[rows["action"].ne("leave")].iloc[0]["sensor_id"]
     home = Home(tmp_path / "typed").prepare()
     save_answers(home, [(worst, "leave")], Answer("accept"), now=NOW)
@@ -209,7 +210,7 @@ def test_answers_are_counted_beside_what_was_done_and_what_failed(home, tmp_path
         kept.unlink()  # advice of the day the test is run on
     with home.one_builder():
         build(home, as_of=date(2025, 7, 10))
-    rows = worklist_view(home, HERE).rows.set_index("sensor_id")["action"]
+    rows = worklist_found(home, HERE, WorklistAsked()).set_index("sensor_id")["action"]
     given = datetime(2025, 7, 12, 9, tzinfo=UTC)
     answer = Answer("overrule", reason="it goes well")
     save_answers(home, [("S2", rows["S2"])], answer, now=given)
