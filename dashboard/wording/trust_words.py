@@ -29,6 +29,7 @@ QUANTITIES = {
     "suspect": "Share of other suspect tests that prove to be a defect",
     "dropouts_seen": "Share of other sweeps with drop-outs that prove to be a defect",
     "delay": "Distance from a defect until it is heard of",
+    "season": "Defects a km in mid January, as a multiple of those in mid July",
 }
 SILENCE = {
     "as_taken": "As taken: each bike may still be in view, or not",
@@ -195,11 +196,13 @@ def _three(value: float) -> float:
 
 
 def quantity_range(row: dict, which: str) -> str:
-    """``about 90 in 100, likely 77 to 98``, or the same in km."""
+    """``about 90 in 100, likely 77 to 98``, or the same in km or as a multiple."""
     middle, low, high = (row[f"{which}{end}"] for end in ("", "_low", "_high"))
     if row["unit"] == "km":
         ends = f"{_three(low):,.0f} to {km(_three(high))}"
         return f"about {km(_three(middle))}, likely {ends}"
+    if row["unit"] == "times":
+        return f"about {middle:.2g} times, likely {low:.2g} to {high:.2g}"
     return f"{about_in_100(middle)} in 100, likely {in_100(low)} to {in_100(high)}"
 
 

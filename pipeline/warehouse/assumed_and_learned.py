@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,12 @@ from scipy.stats import beta, gamma
 from models.risk.assumed import (
     DELAY_RATE,
     FEWEST_ROAD_FAILURES,
+    SEASON_SD,
     SIGN_PRIORS,
     TEST_SENSITIVITY,
     BetaPrior,
 )
+from models.risk.hazard import DefectHazard
 from models.risk.score import RiskResults
 
 _TAIL = 0.05
@@ -33,7 +36,7 @@ def assumed_and_learned(results: RiskResults, followed_up: pd.DataFrame) -> pd.D
 
     Returns
     -------
-    frame of one row a quantity: ``quantity`` (sensitivity, a sign, or delay), ``unit``,
+    frame of one row a quantity: ``quantity`` (sensitivity, a sign, delay or season), ``unit``,
     ``assumed``, ``assumed_low``, ``assumed_high``, ``learned``, ``learned_low``,
     ``learned_high`` and ``rests_on`` in words.
     """
@@ -54,7 +57,8 @@ def assumed_and_learned(results: RiskResults, followed_up: pd.DataFrame) -> pd.D
         yes = int(counts["confirmed"].get(sign, 0))
         rests = f"{yes:,} of {n:,} such tests followed up" if n else "nothing: it stays assumed"
         rows.append(_row(sign, "share", _of_share(SIGN_PRIORS[sign]), _of_share(share), rests))
-    return pd.DataFrame([*rows, _delay(results.summary.get("delay"))])
+    rows.append(_delay(results.summary.get("delay")))
+    return pd.DataFrame([*rows, *_season(results.model)])
 
 
 def _row(quantity: str, unit: str, assumed: Any, learned: Any, rests_on: str) -> dict[str, Any]:
@@ -86,3 +90,17 @@ def _delay(found: dict[str, Any] | None) -> dict[str, Any]:
     spread = np.exp(_NORMAL_95 * found["log_sd"])
     learned = found["mean_km"], found["mean_km"] / spread, found["mean_km"] * spread
     return _row("delay", "km", assumed, learned, f"{road} road failures among the defects heard of")
+
+
+def _season(model: DefectHazard | None) -> Iterator[dict[str, Any]]:
+    """Defects a km in mid January as a multiple of those in mid July, where lives are dated."""
+    if model is None or not model.n_season_:
+        return
+    spread = model.season_sd * np.sqrt(model.covariance_[-1, -1])
+    ranges = [
+        # the cosine falls by 2 from January to July
+        tuple(np.exp(2 * (middle + z * sd)) for z in (0.0, -_NORMAL_95, _NORMAL_95))
+        for middle, sd in ((0.0, SEASON_SD), (model.season_sd * model.coef_[-1], spread))
+    ]
+    rests = f"{model.n_defects_:,} defects by the days that their km were run on"
+    yield _row("season", "times", *ranges, rests)

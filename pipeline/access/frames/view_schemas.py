@@ -319,8 +319,8 @@ ASSUMED_AND_LEARNED = FrameSchema(
     "assumed_and_learned",
     "one quantity: what was assumed of it and what the records made of that, with 90 % ranges",
     (
-        Column("quantity", "text", "sensitivity, a sign (fail, suspect, dropouts_seen) or delay"),
-        Column("unit", "text", "share (0 to 1) or km"),
+        Column("quantity", "text", "sensitivity, a sign (as fail), delay or season"),
+        Column("unit", "text", "share (0 to 1), km or times"),
         Column("assumed", "number", "middle, before any record"),
         Column("assumed_low", "number", "lower end"),
         Column("assumed_high", "number", "upper end"),

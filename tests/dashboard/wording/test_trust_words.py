@@ -78,6 +78,8 @@ def test_shares_and_distances_have_their_ranges():
     share, km = trust_view().learned.to_dict("records")
     assert quantity_range(share, "assumed") == "about 90 in 100, likely 77 to 98"
     assert quantity_range(km, "learned") == "about 4,900 km, likely 3,730 to 6,440 km"
+    times = {"unit": "times", "learned": 1.8221, "learned_low": 1.112, "learned_high": 2.98}
+    assert quantity_range(times, "learned") == "about 1.8 times, likely 1.1 to 3"
 
 
 def test_advice_is_counted_over_all_actions():

@@ -391,7 +391,8 @@ def test_what_is_learned_stays_as_assumed_where_nothing_was_followed_up(built):
         "select quantity, assumed = learned, rests_on from marts.assumed_and_learned"
     ).fetchall()
     said = {quantity: (same, rests) for quantity, same, rests in rows}
-    assert set(said) == {"sensitivity", "fail", "suspect", "dropouts_seen", "delay", "worn_band"}
+    signs = {"fail", "suspect", "dropouts_seen", "worn_band"}
+    assert set(said) == {"sensitivity", *signs, "delay", "season"}
     assert said["suspect"] == (True, "nothing: it stays assumed")
     assert said["fail"] == (False, "1 of 1 such tests followed up")
     assert said["delay"] == (True, "nothing: 1 road failures are fewer than 30")
