@@ -95,8 +95,9 @@ def _build(home: Home, as_of: date | None, work: LongWork) -> Manifest:
     day = as_of or home.as_of or datetime.now(UTC).date()
     tidy(home)
     for manifest in list(published(home)):
-        if mark_if_damaged(home, manifest):
-            say(f"Version {manifest.version} is damaged. A new one takes its place")
+        if not mark_if_damaged(home, manifest):
+            break  # what readers fall back on is whole; older ones are looked through in their turn
+        say(f"Version {manifest.version} is damaged. A new one takes its place")
     draft = draft_path(home)
     told = _settings(home)
     keep_advised(home)
