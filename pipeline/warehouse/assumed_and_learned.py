@@ -96,11 +96,14 @@ def _season(model: DefectHazard | None) -> Iterator[dict[str, Any]]:
     """Defects a km in mid January as a multiple of those in mid July, where lives are dated."""
     if model is None or not model.n_season_:
         return
-    spread = model.season_sd * np.sqrt(model.covariance_[-1, -1])
-    ranges = [
-        # the cosine falls by 2 from January to July
-        tuple(np.exp(2 * (middle + z * sd)) for z in (0.0, -_NORMAL_95, _NORMAL_95))
-        for middle, sd in ((0.0, SEASON_SD), (model.season_sd * model.coef_[-1], spread))
-    ]
+    spread = model.season_sd * float(np.sqrt(model.covariance_[-1, -1]))
+    assumed = _january_over_july(0.0, SEASON_SD)
+    learned = _january_over_july(model.season_sd * float(model.coef_[-1]), spread)
     rests = f"{model.n_defects_:,} defects by the days that their km were run on"
-    yield _row("season", "times", *ranges, rests)
+    yield _row("season", "times", assumed, learned, rests)
+
+
+def _january_over_july(coef: float, sd: float) -> tuple[float, float, float]:
+    """From January to July the cosine falls by 2."""
+    low, high = coef - _NORMAL_95 * sd, coef + _NORMAL_95 * sd
+    return float(np.exp(2 * coef)), float(np.exp(2 * low)), float(np.exp(2 * high))
