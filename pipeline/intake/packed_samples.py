@@ -92,8 +92,13 @@ def _whole_sessions(
         table = pa.Table.from_batches([batch])
         begins = _begins(table["session_id"])
         before = sum(map(len, held))
-        if held and _goes_on(held[0], table) and before + len(table) <= MOST_TOGETHER:
-            begins = begins[1:]
+        if held and _goes_on(held[0], table):
+            more = int(begins[1]) if len(begins) > 1 else len(table)
+            if before + more <= MOST_TOGETHER:
+                begins = begins[1:]
+            else:  # a piece by itself; the next is numbered on
+                yield pa.concat_tables(held), np.zeros(1, dtype=np.int64)
+                held, before = [], 0
         cut = int(begins[-1]) if len(begins) else len(table)
         if len(begins):
             starts = np.append(0, begins[:-1] + before) if held else begins[:-1]

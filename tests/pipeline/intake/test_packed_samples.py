@@ -80,6 +80,19 @@ def test_a_very_long_session_is_packed_in_pieces_that_are_numbered_on(monkeypatc
     assert pa.concat_tables(pieces)["sample_no"].to_pylist() == list(range(10))
 
 
+@pytest.mark.parametrize("size", [1, 2, 3, 4, 5, 7, 16])
+def test_samples_of_long_sessions_are_numbered_on_wherever_others_begin(monkeypatch, size):
+    monkeypatch.setattr(packed_samples, "MOST_TOGETHER", 4)
+    lengths = {"A": 10, "B": 3, "C": 9, "D": 1}
+    names = [name for name, length in lengths.items() for _ in range(length)]
+    table = _samples(names, list(range(len(names))))
+    packed = pa.concat_tables(packed_sessions(table.to_batches(max_chunksize=size)))
+    assert packed["session_id"].to_pylist() == names
+    expected = [k for length in lengths.values() for k in range(length)]
+    assert packed["sample_no"].to_pylist() == expected
+    assert _values(packed, "signal") == list(range(len(names)))
+
+
 @given(
     signal=st.lists(st.none() | st.floats(allow_nan=False), min_size=1, max_size=30),
     session=st.sampled_from([None, "A"]),
