@@ -153,8 +153,8 @@ class Records:
         events, exposure = self._window_parts(hazard)
         (of_sure, of_unsure, of_exact), sure, unsure = self.season, self.sure, self.unsure
         left = (events - hazard[unsure.pair] * exposure) * of_unsure
-        score = -np.bincount(sure.span, hazard[sure.pair] * sure.km * of_sure, len(self.rows.life))
-        score[self.inside] += np.bincount(unsure.span, left, len(self.inside))
+        score = -_sums(sure.span, hazard[sure.pair] * sure.km * of_sure, len(self.rows.life))
+        score[self.inside] += _sums(unsure.span, left, len(self.inside))
         score[self.exact] += of_exact
         return score
 
@@ -174,7 +174,7 @@ class Records:
         slope = self._sparse(unsure.span, unsure.pair, x, len(inside)) @ design
         if self.season is not None:
             of_sure, of_unsure, _ = self.season
-            slope = np.column_stack([slope, np.bincount(unsure.span, x * of_unsure, len(inside))])
+            slope = np.column_stack([slope, _sums(unsure.span, x * of_unsure, len(inside))])
             by_sure = hazard[sure.pair] * sure.km * weight[sure.span] * of_sure
             by_unsure = x * (c * weight[inside])[unsure.span] * of_unsure
             mixed = self._total(sure.pair, by_sure) - self._total(unsure.pair, by_unsure)
@@ -186,9 +186,7 @@ class Records:
     def _log_chance(self, hazard: np.ndarray) -> np.ndarray:
         """Log likelihood of each row given that it was without the defect on entry."""
         sure = self.sure
-        chance = -np.bincount(sure.span, hazard[sure.pair] * sure.km, len(self.rows.life)).astype(
-            float
-        )
+        chance = -_sums(sure.span, hazard[sure.pair] * sure.km, len(self.rows.life))
         span = self._window_hazard(hazard)
         chance[self.inside] += np.log(-np.expm1(-np.maximum(span, 1e-300)))
         chance[self.exact] += np.log(hazard[self.exact_pair]) + self._log_of_exact
@@ -201,20 +199,20 @@ class Records:
         top = np.full(lives, -np.inf)
         np.maximum.at(top, life, chance)
         scaled = prior * np.exp(chance - top[life])
-        total = np.bincount(life, scaled, lives)
+        total = _sums(life, scaled, lives)
         seen = total > 0
         height = np.where(seen, np.log(np.maximum(total, 1e-300)) + np.where(seen, top, 0.0), 0.0)
         return scaled / total[life], height
 
     def _window_hazard(self, hazard: np.ndarray) -> np.ndarray:
         part = self.unsure
-        return np.bincount(part.span, hazard[part.pair] * part.km, len(self.inside))
+        return _sums(part.span, hazard[part.pair] * part.km, len(self.inside))
 
     def _window_parts(self, hazard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Expected events and exposure in each part of each window, given a defect within it."""
         part = self.unsure
         x = hazard[part.pair] * part.km
-        span = np.bincount(part.span, x, len(self.inside))
+        span = _sums(part.span, x, len(self.inside))
         before = np.cumsum(x) - x
         starts = np.searchsorted(part.span, np.arange(len(self.inside)))
         before -= before[np.minimum(starts, max(len(x) - 1, 0))][part.span] if len(x) else 0.0
@@ -227,12 +225,17 @@ class Records:
         return events, np.maximum(exposure, 0.0)
 
     def _total(self, pair: np.ndarray, value: np.ndarray) -> np.ndarray:
-        return np.bincount(pair, value, len(self.pair_cell)).astype(float)
+        return _sums(pair, value, len(self.pair_cell))
 
     def _sparse(
         self, row: np.ndarray, pair: np.ndarray, value: np.ndarray, rows: int
     ) -> sparse.csr_array:
         return sparse.csr_array((value, (row, pair)), shape=(rows, len(self.pair_cell)))
+
+
+def _sums(place: np.ndarray, value: np.ndarray, length: int) -> np.ndarray:
+    """Sums of values by place, shape (length,); numpy counts in whole numbers where none are."""
+    return np.bincount(place, value, length).astype(float, copy=False)
 
 
 def _cut(

@@ -22,6 +22,7 @@ from models.risk.score import fit_and_score
 from models.risk.season import calendar_now, calendar_of_lives
 from models.risk.season_fit import scaled_season
 from models.risk.spreads import near_state
+from tests.models.risk.published_lives import lives
 from tests.models.risk.simulated_fleet import simulate
 from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 from tests.models.risk.wearing_world import World
@@ -117,6 +118,26 @@ def test_scores_and_information_are_slopes_of_the_log_likelihood():
     step = hazard * np.exp(0.001)
     across = -(records.season_scores(step) - score).sum() / 0.001
     assert both[0, 1] == both[1, 0] == pytest.approx(across, rel=0.01)
+
+
+def test_a_record_without_a_km_known_to_be_without_the_defect_has_scores_too():
+    window = lives(np.zeros(1), np.zeros(1), np.array([5_000.0]))
+    dates = {"good_on": "2020-01-15", "end_on": "2020-07-01", "entry_on": "2020-01-15"}
+    dated = checked_lives(window.assign(**{k: pd.Timestamp(v) for k, v in dates.items()}))
+    rows = rows_of(dated, np.array([0.0]))
+    season = scaled_season(dated, rows, 30.0, SEASON_SD)
+    records = Records(rows, np.zeros(1, dtype=int), np.linspace(0.0, 5_000.0, 11), season)
+    records.set_season(0.5)
+    low, high = _log_chance(records, 0.499), _log_chance(records, 0.501)
+    records.set_season(0.5)
+    score = records.season_scores(np.full(10, 1e-4))
+    assert score == pytest.approx((high - low) / 0.002, rel=1e-3)
+    assert DefectHazard().fit(dated).n_season_ == 1
+
+
+def _log_chance(records: Records, coef: float) -> np.ndarray:
+    records.set_season(coef)
+    return records._log_chance(np.full(10, 1e-4))
 
 
 @pytest.fixture(scope="module")
