@@ -26,6 +26,7 @@ from models.frames import Column
 from models.plans.wording import in_100
 from models.risk.assumed import BetaPrior
 from models.risk.delay import Delay, assumed_delay
+from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import N_RESAMPLES, Chances, defect_chances
 from models.risk.odometer_rate import Riding, km_ahead
@@ -36,9 +37,8 @@ HORIZONS_KM = (1_000.0, 5_000.0, 10_000.0)
 HORIZONS_DAYS = (30, 90, 180)
 #: Share of road failures among the defects heard of, assumed: anything, worth two defects.
 ROAD_SHARE = BetaPrior(1.0, 1.0)
-#: Km ahead at which the chance of a defect is taken; between them it is drawn straight.
-_GRID_KM = (0, 500, 1_000, 2_000, 3_000, 5_000, 7_500, 10_000, 12_500, 15_000)
-_FURTHER_KM = (20_000, 27_000, 36_000, 48_000, 65_000, 90_000)
+#: Km ahead up to which the chance of a defect is always taken; further ones only where needed.
+_NEAR_KM = 15_000.0
 #: Points of the Gauss-Hermite rule by which the km run by a date are averaged over.
 _NODES = 7
 _CHUNK = 250
@@ -149,6 +149,7 @@ def risk_ahead(
     n_draws: int = 100,
     level: float = 0.9,
     spreads: Spreads | None = None,
+    estimates: Estimates | None = None,
     **settings: Any,
 ) -> pd.DataFrame:
     """Chances of a defect and of a road failure within km and by dates, for each sensor.
@@ -178,6 +179,8 @@ def risk_ahead(
         Chance that an interval is meant to hold; 0.9 with ``spreads``.
     spreads : Spreads, optional
         Of the sensors, as ``RiskResults.spreads`` holds them, for the curve's own intervals.
+    estimates : Estimates, optional
+        Of the sensors, beside ``spreads``: chances that need not be worked out again.
     **settings
         Those of ``defect_chances``, as ``RiskResults.settings`` holds them: ``in_view`` a series
         indexed by sensor.
@@ -194,8 +197,10 @@ def risk_ahead(
     if model is not None and len(known):
         drawn = _draws(model.delay_ or assumed_delay(), share, n_draws, settings.get("seed", 0))
         grid = _grid(horizons_km, float(points[known].max(initial=0.0)))
-        own = None if spreads is None else spreads.take(known)
-        chances = _curve(model, sensors.iloc[known], grid, level, own, settings)
+        if spreads is not None:
+            settings["estimates"] = None if estimates is None else estimates.take(known)
+            spreads = spreads.take(known)
+        chances = _curve(model, sensors.iloc[known], grid, level, spreads, settings)
         for some in np.split(np.arange(len(known)), np.arange(_CHUNK, len(known), _CHUNK)):
             part = _logit_draws(*(c[some] for c in chances), drawn.z, level)
             ahead = heard_ahead(grid, part, drawn.rate, points[known[some]])
@@ -258,9 +263,11 @@ def _km_points(
 
 
 def _grid(horizons_km: tuple[float, ...], furthest: float) -> np.ndarray:
-    further = [km for km in _FURTHER_KM if km < furthest]
-    reach = [km for km in _FURTHER_KM if km >= furthest][:1] if furthest > _GRID_KM[-1] else []
-    return np.unique(np.array([*_GRID_KM, *horizons_km, *further, *reach], dtype=float))
+    near = [km for km in ESTIMATE_KM if km <= _NEAR_KM]
+    beyond = ESTIMATE_KM[len(near) :]
+    further = [km for km in beyond if km < furthest]
+    reach = [km for km in beyond if km >= furthest][:1] if furthest > _NEAR_KM else []
+    return np.unique(np.array([*near, *horizons_km, *further, *reach], dtype=float))
 
 
 def _draws(delay: Delay, share: BetaPrior, n_draws: int, seed: int) -> _Draws:

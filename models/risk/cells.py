@@ -18,8 +18,9 @@ from models.risk.delay import silent_chance
 TESTS_BACK = 3
 #: Km before the last contact at which the chance of a silent defect is taken afresh.
 _SILENT_CUTS_KM = (1_000, 2_000, 3_500, 5_000, 7_500, 10_000, 15_000, 20_000, 30_000, 50_000)
-#: Km ahead at which cells end, apart from those asked for; the last cell has no end.
-_AHEAD_KM = (2_500, 15_000, 22_000, 32_000, 45_000, 65_000, 100_000, 160_000, 300_000)
+#: Km ahead at which cells end, apart from those asked for; the last cell has no end. Up to 70,000
+#: they are among those at which estimates are asked for, so that these add few.
+_AHEAD_KM = (3_000, 15_000, 25_000, 34_000, 48_000, 70_000, 100_000, 160_000, 300_000)
 _ENDLESS_KM = 1e9
 
 

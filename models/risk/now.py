@@ -298,12 +298,17 @@ class Unsigned(NamedTuple):
         last test, shape (draws, members).
         """
         some, v, rate = self.sensors.iloc[members], self.in_view[members], self.draws.rate
-        log_ok, silence = self._log_ok(some, members), _silence_since_test(some, rate)
-        if rate is not None and v.any():
-            today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
-            log_ok = _mixed(log_ok, self._log_ok(today, members), v)
-            until_today = np.exp(_silence_since_test(today, rate))
-            silence = np.log((1 - v) * np.exp(silence) + v * until_today)
+        if rate is None or not v.any():
+            log_ok, silence = self._log_ok(some, members), _silence_since_test(some, rate)
+            return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
+        today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
+        until_contact, until_today = v < 1, v > 0
+        log_ok = np.zeros((len(self.draws.coef), len(some), len(self.horizons_km)))
+        log_ok[:, until_contact] = self._log_ok(some[until_contact], members[until_contact])
+        heard = self._log_ok(today[until_today], members[until_today])
+        log_ok[:, until_today] = _mixed(log_ok[:, until_today], heard, v[until_today])
+        silence, of_today = (np.exp(_silence_since_test(each, rate)) for each in (some, today))
+        silence = np.log((1 - v) * silence + v * of_today)
         return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
 
     def _log_ok(self, some: pd.DataFrame, members: np.ndarray) -> np.ndarray:

@@ -15,6 +15,7 @@ import pandas as pd
 from models.frames import Column, FrameSchema
 from models.risk.ahead import heard_ahead
 from models.risk.delay import assumed_delay
+from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import drawn_chances
 from models.risk.odometer_rate import Riding, km_ahead
@@ -22,11 +23,8 @@ from models.risk.spreads import Remember, drawn_with
 
 #: Days from the as-of day at which the outlook is given.
 OUTLOOK_DAYS = (0, 7, 14, 21, 28, 35, 42, 56, 70, 91, 126, 182)
-#: Km ahead at which the chance of a defect is taken, for a sensor left alone.
-OUTLOOK_KM = (
-    *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 4_000.0, 5_000.0, 6_000.0, 8_000.0, 10_000.0),
-    *(12_500.0, 15_000.0, 20_000.0, 25_000.0, 34_000.0, 48_000.0, 70_000.0, 90_000.0),
-)
+#: Km ahead at which it is given.
+OUTLOOK_KM = ESTIMATE_KM
 #: Ages at which the hazard of a sensor fitted new is given, km.
 NEW_LIFE_KM = tuple(float(km) for km in range(0, 205_000, 5_000))
 _NODES = 5
@@ -169,6 +167,7 @@ def defects_ahead(
     days: tuple[int, ...] = OUTLOOK_DAYS,
     n_fits: int = _FITS,
     remember: Remember | None = None,
+    estimates: Estimates | None = None,
 ) -> DefectsAhead:
     """Chances of a defect by km, and of a defect and of its being heard of by date and fit.
 
@@ -189,6 +188,8 @@ def defects_ahead(
     remember : callable, optional
         How far each fit's chances lie from the estimate's, in log odds, is then worked out near a
         sensor's state (``models.risk.spreads``), and what it remembers is not worked out again.
+    estimates : Estimates, optional
+        Of the sensors, beside ``remember``: the estimate's chances need not be worked out again.
 
     Returns
     -------
@@ -202,7 +203,9 @@ def defects_ahead(
             DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), np.zeros(0, object), none, np.zeros(0)
         )
     sensors = sensors_now[known].reset_index(drop=True)
-    drawn = _drawn(model, sensors, km, n_fits, settings, remember)
+    if estimates is not None:
+        estimates = estimates.take(np.flatnonzero(known))
+    drawn = _drawn(model, sensors, km, n_fits, settings, remember, estimates)
     rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
     by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
     by_day = DEFECT_BY_DAY.empty()
@@ -219,6 +222,7 @@ def _drawn(
     n_fits: int,
     settings: Mapping[str, Any],
     remember: Remember | None,
+    estimates: Estimates | None,
 ) -> np.ndarray:
     """Chances of shape (fits, n, km), not falling with km."""
     view = settings.get("in_view")
@@ -228,7 +232,7 @@ def _drawn(
     if remember is None:
         drawn = drawn_chances(model, sensors, **how)
     else:
-        drawn = drawn_with(remember, "fits", model, sensors, **how)
+        drawn = drawn_with(remember, "fits", model, sensors, estimates=estimates, **how)
     return np.maximum.accumulate(np.clip(drawn, 0.0, _MOST), axis=-1)
 
 

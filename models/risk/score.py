@@ -13,6 +13,7 @@ from models.frames import FrameSchema
 from models.risk.about_estimate import about_estimate
 from models.risk.assumed import FEW_DEFECTS, TEST_SENSITIVITY, BetaPrior
 from models.risk.delay import Delay
+from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.lives import found_on_entry
@@ -52,7 +53,7 @@ class RiskResults:
     learned or assumed; None where no contact is given) and, apart from the defect,
     ``road_failures``. ``settings`` are those of ``defect_chances``, for an explanation;
     its ``in_view`` is indexed by sensor. ``spreads`` are those of the sensors' intervals, by place,
-    where they were asked for.
+    and ``estimates`` their chances by km ahead, where ``remember`` asked for them.
     """
 
     defect_risk: pd.DataFrame
@@ -61,6 +62,7 @@ class RiskResults:
     summary: dict[str, Any]
     settings: dict[str, Any]
     spreads: Spreads | None = None
+    estimates: Estimates | None = None
 
 
 def fit_and_score(
@@ -139,17 +141,19 @@ def fit_and_score(
         "wear_readings": _checked(wear_readings, WEAR_READINGS),
         "growth": fitted.growth,
     }
-    spreads = None
+    spreads = estimates = None
     if remember is not None:
         spreads = _spreads(main, sensors, in_view, remember, n_resamples=n_resamples, **settings)
-    how = {"n_resamples": n_resamples, "spreads": spreads, **settings}
+        estimates = _estimates(main, sensors, in_view, ESTIMATE_KM, **settings)
+    how = {"n_resamples": n_resamples, "spreads": spreads, "estimates": estimates, **settings}
     risk = _risk(main, sensors, in_view=in_view, **how)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted.silent_model is not None:
         others = (("silent", fitted.silent_model, in_view), ("all_heard", main, in_view >= 0))
+        km = HORIZONS_KM if estimates is None else ESTIMATE_KM
         for name, other, view in others:
-            chances = _risk(other, sensors, in_view=view, n_resamples=0, **settings)
-            risk[f"defect_now_if_{name}"] = chances["defect_now"]
+            found = _estimates(other, sensors, view, km, **settings)
+            risk[f"defect_now_if_{name}"] = found.at((0.0,))[:, 0]
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if main is None else _curve(main, windows, n_resamples, seed)
     return RiskResults(
@@ -159,6 +163,7 @@ def fit_and_score(
         summary,
         settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
         spreads,
+        estimates,
     )
 
 
@@ -211,12 +216,29 @@ def _spreads(
     return result
 
 
+def _estimates(
+    fitted: DefectHazard | None,
+    sensors: pd.DataFrame,
+    in_view: np.ndarray,
+    km: tuple[float, ...],
+    **settings: Any,
+) -> Estimates:
+    """By sensor, blank where there is no model or no age."""
+    chance = np.full((len(sensors), len(km)), np.nan)
+    known = np.flatnonzero(sensors["age_now_km"].notna())
+    if fitted is not None and len(known):
+        how = {"in_view": in_view[known], "horizons_km": km, "n_resamples": 0}
+        chance[known] = defect_chances(fitted, sensors.iloc[known], **how, **settings).chance
+    return Estimates(km, chance)
+
+
 def _risk(
     fitted: DefectHazard | None,
     sensors: pd.DataFrame,
     *,
     in_view: np.ndarray,
     spreads: Spreads | None = None,
+    estimates: Estimates | None = None,
     **settings: Any,
 ) -> pd.DataFrame:
     """Chances and intervals by sensor, blank where there is no model or no age."""
@@ -228,12 +250,12 @@ def _risk(
     if fitted is None or not known.any():
         return risk
     some, view = sensors[known], in_view[known.to_numpy()]
-    if spreads is None:
+    if spreads is None or estimates is None:
         chances = defect_chances(fitted, some, in_view=view, **settings)
     else:
-        own = spreads.take(np.flatnonzero(known))
-        how = {"in_view": view, "horizons_km": HORIZONS_KM, **settings}
-        chances = chances_with(own, fitted, some, **how)
+        place = np.flatnonzero(known)
+        how = {"in_view": view, "horizons_km": HORIZONS_KM, "estimates": estimates.take(place)}
+        chances = chances_with(spreads.take(place), fitted, some, **how, **settings)
     for i, name in enumerate(_NAMES):
         for end, values in zip(("", "_low", "_high"), chances, strict=True):
             risk.loc[known, name + end] = values[:, i]

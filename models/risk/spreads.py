@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
+from models.risk.estimates import Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import Chances, defect_chances, drawn_chances
 from models.risk.signs import sign_of
@@ -135,11 +136,18 @@ def chances_with(
     in_view: np.ndarray,
     horizons_km: tuple[float, ...],
     n_resamples: int,
+    estimates: Estimates | None = None,
     **settings: Any,
 ) -> Chances:
-    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws."""
+    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws.
+
+    The chances themselves are taken from ``estimates`` where these are given.
+    """
     how = {"horizons_km": horizons_km, **settings}
-    point = defect_chances(model, sensors, in_view=in_view, n_resamples=0, **how).chance
+    if estimates is None:
+        point = defect_chances(model, sensors, in_view=in_view, n_resamples=0, **how).chance
+    else:
+        point = estimates.at(horizons_km)
     result = spreads.carry(point, np.asarray(horizons_km))
     others = np.flatnonzero(np.isnan(spreads.below[:, 0]))
     if len(others):
@@ -161,16 +169,21 @@ def drawn_with(
     in_view: np.ndarray,
     horizons_km: tuple[float, ...],
     n_resamples: int,
+    estimates: Estimates | None = None,
     **settings: Any,
 ) -> np.ndarray:
     """``drawn_chances``, each draw as far from the estimate in log odds as near the state.
 
-    Arguments as in ``drawn_chances``; ``name`` is what ``remember`` knows them by.
+    Arguments as in ``drawn_chances``; ``name`` is what ``remember`` knows them by, and the estimate
+    is taken from ``estimates`` where these are given.
     """
     how = {"horizons_km": horizons_km, **settings}
     shape = (1 + n_resamples, len(sensors), len(horizons_km))
     drawn = np.empty(shape)
-    drawn[:1] = drawn_chances(model, sensors, in_view=in_view, n_resamples=0, **how)
+    if estimates is None:
+        drawn[:1] = drawn_chances(model, sensors, in_view=in_view, n_resamples=0, **how)
+    else:
+        drawn[0] = estimates.at(horizons_km)
     signed = sign_of(sensors, settings["shares"]).notna().to_numpy()
     if signed.any():
         drawn[:, signed] = drawn_chances(

@@ -60,7 +60,8 @@ def look_out(
     sensors = frames.sensors_now
     outlook = sensor_outlook(results.model, sensors, now, riding, new_parts)
     keep("sensor_outlook", outlook)
-    ahead = defects_ahead(results.model, sensors, riding, results.settings, remember=remember)
+    how = {"remember": remember, "estimates": results.estimates}
+    ahead = defects_ahead(results.model, sensors, riding, results.settings, **how)
     keep("defect_by_km", ahead.by_km)
     keep("defect_by_day", ahead.by_day)
     keep("new_life_curve", new_life_curve(results.model))

@@ -146,6 +146,7 @@ def _look_ahead(
             riding=riding,
             share=share,
             spreads=results.spreads,
+            estimates=results.estimates,
             **results.settings,
         )
     store_fitted(connection, version, "risk_ahead", ahead)

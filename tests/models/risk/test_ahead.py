@@ -12,7 +12,6 @@ from scipy.stats import norm
 
 from models.plans.wording import risk_sentences
 from models.risk.ahead import (
-    _GRID_KM,
     RISK_AHEAD,
     ROAD_SHARE,
     about_in_100,
@@ -22,12 +21,13 @@ from models.risk.ahead import (
 )
 from models.risk.assumed import BetaPrior
 from models.risk.delay import assumed_delay
+from models.risk.estimates import ESTIMATE_KM
 from models.risk.hazard import DefectHazard
 from models.risk.now import defect_chances
 from models.risk.odometer_rate import km_ahead, riding_rates
 from tests.models.risk.simulated_fleet import with_contact
 
-GRID = np.asarray(_GRID_KM, dtype=float)
+GRID = np.array([km for km in ESTIMATE_KM if km <= 15_000])
 SURE = BetaPrior(1e9, 1e-3)
 
 
