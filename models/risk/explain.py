@@ -110,7 +110,10 @@ def explain_risk(
     else:
         changes = _near_changes(asked, sensors, in_view, gaps, own, middle, remember)
     told = _TOLD if results.model.n_season_ else _TOLD[:-1]
-    first, *rows = [_rows(sensors, name, changes[:, k], own, middle) for k, name in enumerate(told)]
+    values = list(
+        zip(own.to_dict("records"), middle.to_dict("records"), sensors["part_no"], strict=True)
+    )
+    first, *rows = [_rows(sensors, name, changes[:, k], values) for k, name in enumerate(told)]
     return EXPLANATION.check(_in_order(first, pd.concat(rows)))
 
 
@@ -409,15 +412,15 @@ def _shapley(chances: dict[Choice, np.ndarray], k: int) -> np.ndarray:
 
 
 def _rows(
-    sensors: pd.DataFrame, name: str, change: np.ndarray, own: pd.DataFrame, middle: pd.DataFrame
+    sensors: pd.DataFrame, name: str, change: np.ndarray, values: list[tuple[dict, dict, str]]
 ) -> pd.DataFrame:
-    values = (own.to_dict("records"), middle.to_dict("records"), sensors["part_no"])
+    """One factor of each sensor, ``values`` its own, the middle ones and its part."""
     return pd.DataFrame(
         {
             "sensor_id": sensors["sensor_id"],
             "factor": name,
             "change": change,
-            "words": [factor_words(name, *row) for row in zip(*values, strict=True)],
+            "words": [factor_words(name, *row) for row in values],
         }
     )
 

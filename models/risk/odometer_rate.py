@@ -149,6 +149,8 @@ def riding_rates(
         A reading is lower than an earlier one of the bike.
     """
     kept = _in_order(ODOMETER_READINGS.check(readings), pd.Timestamp(as_of))
+    number, unit_ids = pd.factorize(kept["unit_id"])
+    kept["unit_id"] = number  # in the same order, and sooner compared than names
     stretches = _stretches(kept, half_life_days)
     bikes = kept.groupby("unit_id", sort=True).agg(
         last_on=("read_on", "max"),
@@ -157,6 +159,7 @@ def riding_rates(
     )
     spread = _variogram(stretches, half_life_days)
     summed = _summed(stretches, spread, bikes.index)
+    summed.index = bikes.index = pd.Index(unit_ids, name="unit_id")
     summed["gap_days"] = (pd.Timestamp(as_of) - bikes["last_on"]).dt.days.astype(float)
     summed, spread = _about_groups(summed, bikes["ridden_as"], spread)
     return Riding(_rates(summed, bikes, spread, stale_after_days, level), summed, spread)
