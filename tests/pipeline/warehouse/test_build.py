@@ -12,8 +12,10 @@ from models.risk.schemas import (
     WEAR_READINGS,
 )
 from models.statics.schemas import READINGS
+from pipeline.jobs.ingest import ingest
 from pipeline.statements import connect
-from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv
+from pipeline.warehouse import build as build_module
+from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv, write_files
 
 KEYS = {
     "marts.bikes": "unit_id",
@@ -406,3 +408,27 @@ def test_a_bike_not_read_for_long_says_so(built):
     assert built.execute("select distinct odometer_stale from marts.worklist").fetchall() == [
         (True,)
     ]
+
+
+def test_a_build_holds_no_more_than_it_is_meant_to_and_works_on_disk(home, tmp_path, monkeypatch):
+    held = []
+
+    def looked_at(connection, *rest):
+        told = connection.execute("select current_setting('memory_limit')").fetchall()
+        held.append(told[0][0])
+        return judge(connection, *rest)
+
+    judge = build_module.judge_statics
+    monkeypatch.setattr(build_module, "judge_statics", looked_at)
+    hand_in(home, tmp_path / "a", SHOP)
+    assert held == ["1.0 GiB"]
+
+
+def test_a_build_that_needs_more_memory_is_begun_again_with_more(home, tmp_path, monkeypatch):
+    monkeypatch.setattr(build_module, "HELD_BYTES", 1 << 20)
+    said = []
+    files = [write_files(tmp_path / "a", SHOP)]
+    report = ingest(home, files, say=said.append)
+    assert any("Beginning again with more" in line for line in said)
+    assert query(home, report, "select count(*) from staging.test_sessions") == [(3,)]
+    assert [path.suffix for path in home.published.iterdir() if "draft" in path.name] == []
