@@ -45,6 +45,8 @@ _READING = FACTORS.index("reading")
 _TOLD = ("middle", *FACTORS, SEASON)
 #: Rows worked out at a time, a row being one sensor under one choice of factors.
 _ROWS_AT_ONCE = 20_000
+#: Sensors told in words at a time, for the memory.
+_TOLD_AT_ONCE = 5_000
 _FEWEST_OF_PART = 5
 #: Shares are told in whole per cent, so that a coarser step than the intervals' will do.
 _STEP = 0.5
@@ -110,11 +112,12 @@ def explain_risk(
     else:
         changes = _near_changes(asked, sensors, in_view, gaps, own, middle, remember)
     told = _TOLD if results.model.n_season_ else _TOLD[:-1]
-    values = list(
-        zip(own.to_dict("records"), middle.to_dict("records"), sensors["part_no"], strict=True)
-    )
-    first, *rows = [_rows(sensors, name, changes[:, k], values) for k, name in enumerate(told)]
-    return EXPLANATION.check(_in_order(first, pd.concat(rows)))
+    parts = []
+    for begin in range(0, len(sensors), _TOLD_AT_ONCE):
+        some = slice(begin, begin + _TOLD_AT_ONCE)
+        frames = (frame.iloc[some] for frame in (sensors, own, middle))
+        parts.append(_words_of(*frames, changes[some], told))
+    return EXPLANATION.check(pd.concat(parts, ignore_index=True))
 
 
 class _Asked(NamedTuple):
@@ -409,6 +412,20 @@ def _shapley(chances: dict[Choice, np.ndarray], k: int) -> np.ndarray:
             share = factorial(size) * factorial(n - size - 1) / factorial(n)
             total = total + share * (chances[(*chosen[:k], True, *chosen[k + 1 :])] - without)
     return np.asarray(total)
+
+
+def _words_of(
+    sensors: pd.DataFrame,
+    own: pd.DataFrame,
+    middle: pd.DataFrame,
+    changes: np.ndarray,
+    told: tuple[str, ...],
+) -> pd.DataFrame:
+    """Rows of some sensors in their order, ``changes`` of shape (n, told)."""
+    records = (own.to_dict("records"), middle.to_dict("records"), sensors["part_no"])
+    values = list(zip(*records, strict=True))
+    first, *rows = [_rows(sensors, name, changes[:, k], values) for k, name in enumerate(told)]
+    return _in_order(first, pd.concat(rows))
 
 
 def _rows(

@@ -6,7 +6,7 @@ sum over sensors spreads as widely as the parameters are uncertain. Fit 0 is the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -30,7 +30,8 @@ NEW_LIFE_KM = tuple(float(km) for km in range(0, 205_000, 5_000))
 _NODES = 5
 _FITS = 10
 _MOST = 1 - 1e-9
-#: Sensors whose chances by date are averaged over the km run by then at a time, for the memory.
+#: Sensors whose chances by date are averaged over the km run by then, or told, at a time, for the
+#: memory.
 _AT_ONCE = 1_000
 
 SENSOR_OUTLOOK = FrameSchema(
@@ -73,8 +74,29 @@ DEFECT_BY_DAY = FrameSchema(
 )
 
 
+class ByDay(NamedTuple):
+    """Chances by date and fit, of sensors whose bike has been read.
+
+    ``sensor_ids`` a series of shape (n,), ``days`` of shape (k,), ``defect`` and ``heard`` of shape
+    (n, fits, k).
+    """
+
+    sensor_ids: pd.Series
+    days: np.ndarray
+    defect: np.ndarray
+    heard: np.ndarray
+
+    def parts(self) -> Iterator[pd.DataFrame]:
+        """DEFECT_BY_DAY of some sensors at a time, for the memory; at least once."""
+        for begin in range(0, max(len(self.sensor_ids), 1), _AT_ONCE):
+            some = slice(begin, begin + _AT_ONCE)
+            keys = {"draw": np.arange(self.defect.shape[1]), "days": self.days}
+            values = {"defect": self.defect[some], "heard": self.heard[some]}
+            yield DEFECT_BY_DAY.check(_long(self.sensor_ids.iloc[some], keys, values))
+
+
 class DefectsAhead(NamedTuple):
-    """Chances ahead. ``by_km`` DEFECT_BY_KM, ``by_day`` DEFECT_BY_DAY.
+    """Chances ahead. ``by_km`` DEFECT_BY_KM, ``by_day`` those by date.
 
     ``sensor_ids`` of shape (n,) whose chances are known, ``drawn`` their chances by km of shape
     (fits, n, km), the estimate first, and ``heard_per_km`` of shape (fits,) the rates at which a
@@ -82,7 +104,7 @@ class DefectsAhead(NamedTuple):
     """
 
     by_km: pd.DataFrame
-    by_day: pd.DataFrame
+    by_day: ByDay
     sensor_ids: np.ndarray
     drawn: np.ndarray
     heard_per_km: np.ndarray
@@ -193,26 +215,24 @@ def defects_ahead(
 
     Returns
     -------
-    DefectsAhead; sensors whose age or riding is not known are left out of both frames, or of the
-    second.
+    DefectsAhead; sensors whose age or riding is not known are left out of both, or of the second.
     """
     known = sensors_now["age_now_km"].notna().to_numpy()
     if model is None or not known.any():
         none = np.zeros((0, 0, len(km)))
-        return DefectsAhead(
-            DEFECT_BY_KM.empty(), DEFECT_BY_DAY.empty(), np.zeros(0, object), none, np.zeros(0)
-        )
+        by_day = _not_ridden(1, days)
+        return DefectsAhead(DEFECT_BY_KM.empty(), by_day, np.zeros(0, object), none, np.zeros(0))
     sensors = sensors_now[known].reset_index(drop=True)
     if estimates is not None:
         estimates = estimates.take(np.flatnonzero(known))
     drawn = _drawn(model, sensors, km, n_fits, settings, remember, estimates)
     rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
     by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
-    by_day = DEFECT_BY_DAY.empty()
+    by_day = _not_ridden(len(rates), days)
     if riding is not None:
         by_day = _by_day(drawn, rates, sensors, riding, km, days)
     ids = sensors["sensor_id"].to_numpy(dtype=object)
-    return DefectsAhead(DEFECT_BY_KM.check(by_km), DEFECT_BY_DAY.check(by_day), ids, drawn, rates)
+    return DefectsAhead(DEFECT_BY_KM.check(by_km), by_day, ids, drawn, rates)
 
 
 def _drawn(
@@ -243,7 +263,7 @@ def _by_day(
     riding: Riding,
     km: tuple[float, ...],
     days: tuple[int, ...],
-) -> pd.DataFrame:
+) -> ByDay:
     """Chances by date of the sensors whose bike has been read."""
     ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
     shape = (len(ridden), len(rates), len(days))
@@ -258,11 +278,13 @@ def _by_day(
         for values, part in zip((defect, heard), ahead, strict=True):
             by_node = part.reshape(len(some), len(rates), len(later), _NODES)
             values[begin : begin + _AT_ONCE, :, 1:] = by_node @ (weight / weight.sum())
-    return _long(
-        sensors["sensor_id"].iloc[ridden],
-        {"draw": np.arange(len(rates)), "days": np.array(days)},
-        {"defect": defect, "heard": heard},
-    )
+    return ByDay(sensors["sensor_id"].iloc[ridden], np.array(days), defect, heard)
+
+
+def _not_ridden(fits: int, days: tuple[int, ...]) -> ByDay:
+    """Of no sensor."""
+    none = np.zeros((0, fits, len(days)))
+    return ByDay(pd.Series(dtype="str"), np.array(days), none, none)
 
 
 def _long(

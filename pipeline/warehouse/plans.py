@@ -36,7 +36,7 @@ from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.lives import MARTS, RiskFrames
-from pipeline.warehouse.risk_fit import store_fitted
+from pipeline.warehouse.risk_fit import store_fitted, store_fitted_parts
 from pipeline.warehouse.stock import plan_stock, stock_settings
 
 
@@ -63,7 +63,7 @@ def look_out(
     how = {"remember": remember, "estimates": results.estimates}
     ahead = defects_ahead(results.model, sensors, riding, results.settings, **how)
     keep("defect_by_km", ahead.by_km)
-    keep("defect_by_day", ahead.by_day)
+    store_fitted_parts(connection, version, "defect_by_day", ahead.by_day.parts())
     keep("new_life_curve", new_life_curve(results.model))
     keep("plan_rates", _rates(connection, results, frames))
     run(connection, f"{MARTS}/plan_sensors")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import duckdb
 import pandas as pd
 
 from models.risk.evidence_moved import moved
 from models.risk.schemas import RISK_FIT
-from pipeline.statements import store
+from pipeline.statements import store, store_parts
 from pipeline.warehouse.fitted import Fit
 from pipeline.warehouse.lives import RiskFrames
 
@@ -16,7 +18,21 @@ def store_fitted(
     connection: duckdb.DuckDBPyConnection, version: str | None, name: str, frame: pd.DataFrame
 ) -> None:
     """Keep a frame as ``marts.<name>``, each row naming the fit it was made with, if any."""
-    store(connection, name, frame.assign(fit_version=pd.Series(version, frame.index, dtype="str")))
+    store(connection, name, _naming(version, frame))
+
+
+def store_fitted_parts(
+    connection: duckdb.DuckDBPyConnection,
+    version: str | None,
+    name: str,
+    parts: Iterable[pd.DataFrame],
+) -> None:
+    """The same of frames that come one after another, one in memory."""
+    store_parts(connection, name, (_naming(version, part) for part in parts))
+
+
+def _naming(version: str | None, frame: pd.DataFrame) -> pd.DataFrame:
+    return frame.assign(fit_version=pd.Series(version, frame.index, dtype="str"))
 
 
 def told_of_fit(fit: Fit, frames: RiskFrames) -> pd.DataFrame:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from models.risk import explain
 from models.risk.explain import FACTORS, _over_choices, explain_risk
 from models.risk.schemas import LIFE_WINDOWS
 from models.risk.score import fit_and_score
@@ -59,6 +60,12 @@ def test_each_factor_moves_the_way_it_should(fleet):
     since = tested["age_now_km"] - tested["good_km"]
     assert tested["test"].corr(since) > 0.7
     assert (frame["sign"].abs() < 1e-9).all()
+
+
+def test_however_many_are_told_at_a_time(fleet, monkeypatch):
+    results, sensors, whole = fleet
+    monkeypatch.setattr(explain, "_TOLD_AT_ONCE", 7)
+    assert explain_risk(results, sensors).equals(whole)
 
 
 def test_what_cannot_be_explained(fleet):

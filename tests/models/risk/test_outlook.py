@@ -40,6 +40,10 @@ def fleet():
     return results, now, riding_rates(ODOMETER_READINGS.check(readings), DAY)
 
 
+def rows(by_day) -> pd.DataFrame:
+    return pd.concat(by_day.parts(), ignore_index=True)
+
+
 def test_the_estimate_is_that_of_the_risk(fleet):
     results, now, riding = fleet
     by_km, by_day, *_ = defects_ahead(results.model, now, riding, results.settings)
@@ -49,7 +53,7 @@ def test_the_estimate_is_that_of_the_risk(fleet):
     assert by_km["defect"].to_numpy() == pytest.approx(chances.chance.ravel(), abs=1e-9)
     ahead = risk_ahead(results.model, now, riding=riding, n_draws=2, **results.settings)
     days = ahead.query("horizon_kind == 'days' and horizon == 90")["defect"].to_numpy()
-    ours = by_day.query("draw == 0 and days == 91")["defect"].to_numpy()
+    ours = rows(by_day).query("draw == 0 and days == 91")["defect"].to_numpy()
     # one day later, and other points between which it is drawn straight
     assert ours == pytest.approx(days, abs=0.02)
 
@@ -57,6 +61,7 @@ def test_the_estimate_is_that_of_the_risk(fleet):
 def test_every_fit_is_a_course_that_does_not_fall(fleet):
     results, now, riding = fleet
     _, by_day, *_ = defects_ahead(results.model, now, riding, results.settings, n_fits=4)
+    by_day = rows(by_day)
     assert len(by_day) == len(now) * 5 * len(OUTLOOK_DAYS)
     for name in ("defect", "heard"):
         values = by_day[name].to_numpy().reshape(len(now), 5, -1)
@@ -69,8 +74,10 @@ def test_a_fit_moves_all_sensors_together(fleet):
     """The spread of the sum over sensors is near the sum of spreads, far above independence."""
     results, now, riding = fleet
     _, by_day, *_ = defects_ahead(results.model, now, riding, results.settings, n_fits=40)
-    at = by_day.query("days == 182 and draw > 0").pivot_table(
-        index="draw", columns="sensor_id", values="defect"
+    at = (
+        rows(by_day)
+        .query("days == 182 and draw > 0")
+        .pivot_table(index="draw", columns="sensor_id", values="defect")
     )
     together, apart = at.sum(axis=1).std(), np.sqrt((at.std() ** 2).sum())
     assert together > 2 * apart
@@ -110,7 +117,10 @@ def test_however_many_are_averaged_at_a_time(fleet, monkeypatch):
     whole = defects_ahead(results.model, some, riding, results.settings, n_fits=2).by_day
     monkeypatch.setattr(outlook, "_AT_ONCE", 3)
     parts = defects_ahead(results.model, some, riding, results.settings, n_fits=2).by_day
-    pd.testing.assert_frame_equal(whole, parts, rtol=1e-12)
+    assert [len(part) for part in parts.parts()] == [n * 3 * len(OUTLOOK_DAYS) for n in (3, 3, 1)]
+    parts = rows(parts)
+    monkeypatch.undo()
+    pd.testing.assert_frame_equal(rows(whole), parts, rtol=1e-12)
 
 
 def test_sensors_not_known_are_left_out(fleet):
@@ -118,16 +128,16 @@ def test_sensors_not_known_are_left_out(fleet):
     some = now.iloc[:3].assign(age_now_km=[np.nan, 1_000.0, 2_000.0])
     by_km, by_day, *_ = defects_ahead(results.model, some, riding, results.settings, n_fits=1)
     assert by_km["sensor_id"].unique().tolist() == some["sensor_id"].tolist()[1:]
-    assert by_day["sensor_id"].nunique() == 2
+    assert rows(by_day)["sensor_id"].nunique() == 2
     _, unridden, *_ = defects_ahead(results.model, some, None, results.settings, n_fits=1)
-    assert unridden.empty
+    assert rows(unridden).empty
 
 
 def test_without_a_model_nothing_is_told(fleet):
     _, now, riding = fleet
     by_km, by_day, *_ = defects_ahead(None, now, riding, {})
     assert by_km.empty
-    assert by_day.empty
+    assert rows(by_day).empty
     assert new_life_curve(None).empty
     blank = sensor_outlook(None, now, pd.Series(dtype=float), riding, {})
     assert blank["new_hazard_ratio"].isna().all()
