@@ -124,18 +124,18 @@ def heard_ahead(
     Ahead, arrays of shape (n, draws, k)
     """
     step = np.diff(grid_km)
-    slope = np.diff(defect, axis=-1) / step
-    heard = np.zeros_like(defect)
+    by_km = np.ascontiguousarray(defect.swapaxes(1, 2))  # what is looked up together lies together
+    slope = np.diff(by_km, axis=1) / step[:, None]
+    heard = np.zeros_like(by_km)
     for g, km in enumerate(step):
-        heard[..., g + 1] = _onwards(heard[..., g], defect[..., g], slope[..., g], rate, km)
+        heard[:, g + 1] = _onwards(heard[:, g], by_km[:, g], slope[:, g], rate, km)
     at = np.clip(at_km, grid_km[0], grid_km[-1])
     cell = np.clip(np.searchsorted(grid_km, at, side="right") - 1, 0, len(step) - 1)
-    on = (at - grid_km[cell])[:, None, :]
-    index = np.broadcast_to(cell[:, None, :], (*defect.shape[:2], cell.shape[1]))
-    start, tilt, before = (
-        np.take_along_axis(values, index, axis=-1) for values in (defect, slope, heard)
-    )
-    return Ahead(start + tilt * on, _onwards(before, start, tilt, rate[:, None], on))
+    on = (at - grid_km[cell])[:, :, None]
+    row = np.arange(len(at))[:, None]
+    start, tilt, before = (values[row, cell] for values in (by_km, slope, heard))
+    later = _onwards(before, start, tilt, rate, on)
+    return Ahead((start + tilt * on).swapaxes(1, 2), later.swapaxes(1, 2))
 
 
 def risk_ahead(
@@ -238,11 +238,13 @@ def _onwards(
     heard: np.ndarray, defect: np.ndarray, slope: np.ndarray, rate: np.ndarray, km: np.ndarray
 ) -> np.ndarray:
     """Chance of being heard of ``km`` on, the chance of the defect rising straight by ``slope``."""
-    gone = -np.expm1(-rate * km)
-    # km - gone / rate, without the loss of digits where rate * km is small
     x = rate * km
-    late = np.where(x < 1e-3, km * (x / 2 - x**2 / 6), km - gone / np.maximum(rate, _TINY))
-    return heard * (1 - gone) + defect * gone + slope * late
+    gone = -np.expm1(-x)
+    late = km - gone / np.maximum(rate, _TINY)
+    small = x < 1e-3
+    if small.any():  # km - gone / rate would lose its digits
+        late = np.where(small, km * (x / 2 - x**2 / 6), late)
+    return heard + (defect - heard) * gone + slope * late
 
 
 def _km_points(
@@ -315,7 +317,7 @@ def _summary(ahead: Ahead, share: np.ndarray, counts: np.ndarray, level: float) 
     tails = [(1 - level) / 2, (1 + level) / 2]
     parts = []
     for chance in (ahead.defect, ahead.heard * share[:, None]):
-        mean = chance @ counts
+        mean = (counts.T @ chance.swapaxes(1, 2)).swapaxes(1, 2)
         low, high = np.quantile(mean[:, 1:], tails, axis=1) if len(share) > 1 else (mean[:, 0],) * 2
         parts += [mean[:, 0], np.minimum(low, mean[:, 0]), np.maximum(high, mean[:, 0])]
     return np.stack(parts, axis=-1)
