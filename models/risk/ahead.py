@@ -28,10 +28,9 @@ from models.risk.assumed import BetaPrior
 from models.risk.delay import Delay, assumed_delay
 from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.hazard import DefectHazard
-from models.risk.now import N_RESAMPLES, Chances, defect_chances
+from models.risk.now import Chances, defect_chances
 from models.risk.odometer_rate import Riding, km_ahead
 from models.risk.schemas import SENSORS_NOW, RecordSchema
-from models.risk.spreads import Spreads, chances_with
 
 HORIZONS_KM = (1_000.0, 5_000.0, 10_000.0)
 HORIZONS_DAYS = (30, 90, 180)
@@ -148,7 +147,6 @@ def risk_ahead(
     horizons_days: tuple[float, ...] = HORIZONS_DAYS,
     n_draws: int = 100,
     level: float = 0.9,
-    spreads: Spreads | None = None,
     estimates: Estimates | None = None,
     **settings: Any,
 ) -> pd.DataFrame:
@@ -176,11 +174,10 @@ def risk_ahead(
     n_draws : int
         Number of draws behind the intervals.
     level : float
-        Chance that an interval is meant to hold; 0.9 with ``spreads``.
-    spreads : Spreads, optional
-        Of the sensors, as ``RiskResults.spreads`` holds them, for the curve's own intervals.
+        Chance that an interval is meant to hold; 0.9 with ``estimates``.
     estimates : Estimates, optional
-        Of the sensors, beside ``spreads``: chances that need not be worked out again.
+        Of the sensors, as ``RiskResults.estimates`` holds them: chances and the curve's own
+        intervals, which need not be worked out again.
     **settings
         Those of ``defect_chances``, as ``RiskResults.settings`` holds them: ``in_view`` a series
         indexed by sensor.
@@ -197,10 +194,8 @@ def risk_ahead(
     if model is not None and len(known):
         drawn = _draws(model.delay_ or assumed_delay(), share, n_draws, settings.get("seed", 0))
         grid = _grid(horizons_km, float(points[known].max(initial=0.0)))
-        if spreads is not None:
-            settings["estimates"] = None if estimates is None else estimates.take(known)
-            spreads = spreads.take(known)
-        chances = _curve(model, sensors.iloc[known], grid, level, spreads, settings)
+        own = None if estimates is None else estimates.take(known)
+        chances = _curve(model, sensors.iloc[known], grid, level, own, settings)
         for some in np.split(np.arange(len(known)), np.arange(_CHUNK, len(known), _CHUNK)):
             part = _logit_draws(*(c[some] for c in chances), drawn.z, level)
             ahead = heard_ahead(grid, part, drawn.rate, points[known[some]])
@@ -287,17 +282,15 @@ def _curve(
     sensors: pd.DataFrame,
     grid_km: np.ndarray,
     level: float,
-    spreads: Spreads | None,
+    estimates: Estimates | None,
     settings: dict[str, Any],
 ) -> tuple[np.ndarray, ...]:
     """Chance of the defect, lower and upper end at the points of the grid, shape (n, grid)."""
-    how = settings | {"horizons_km": tuple(grid_km)}
-    if spreads is None:
-        found = chances_under(model, sensors, how | {"level": level})
+    if estimates is None:
+        how = settings | {"horizons_km": tuple(grid_km), "level": level}
+        found = chances_under(model, sensors, how)
     else:
-        view = settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
-        how |= {"in_view": view, "n_resamples": N_RESAMPLES}
-        found = chances_with(spreads, model, sensors, **how)
+        found = estimates.at(tuple(grid_km))
     return tuple(np.clip(values, _TINY, 1 - _TINY) for values in found)
 
 

@@ -6,6 +6,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from models.risk.now import Chances
+
 #: Km ahead at which the chance of a defect is taken, for a sensor left alone; between them it is
 #: drawn straight.
 ESTIMATE_KM = (
@@ -15,25 +17,28 @@ ESTIMATE_KM = (
 
 
 class Estimates(NamedTuple):
-    """Chance of a defect without its interval.
+    """Chance of a defect with its interval.
 
-    ``km`` of shape (k,) are the km ahead, ``chance`` of shape (n, k) the chances by sensor, blank
-    where a sensor's is not known.
+    ``km`` of shape (k,) are the km ahead; ``chance``, ``low`` and ``high`` of shape (n, k) by
+    sensor, blank where a sensor's is not known.
     """
 
     km: tuple[float, ...]
     chance: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
 
     def take(self, members: np.ndarray) -> Estimates:
         """Those of some sensors."""
-        return Estimates(self.km, self.chance[members])
+        return Estimates(self.km, self.chance[members], self.low[members], self.high[members])
 
-    def at(self, horizons_km: tuple[float, ...]) -> np.ndarray:
-        """Chances at some of the km ahead, shape (n, horizons).
+    def at(self, horizons_km: tuple[float, ...]) -> Chances:
+        """Chances at some of the km ahead, arrays of shape (n, horizons).
 
         Raises
         ------
         ValueError
             At one of them none was worked out.
         """
-        return self.chance[:, [self.km.index(km) for km in horizons_km]]
+        place = [self.km.index(km) for km in horizons_km]
+        return Chances(self.chance[:, place], self.low[:, place], self.high[:, place])

@@ -29,7 +29,7 @@ from models.risk.schemas import (
     WEAR_READINGS,
 )
 from models.risk.signs import learned_shares, sign_of
-from models.risk.spreads import SPREAD_KM, Remember, Spreads, chances_with, spreads_of
+from models.risk.spreads import Remember, chances_with, spreads_of
 from models.risk.view import in_view_chances, paces
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
@@ -52,8 +52,8 @@ class RiskResults:
     ``mostly_assumed``, ``test_spacing_km``, ``delay`` (km until a defect is heard of, whether
     learned or assumed; None where no contact is given) and, apart from the defect,
     ``road_failures``. ``settings`` are those of ``defect_chances``, for an explanation;
-    its ``in_view`` is indexed by sensor. ``spreads`` are those of the sensors' intervals, by place,
-    and ``estimates`` their chances by km ahead, where ``remember`` asked for them.
+    its ``in_view`` is indexed by sensor. ``estimates`` are the sensors' chances by km ahead, by
+    place, where ``remember`` asked for them.
     """
 
     defect_risk: pd.DataFrame
@@ -61,7 +61,6 @@ class RiskResults:
     model: DefectHazard | None
     summary: dict[str, Any]
     settings: dict[str, Any]
-    spreads: Spreads | None = None
     estimates: Estimates | None = None
 
 
@@ -141,19 +140,17 @@ def fit_and_score(
         "wear_readings": _checked(wear_readings, WEAR_READINGS),
         "growth": fitted.growth,
     }
-    spreads = estimates = None
+    estimates = None
     if remember is not None:
-        spreads = _spreads(main, sensors, in_view, remember, n_resamples=n_resamples, **settings)
-        estimates = _estimates(main, sensors, in_view, ESTIMATE_KM, **settings)
-    how = {"n_resamples": n_resamples, "spreads": spreads, "estimates": estimates, **settings}
-    risk = _risk(main, sensors, in_view=in_view, **how)
+        estimates = _estimates(main, sensors, in_view, remember, n_resamples, settings)
+    how = {"in_view": in_view, "n_resamples": n_resamples, "estimates": estimates}
+    risk = _risk(main, sensors, **how, **settings)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted.silent_model is not None:
         others = (("silent", fitted.silent_model, in_view), ("all_heard", main, in_view >= 0))
         km = HORIZONS_KM if estimates is None else ESTIMATE_KM
         for name, other, view in others:
-            found = _estimates(other, sensors, view, km, **settings)
-            risk[f"defect_now_if_{name}"] = found.at((0.0,))[:, 0]
+            risk[f"defect_now_if_{name}"] = _now_if(other, sensors, view, km, settings)
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if main is None else _curve(main, windows, n_resamples, seed)
     return RiskResults(
@@ -162,7 +159,6 @@ def fit_and_score(
         main,
         summary,
         settings | {"in_view": pd.Series(in_view, sensors["sensor_id"])},
-        spreads,
         estimates,
     )
 
@@ -197,39 +193,44 @@ def _delay_summary(delay: Delay) -> dict[str, Any]:
     return asdict(delay) | {"mean_km": delay.mean_km}
 
 
-def _spreads(
-    fitted: DefectHazard | None,
-    sensors: pd.DataFrame,
-    in_view: np.ndarray,
-    remember: Remember,
-    **settings: Any,
-) -> Spreads:
-    """By sensor, blank where there is no model or no age."""
-    shape = (len(sensors), len(SPREAD_KM))
-    result = Spreads(np.full(shape, np.nan), np.full(shape, np.nan))
-    known = np.flatnonzero(sensors["age_now_km"].notna())
-    if fitted is not None and len(known):
-        some = sensors.iloc[known].reset_index(drop=True)
-        found = spreads_of(fitted, some, in_view[known], remember, **settings)
-        for own, values in zip(result, found, strict=True):
-            own[known] = values
-    return result
-
-
 def _estimates(
     fitted: DefectHazard | None,
     sensors: pd.DataFrame,
     in_view: np.ndarray,
-    km: tuple[float, ...],
-    **settings: Any,
+    remember: Remember,
+    n_resamples: int,
+    settings: Mapping[str, Any],
 ) -> Estimates:
     """By sensor, blank where there is no model or no age."""
-    chance = np.full((len(sensors), len(km)), np.nan)
+    found = [np.full((len(sensors), len(ESTIMATE_KM)), np.nan) for _ in range(3)]
     known = np.flatnonzero(sensors["age_now_km"].notna())
     if fitted is not None and len(known):
-        how = {"in_view": in_view[known], "horizons_km": km, "n_resamples": 0}
-        chance[known] = defect_chances(fitted, sensors.iloc[known], **how, **settings).chance
-    return Estimates(km, chance)
+        some, view = sensors.iloc[known].reset_index(drop=True), in_view[known]
+        how = {"n_resamples": n_resamples, **settings}
+        spreads = spreads_of(fitted, some, view, remember, **how)
+        asked = {"in_view": view, "horizons_km": ESTIMATE_KM, **how}
+        for values, part in zip(found, chances_with(spreads, fitted, some, **asked), strict=True):
+            values[known] = part
+    return Estimates(ESTIMATE_KM, *found)
+
+
+def _now_if(
+    other: DefectHazard | None,
+    sensors: pd.DataFrame,
+    in_view: np.ndarray,
+    km: tuple[float, ...],
+    settings: Mapping[str, Any],
+) -> np.ndarray:
+    """Chance of a defect now under another model or view, by sensor, blank as the others are.
+
+    ``km`` ahead are those asked for of the chance itself, so that both are summed over alike.
+    """
+    chance = np.full(len(sensors), np.nan)
+    known = np.flatnonzero(sensors["age_now_km"].notna())
+    if other is not None and len(known):
+        how = {"in_view": in_view[known], "horizons_km": km, "n_resamples": 0, **settings}
+        chance[known] = defect_chances(other, sensors.iloc[known], **how).chance[:, 0]
+    return chance
 
 
 def _risk(
@@ -237,7 +238,6 @@ def _risk(
     sensors: pd.DataFrame,
     *,
     in_view: np.ndarray,
-    spreads: Spreads | None = None,
     estimates: Estimates | None = None,
     **settings: Any,
 ) -> pd.DataFrame:
@@ -249,13 +249,11 @@ def _risk(
     known = sensors["age_now_km"].notna() & (fitted is not None)
     if fitted is None or not known.any():
         return risk
-    some, view = sensors[known], in_view[known.to_numpy()]
-    if spreads is None or estimates is None:
-        chances = defect_chances(fitted, some, in_view=view, **settings)
+    if estimates is None:
+        view = in_view[known.to_numpy()]
+        chances = defect_chances(fitted, sensors[known], in_view=view, **settings)
     else:
-        place = np.flatnonzero(known)
-        how = {"in_view": view, "horizons_km": HORIZONS_KM, "estimates": estimates.take(place)}
-        chances = chances_with(spreads.take(place), fitted, some, **how, **settings)
+        chances = estimates.take(np.flatnonzero(known)).at(HORIZONS_KM)
     for i, name in enumerate(_NAMES):
         for end, values in zip(("", "_low", "_high"), chances, strict=True):
             risk.loc[known, name + end] = values[:, i]

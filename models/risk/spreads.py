@@ -136,18 +136,11 @@ def chances_with(
     in_view: np.ndarray,
     horizons_km: tuple[float, ...],
     n_resamples: int,
-    estimates: Estimates | None = None,
     **settings: Any,
 ) -> Chances:
-    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws.
-
-    The chances themselves are taken from ``estimates`` where these are given.
-    """
+    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws."""
     how = {"horizons_km": horizons_km, **settings}
-    if estimates is None:
-        point = defect_chances(model, sensors, in_view=in_view, n_resamples=0, **how).chance
-    else:
-        point = estimates.at(horizons_km)
+    point = defect_chances(model, sensors, in_view=in_view, n_resamples=0, **how).chance
     result = spreads.carry(point, np.asarray(horizons_km))
     others = np.flatnonzero(np.isnan(spreads.below[:, 0]))
     if len(others):
@@ -183,7 +176,7 @@ def drawn_with(
     if estimates is None:
         drawn[:1] = drawn_chances(model, sensors, in_view=in_view, n_resamples=0, **how)
     else:
-        drawn[0] = estimates.at(horizons_km)
+        drawn[0] = estimates.at(horizons_km).chance
     signed = sign_of(sensors, settings["shares"]).notna().to_numpy()
     if signed.any():
         drawn[:, signed] = drawn_chances(

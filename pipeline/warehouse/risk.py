@@ -145,7 +145,6 @@ def _look_ahead(
             frames.sensors_now,
             riding=riding,
             share=share,
-            spreads=results.spreads,
             estimates=results.estimates,
             **results.settings,
         )
