@@ -60,8 +60,14 @@ def look_out(
     sensors = frames.sensors_now
     outlook = sensor_outlook(results.model, sensors, now, riding, new_parts)
     keep("sensor_outlook", outlook)
-    how = {"remember": remember, "estimates": results.estimates}
-    ahead = defects_ahead(results.model, sensors, riding, results.settings, **how)
+    ahead = defects_ahead(
+        results.model,
+        sensors,
+        riding,
+        results.settings,
+        remember=remember,
+        estimates=results.estimates,
+    )
     keep("defect_by_km", ahead.by_km)
     store_fitted_parts(connection, version, "defect_by_day", ahead.by_day.parts())
     keep("new_life_curve", new_life_curve(results.model))
