@@ -77,6 +77,11 @@ def _usual_per_km(outlook: Outlook, log_ratio: np.ndarray, prices: Prices) -> np
     return usual
 
 
+def horizon_of(km_per_day: np.ndarray, settings: PlanSettings) -> np.ndarray:
+    """Km over which costs are counted."""
+    return np.clip(km_per_day * settings.planning_horizon_days, KM_AHEAD[1], KM_AHEAD[-1])
+
+
 def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.DataFrame:
     """What costs least for each sensor of the outlook, in the columns of ``CHEAPEST``.
 
@@ -84,7 +89,7 @@ def cheapest(outlook: Outlook, weighed: Weighed, settings: PlanSettings) -> pd.D
     until then. Blank where a sensor's chances are not known.
     """
     found, daily = weighed.found, weighed.km_per_day
-    horizon = np.clip(daily * settings.planning_horizon_days, KM_AHEAD[1], KM_AHEAD[-1])
+    horizon = horizon_of(daily, settings)
     within = found.km <= horizon[:, None]
     usual = weighed.prices.usual_per_km * horizon
     costs = {

@@ -6,16 +6,17 @@ level moves any of it.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from models.plans.belief import Step, Test, belief_grid, near, riding_step
+from models.plans.belief import Step, Test, belief_after_pass, belief_grid, near, riding_step
 from models.plans.costs import Prices
 
 #: Sensors followed at a time: few enough to stay in the processor's cache.
-_AT_ONCE = 1_000
+AT_ONCE = 1_000
 
 
 class Path(NamedTuple):
@@ -40,8 +41,9 @@ class Course:
 
     ``onset`` chance that a sound one gets the defect within each step, shape (steps, n);
     ``grid`` chances of a defect at which costs are worked out, shape (chances, 1); ``onwards`` and
-    ``place``, of shape (steps, chances, n): the chance after each step of riding from each of them
-    if nothing was heard, and the point of the grid at or below it.
+    ``place``, by step of shape (chances, n): the chance after it of riding from each of them if
+    nothing was heard, and the point of the grid at or below it. Of the chances they hold the first
+    ones, as many as are looked at.
     """
 
     km: np.ndarray
@@ -50,8 +52,8 @@ class Course:
     grid: np.ndarray
     onset: np.ndarray
     path: Path
-    onwards: np.ndarray
-    place: np.ndarray
+    onwards: Sequence[np.ndarray]
+    place: Sequence[np.ndarray]
 
     def step(self, k: int) -> Step:
         """The step from point k to the next."""
@@ -67,22 +69,44 @@ def courses(
     n_beliefs: int,
 ) -> tuple[Course, ...]:
     """The course of sensors, some hundred at a time; parameters as of ``policy.alternatives``."""
-    starts = range(0, len(belief), _AT_ONCE)
-    some = [slice(start, start + _AT_ONCE) for start in starts]
-    return tuple(_course(belief[s], onset[s], test, rate_per_km, km, n_beliefs) for s in some)
+    starts = range(0, len(belief), AT_ONCE)
+    some = [slice(start, start + AT_ONCE) for start in starts]
+    return tuple(course_of(belief[s], onset[s], test, rate_per_km, km, n_beliefs) for s in some)
 
 
-def _course(
-    belief: np.ndarray, onset: np.ndarray, test: Test, rate: float, km: np.ndarray, n_beliefs: int
+def course_of(
+    belief: np.ndarray,
+    onset: np.ndarray,
+    test: Test,
+    rate: float,
+    km: np.ndarray,
+    n_beliefs: int,
+    asked: Callable[[Path], np.ndarray] | None = None,
 ) -> Course:
+    """The course of sensors all at once; parameters as of ``policy.alternatives``.
+
+    ``asked`` tells from their path how many chances of the grid, from the lowest, are asked about
+    at each point; then only those are looked at that the answer hangs on, by default all of them.
+    """
     grid, by_step = belief_grid(n_beliefs)[:, None], np.ascontiguousarray(onset.T)
-    shape = (len(by_step), n_beliefs, len(belief))
-    onwards, place = np.empty(shape), np.empty(shape, dtype=np.min_scalar_type(n_beliefs))
-    for k, length in enumerate(np.diff(km)):
-        onwards[k] = riding_step(by_step[k], float(length), rate).onwards(grid)
-        place[k] = near(onwards[k], n_beliefs)
-    path = left_alone(belief, onset, rate, km)
+    steps = _steps(by_step, rate, km)
+    path = _left_alone(belief, steps)
+    here = np.full(len(km), n_beliefs) if asked is None else asked(path)
+    after_pass = near(belief_after_pass(grid[:, 0], test), n_beliefs)
+    small, rows = np.min_scalar_type(n_beliefs), 0
+    onwards, place = [], []
+    for k, step in enumerate(steps):
+        rows = _closed(max(rows, int(here[k])), after_pass)
+        onwards.append(step.onwards(grid[:rows]))
+        place.append(near(onwards[k], n_beliefs).astype(small))
+        rows = int(place[k].max(initial=0)) + 2
     return Course(km, test, rate, grid, by_step, path, onwards, place)
+
+
+def _closed(rows: int, after_pass: np.ndarray) -> int:
+    """Chances to look at so that those after a test that passed are among them, with the next."""
+    more = int(after_pass[:rows].max(initial=0)) + 2
+    return rows if more <= rows else _closed(more, after_pass)
 
 
 def left_alone(belief: np.ndarray, onset: np.ndarray, rate_per_km: float, km: np.ndarray) -> Path:
@@ -99,9 +123,18 @@ def left_alone(belief: np.ndarray, onset: np.ndarray, rate_per_km: float, km: np
     km : array of shape (steps + 1,)
         Km ahead, rising from 0.
     """
+    return _left_alone(belief, _steps(onset.T, rate_per_km, km))
+
+
+def _steps(onset: np.ndarray, rate_per_km: float, km: np.ndarray) -> list[Step]:
+    """Each step of riding, from onsets of shape (steps, n)."""
+    lengths = np.diff(km).tolist()
+    return [riding_step(onset[k], length, rate_per_km) for k, length in enumerate(lengths)]
+
+
+def _left_alone(belief: np.ndarray, steps: Sequence[Step]) -> Path:
     path = [(belief, np.ones(len(belief)), np.zeros(len(belief)))]
-    for k, length in enumerate(np.diff(km)):
+    for step in steps:
         now, silent, run = path[-1]
-        step = riding_step(onset[:, k], float(length), rate_per_km)
         path.append((step.onwards(now), silent * step.silent(now), run + silent * step.km(now)))
     return Path(*(np.stack(part) for part in zip(*path, strict=True)))

@@ -17,7 +17,7 @@ from models.plans.schemas import PLAN_RATES, PLAN_SENSORS
 from models.risk.outlook import OUTLOOK_DAYS
 
 #: Points of the grid of chances of a defect at which the many sensors in service are weighed.
-_BELIEFS = 13
+BELIEFS = 13
 Columns = Mapping[str, np.ndarray]
 
 
@@ -53,7 +53,7 @@ class Outlook:
         """What becomes of these, in their order, whatever it costs; kept for the next weighing."""
         belief = self.sensors["defect_now"].to_numpy(float)[self.known]
         onset = self.onset[self.known]
-        return courses(belief, onset, self.test, self.heard_per_km, KM_AHEAD, _BELIEFS)
+        return courses(belief, onset, self.test, self.heard_per_km, KM_AHEAD, BELIEFS)
 
 
 def outlook_of(

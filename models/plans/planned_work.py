@@ -9,7 +9,7 @@ from models.plans.schemas import CHEAPEST, PLANNED_WORK
 from models.plans.settings import PlanSettings
 
 #: What each advice asks to be done now; a sensor that too little is known of is tested.
-_NOW = {"replace": "replace", "test": "test", "not_enough_known": "test"}
+NOW = {"replace": "replace", "test": "test", "not_enough_known": "test"}
 
 
 #: Why work is owed now.
@@ -35,7 +35,7 @@ def planned_work(
     table = CHEAPEST.check(costs)
     sensor = table["sensor_id"]
     advised = sensor.map(action)
-    now = advised.map(_NOW).where(~sensor.isin(waiting))
+    now = advised.map(NOW).where(~sensor.isin(waiting))
     days = np.where(now.notna(), 0.0, table["next_days"])
     work = now.where(now.notna(), table["next_work"])
     due = work.notna() & (days == 0) & ~sensor.isin(waiting)

@@ -38,7 +38,7 @@ KM_AHEAD = np.concatenate(
     ]
 ).astype(float)
 #: Threads that price sensors: of more, one waits for another.
-_SIDE_BY_SIDE = 2
+SIDE_BY_SIDE = 2
 
 
 class Alternatives(NamedTuple):
@@ -124,18 +124,22 @@ def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> 
     if not some:
         none = np.zeros((0, len(km)))
         return Alternatives(km, none, none, none, np.zeros(0), np.zeros(0))
-    with ThreadPoolExecutor(_SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
+    with ThreadPoolExecutor(SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
         parts = list(at_once.map(_priced, some, [prices.take(own) for own in members]))
     return Alternatives(km, *(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
 def _priced(course: Course, prices: Prices) -> tuple[np.ndarray, ...]:
     back = Backwards(course, prices)
+    test_at, best_at = np.empty((2, len(course.km), len(prices.replace)))
+    test_at[-1] = best_at[-1] = prices.replace
     for k in reversed(range(len(course.onset))):
         back.back_to(k)
-    replace = np.broadcast_to(prices.replace, back.test_at.shape)
+        test_at[k] = back.test_here(k)
+        best_at[k] = back.best_here(k, test_at[k])
+    replace = np.broadcast_to(prices.replace, test_at.shape)
     path, cost = course.path, course.path.cost(prices)
-    ahead = ((cost + path.silent * each).T for each in (back.test_at, replace, back.best_at))
+    ahead = ((cost + path.silent * each).T for each in (test_at, replace, best_at))
     limits = _crossings(course.grid[:, 0], back.riding.T, back.testing.T, prices.replace)
     return *ahead, *limits
 

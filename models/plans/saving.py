@@ -47,9 +47,14 @@ def cost_of_advice(costs: pd.DataFrame, action: pd.Series) -> pd.Series:
 def expected_cost(costs: pd.DataFrame, action: pd.Series, draw: int) -> dict[str, float]:
     """One row of ``EXPECTED_COST``; parameters as of ``cost_of_advice``."""
     known = costs[costs["cheapest"].notna()]
+    return summed_cost(cost_of_advice(known, action), known["leave"], draw)
+
+
+def summed_cost(advised: pd.Series, nothing: pd.Series, draw: int) -> dict[str, float]:
+    """One row of ``EXPECTED_COST`` from what each sensor costs whose chances are known."""
     return {
         "draw": draw,
-        "following": float(cost_of_advice(known, action).sum()),
-        "doing_nothing": float(known["leave"].sum()),
-        "sensor_count": len(known),
+        "following": float(advised.sum()),
+        "doing_nothing": float(nothing.sum()),
+        "sensor_count": len(advised),
     }

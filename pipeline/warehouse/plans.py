@@ -13,10 +13,11 @@ import pandas as pd
 
 from models.plans.cheapest import Weighed, cheapest, weigh
 from models.plans.check_costs import check_costs
+from models.plans.followed import asked, followed
 from models.plans.need import need_by_draw, part_need
 from models.plans.outlook import Outlook, outlook_of, under_fit
 from models.plans.planned_work import planned_work, waiting_private
-from models.plans.saving import EXPECTED_COST, expected_cost
+from models.plans.saving import EXPECTED_COST, expected_cost, summed_cost
 from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS
 from models.plans.settings import PlanSettings
 from models.risk.ahead import road_share
@@ -130,13 +131,13 @@ def estimate_saving(
 ) -> None:
     """Keep what following the advice is expected to cost, by the estimate and by each fit."""
     rows = [expected_cost(costs, action, 0)]
-    km = np.array(OUTLOOK_KM)
+    km, by_advice = np.array(OUTLOOK_KM), asked(outlook, weighed, action, settings)
     for draw in range(1, len(ahead.heard_per_km)):
         rate = float(ahead.heard_per_km[draw])
         fit = under_fit(outlook, ahead.sensor_ids, km, ahead.drawn[draw], rate)
         # what a new sensor costs in the long run stays as estimated
-        again = weigh(fit, settings, weighed.prices)
-        rows.append(expected_cost(cheapest(fit, again, settings), action, draw))
+        cost = followed(fit, weighed, by_advice)
+        rows.append(summed_cost(pd.Series(cost.advised), pd.Series(cost.nothing), draw))
     store(connection, "expected_cost", EXPECTED_COST.check(pd.DataFrame(rows)))
 
 
