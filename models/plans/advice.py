@@ -10,6 +10,7 @@ leave it open, what costs least decides (``models.plans.cheapest``).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 
 import pandas as pd
@@ -39,6 +40,8 @@ _AFTER_REPLACING = (
     "Bench-test the sensor that comes off and record what it shows: only so is it known whether "
     "it was at fault."
 )
+#: Sensors told at a time, so that few rows lie in memory as words.
+_AT_ONCE = 4_000
 _CHANCES = ("defect_now", "defect_now_low", "defect_now_high", "defect_5000_km")
 
 
@@ -82,18 +85,28 @@ def advise(
     settings = PlanSettings() if settings is None else settings
     evidence = EVIDENCE.check(evidence)
     _refuse_unknown_values(evidence)
-    priced = {} if costs is None else _by_sensor(CHEAPEST.check(costs))
-    rows = [
-        _advice(row, priced.get(row["sensor_id"], {}), settings, row["sensor_id"] in by_lot, day)
-        for row in evidence.to_dict("records")
-    ]
-    return ADVICE.check(pd.DataFrame(rows, columns=ADVICE.names)) if rows else ADVICE.empty()
+    if not len(evidence):
+        return ADVICE.empty()
+    costs = CHEAPEST.empty() if costs is None else CHEAPEST.check(costs)
+    priced = costs[costs["cheapest"].notna()].drop_duplicates("sensor_id", keep="last")
+    place = pd.Index(priced["sensor_id"]).get_indexer(pd.Index(evidence["sensor_id"]))
+    levels, parts = _levels(settings), []
+    for start in range(0, len(evidence), _AT_ONCE):
+        own = place[start : start + _AT_ONCE]
+        cost = {row["sensor_id"]: row for row in _records(priced.iloc[own[own >= 0]])}
+        rows = [
+            _advice(row, cost.get(row["sensor_id"], {}), settings, levels, by_lot, day)
+            for row in _records(evidence.iloc[start : start + _AT_ONCE])
+        ]
+        parts.append(pd.DataFrame(rows, columns=ADVICE.names))
+    return ADVICE.check(pd.concat(parts, ignore_index=True))
 
 
-def _by_sensor(costs: pd.DataFrame) -> dict[str, dict]:
-    """Rows of CHEAPEST whose costs are known."""
-    told = costs[costs["cheapest"].notna()]
-    return {row["sensor_id"]: row for row in told.to_dict("records")}
+def _records(frame: pd.DataFrame) -> Iterator[dict]:
+    """Each row by the names of its columns, as ``to_dict`` tells them."""
+    columns = (column.tolist() for _, column in frame.items())
+    names = frame.columns.tolist()
+    return (dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True))
 
 
 def _refuse_unknown_values(evidence: pd.DataFrame) -> None:
@@ -113,9 +126,18 @@ def _refuse(evidence: pd.DataFrame, name: str, wrong: pd.Series, expected: str) 
         )
 
 
-def _advice(row: dict, cost: dict, settings: PlanSettings, by_lot: bool, day: date | None) -> dict:
-    rule = decide(case_of(row, settings, cost, by_lot=by_lot))
-    fill = _numbers(row, cost, settings, day)
+def _advice(
+    row: dict,
+    cost: dict,
+    settings: PlanSettings,
+    levels: dict[str, str],
+    by_lot: frozenset[str],
+    day: date | None,
+) -> dict:
+    rule = decide(case_of(row, settings, cost, by_lot=row["sensor_id"] in by_lot))
+    run = row["km_since_test"] if known(row["km_since_test"]) else 0.0
+    left_km = settings.test_stale_after_km - run
+    fill = levels | {"next_work": next_work(cost, settings, day, left_km)}
     chance = row["defect_now"] if known(row["defect_now"]) else 0.0
     return {
         "sensor_id": row["sensor_id"],
@@ -197,15 +219,13 @@ def run_of(row: dict, settings: PlanSettings) -> str:
     return "long" if run > settings.test_stale_after_km else "short"
 
 
-def _numbers(row: dict, cost: dict, settings: PlanSettings, day: date | None) -> dict[str, str]:
-    """The numbers that headlines and reasons may name, as shown."""
+def _levels(settings: PlanSettings) -> dict[str, str]:
+    """The levels that headlines and reasons may name, as shown."""
     shares = ("test_above", "replace_above", "unsure_above", "lot_share")
     shown = {name: in_100(getattr(settings, name)) for name in shares}
-    run = row["km_since_test"] if known(row["km_since_test"]) else 0.0
     return shown | {
         "stale_after_km": f"{settings.test_stale_after_km:,}",
         "max_odometer_age_days": f"{settings.odometer_stale_after_days}",
-        "next_work": next_work(cost, settings, day, settings.test_stale_after_km - run),
     }
 
 

@@ -12,11 +12,16 @@ left alone, and work planned for day t:
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 
 from models.plans.outlook import Outlook
 from models.plans.schemas import PLANNED_WORK
+
+#: Sensors whose needs are told as rows at a time.
+_AT_ONCE = 4_000
 
 
 def part_need(outlook: Outlook, work: pd.DataFrame) -> np.ndarray:
@@ -71,14 +76,19 @@ def _on_day(values: np.ndarray, days: np.ndarray, day: np.ndarray) -> np.ndarray
     return values[rows, :, low] * (1 - share) + values[rows, :, low + 1] * share
 
 
-def need_by_draw(outlook: Outlook, need: np.ndarray) -> pd.DataFrame:
-    """The needs as rows: sensor_id, unit_id, shop_id, part_no, draw, days and need."""
-    n, fits, _ = need.shape
+def need_by_draw(outlook: Outlook, need: np.ndarray) -> Iterator[pd.DataFrame]:
+    """The needs as rows: sensor_id, unit_id, shop_id, part_no, draw, days and need.
+
+    So many sensors at a time that the rows stay few; at least one frame, if an empty one.
+    """
     ahead = outlook.days > 0
+    draws, days = np.indices((need.shape[1], int(ahead.sum()))).reshape(2, -1)
     rows = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
-    table = rows.loc[rows.index.repeat(fits * int(ahead.sum()))].reset_index(drop=True)
-    return table.assign(
-        draw=np.tile(np.repeat(np.arange(fits), int(ahead.sum())), n),
-        days=np.tile(outlook.days[ahead], n * fits),
-        need=need[:, :, ahead].reshape(-1),
-    )
+    for start in range(0, max(len(rows), 1), _AT_ONCE):
+        some = rows.iloc[start : start + _AT_ONCE]
+        table = some.loc[some.index.repeat(len(days))]
+        yield table.set_axis(start * len(days) + np.arange(len(table))).assign(
+            draw=np.tile(draws, len(some)),
+            days=np.tile(outlook.days[ahead][days], len(some)),
+            need=need[start : start + _AT_ONCE, :, ahead].reshape(-1),
+        )

@@ -14,7 +14,8 @@ _CONTACTLESS = "the part is contactless and has no track to wear"
 
 def known(value: object) -> bool:
     """Whether a cell holds anything: a blank and an empty text do not."""
-    return not pd.isna(value) and value != ""
+    # asked some thirty times a sensor: a blank is None, pd.NA, or unlike itself (NaN, NaT)
+    return value is not None and value is not pd.NA and bool(value == value and value != "")
 
 
 def lines(text: object) -> list[str]:

@@ -60,9 +60,11 @@ class CountDistribution:
         mean = np.asarray(self.mean + other.mean)
         if short.pmf.shape[-1] > _LONG:
             return CountDistribution(_folded(long.pmf, short.pmf, size), mean)
-        pmf = np.zeros((*mean.shape, size))
+        pmf, counts = np.zeros((*mean.shape, size)), long.pmf.shape[-1]
+        product = np.empty((*mean.shape, counts))
         for k in range(short.pmf.shape[-1]):
-            pmf[..., k : k + long.pmf.shape[-1]] += long.pmf * short.pmf[..., k : k + 1]
+            np.multiply(long.pmf, short.pmf[..., k : k + 1], out=product)
+            pmf[..., k : k + counts] += product
         return CountDistribution(pmf, mean)
 
     def beyond(self, level: np.ndarray | int) -> CountDistribution:

@@ -121,10 +121,11 @@ class Demand:
     def _by_class(self, days: np.ndarray) -> CountDistribution:
         known = self._by_days(days)
         inside = self.class_of_sensor >= 0
+        once, twice = known.once, known.twice
+        if not inside.all():
+            once, twice = once[inside], twice[inside]
         row = self.class_of_sensor[inside]
-        sensors = poisson_binomial(
-            known.once[inside], row, len(self.classes), twice=known.twice[inside]
-        )
+        sensors = poisson_binomial(once, row, len(self.classes), twice=twice)
         return sensors.plus(known.walk_ins)
 
     def _by_days(self, days: np.ndarray) -> _ByDays:

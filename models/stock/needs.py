@@ -9,6 +9,8 @@ import pandas as pd
 
 from models.stock.schemas import LEFT_OUT, NEED_DAYS, PART_NEED
 
+#: Sensors whose chances are drawn at a time, so that what is worked out on the way stays small.
+_AT_ONCE = 2_000
 _WHO = ["sensor_id", "unit_id", "shop_id", "part_no"]
 
 
@@ -52,6 +54,13 @@ class SensorNeeds:
         """
         days = np.broadcast_to(np.asarray(days, float), (len(self.sensors), np.shape(days)[-1]))
         known = self.chances[:, draws]
+        chance = np.empty((*known.shape[:2], days.shape[1]))
+        for start in range(0, len(known), _AT_ONCE):
+            some = slice(start, start + _AT_ONCE)
+            chance[some] = self._by_days(days[some], known[some])
+        return chance
+
+    def _by_days(self, days: np.ndarray, known: np.ndarray) -> np.ndarray:
         grid = np.concatenate([[0.0], self.days])
         cell = np.clip(np.searchsorted(grid, days, side="right") - 1, 0, len(grid) - 2)
         part = np.minimum((days - grid[cell]) / np.diff(grid)[cell], 1.0)[:, None]
@@ -112,20 +121,46 @@ def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:
     chances = np.full(shape, np.inf)
     chances[number, draw, day] = rows["need"].to_numpy(float)
     first = np.unique(number, return_index=True)[1]
-    sensors = rows.iloc[first][_WHO].reset_index(drop=True)
+    return _needs(rows.iloc[first][_WHO], np.asarray(days), np.asarray(draws), chances)
+
+
+def needs_laid_out(sensors: pd.DataFrame, days: np.ndarray, chances: np.ndarray) -> SensorNeeds:
+    """The same from chances that are arrays already.
+
+    Parameters
+    ----------
+    sensors : frame of shape (n, ...)
+        With ``sensor_id``, ``unit_id``, ``shop_id`` and ``part_no``.
+    days : array of shape (d,)
+        Horizons, rising.
+    chances : array of shape (n, fits, d)
+        By the estimate and then by the fits drawn; blank where not known.
+
+    Raises
+    ------
+    NeedError
+        A chance outside 0 to 1, or one that falls with the days.
+    """
+    drawn = 1 if chances.shape[1] > 1 else 0
+    return _needs(sensors[_WHO], days, np.arange(chances.shape[1])[drawn:], chances[:, drawn:])
+
+
+def _needs(
+    sensors: pd.DataFrame, days: np.ndarray, draws: np.ndarray, chances: np.ndarray
+) -> SensorNeeds:
     known = ~np.isnan(chances[..., -1]).any(axis=1)
+    own = sensors[known].reset_index(drop=True)
+    chances = chances[known]
     # where only planned work is known of, nothing else counts before it
-    chances = np.where(np.isnan(chances), 0.0, chances)
-    _refuse(sensors[known].reset_index(drop=True), chances[known], draws, days)
-    return SensorNeeds(
-        sensors[known].reset_index(drop=True),
-        np.asarray(days, dtype=float),
-        chances[known],
-        LEFT_OUT.check(sensors[~known].reset_index(drop=True)),
-    )
+    chances[np.isnan(chances)] = 0.0
+    _refuse(own, chances, draws, days)
+    left_out = LEFT_OUT.check(sensors[~known].reset_index(drop=True))
+    return SensorNeeds(own, days.astype(float), chances, left_out)
 
 
-def _refuse(sensors: pd.DataFrame, chances: np.ndarray, draws: object, days: object) -> None:
+def _refuse(
+    sensors: pd.DataFrame, chances: np.ndarray, draws: np.ndarray, days: np.ndarray
+) -> None:
     for wrong, expected in (
         (~((chances >= 0) & (chances <= 1)), "a chance from 0 to 1, once"),
         (np.diff(chances, axis=-1, prepend=0.0) < -1e-9, "a chance that does not fall with days"),

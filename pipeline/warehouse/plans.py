@@ -33,9 +33,10 @@ from models.risk.outlook import (
 )
 from models.risk.score import RiskResults
 from models.risk.spreads import Remember
+from models.stock.needs import SensorNeeds, needs_laid_out
 from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
 from pipeline.intake.settings.settings_file import SettingsFile
-from pipeline.statements import one_row, run, store
+from pipeline.statements import one_row, run, store, store_parts
 from pipeline.warehouse.lives import MARTS, RiskFrames
 from pipeline.warehouse.risk_fit import store_fitted, store_fitted_parts
 from pipeline.warehouse.stock import plan_stock, stock_settings
@@ -154,18 +155,29 @@ def plan_ahead(
     waiting = waiting_private(outlook.sensors, action, told.settings)
     work = planned_work(costs, action, waiting)
     store(connection, "planned_work", work)
-    need = need_by_draw(outlook, part_need(outlook, work))
-    store(connection, "part_need", PART_NEED.check(need))
+    needs = _part_need(connection, outlook, work)
     store(connection, "check_costs", check_costs(outlook, weighed, work, told.settings))
     store(connection, "plan_settings", settings_table(told.settings))
     allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])
     plan_stock(
         connection,
         day,
+        needs,
         transfers_allowed=TRANSFERS_ALLOWED.check(allowed),
         currency=told.settings.currency,
         **stock_settings(told.settings),
     )
+
+
+def _part_need(
+    connection: duckdb.DuckDBPyConnection, outlook: Outlook, work: pd.DataFrame
+) -> SensorNeeds:
+    """Keep the chance that each sensor asks for a part by each day ahead, and return it."""
+    chances = part_need(outlook, work)
+    parts = (PART_NEED.check(part) for part in need_by_draw(outlook, chances))
+    store_parts(connection, "part_need", parts)
+    ahead = outlook.days > 0
+    return needs_laid_out(outlook.sensors, outlook.days[ahead], chances[..., ahead])
 
 
 def settings_table(settings: PlanSettings) -> pd.DataFrame:

@@ -13,7 +13,7 @@ import pandas as pd
 from models.frames import FrameSchema
 from models.plans.settings import PlanSettings
 from models.stock import schemas
-from models.stock.needs import sensor_needs
+from models.stock.needs import SensorNeeds, sensor_needs
 from models.stock.plan import StockRecords, stock_plan
 from models.stock.repeats import repeat_rate
 from models.stock.settings import StockSettings
@@ -27,6 +27,7 @@ NO_TRANSFERS = schemas.TRANSFERS_ALLOWED.empty()
 def plan_stock(
     connection: duckdb.DuckDBPyConnection,
     day: date,
+    needs: SensorNeeds | None = None,
     *,
     transfers_allowed: pd.DataFrame = NO_TRANSFERS,
     currency: str = "",
@@ -40,6 +41,8 @@ def plan_stock(
         A warehouse that holds ``marts.part_need``.
     day : date
         The as-of day.
+    needs : SensorNeeds, optional
+        What ``marts.part_need`` holds, where it is at hand; else it is read.
     transfers_allowed : frame
         TRANSFERS_ALLOWED: shops that may pass parts to one another; none by default.
     currency : str
@@ -53,7 +56,7 @@ def plan_stock(
         A setting makes no sense; the message names it.
     """
     chosen = StockSettings(**settings).check()
-    records = read_stock_records(connection, day)
+    records = read_stock_records(connection, day, needs)
     plan = stock_plan(records, chosen, transfers_allowed)
     about = {
         "n_sensors": len(records.needs.sensors),
@@ -85,12 +88,15 @@ def stock_settings(settings: PlanSettings) -> dict[str, Any]:
     return taken | {"price_if_unknown": settings.part_cost_if_unknown}
 
 
-def read_stock_records(connection: duckdb.DuckDBPyConnection, day: date) -> StockRecords:
-    """What the records say of needs and stock on a day."""
-    need = connection.execute("from marts.part_need").df()
+def read_stock_records(
+    connection: duckdb.DuckDBPyConnection, day: date, needs: SensorNeeds | None = None
+) -> StockRecords:
+    """What the records say of needs, but where they are at hand, and of stock on a day."""
+    if needs is None:
+        needs = sensor_needs(connection.execute("from marts.part_need").df())
     first_visits = _rows(connection, "stock_first_visits", schemas.FIRST_VISITS, day)
     return StockRecords(
-        needs=sensor_needs(need),
+        needs=needs,
         places=_rows(connection, "stock_places", schemas.SENSOR_PLACES),
         parts=_rows(connection, "stock_parts", schemas.PARTS_SUPPLY),
         fitments=_rows(connection, "stock_fitments", schemas.FITMENTS),

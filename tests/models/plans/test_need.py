@@ -64,7 +64,7 @@ def test_a_sensor_not_known_has_no_need_told_unless_it_is_replaced():
 def test_needs_as_rows():
     view = outlook([20_000, 50_000], fits=3)
     need = part_need(view, work(view))
-    rows = PART_NEED.check(need_by_draw(view, need))
+    rows = PART_NEED.check(pd.concat(need_by_draw(view, need)))
     assert len(rows) == 2 * 3 * (len(DAYS) - 1)
     one = rows.query("sensor_id == 'S-00001' and draw == 2 and days == 56")
     assert one["need"].item() == need[1, 2, list(DAYS).index(56)]
@@ -73,7 +73,8 @@ def test_needs_as_rows():
 
 def test_no_sensors_no_needs():
     view = outlook(np.zeros(0))
-    assert need_by_draw(view, part_need(view, work(view))).empty
+    (rows,) = need_by_draw(view, part_need(view, work(view)))
+    assert PART_NEED.check(rows).empty
 
 
 def test_needs_do_not_fall_where_the_pace_told_is_not_that_of_the_chances():

@@ -21,7 +21,8 @@ def test_they_are_the_needs_of_the_build(fits):
     before = view.heard.copy()
     chances, known = needs_ahead(view, planned)
     found = needs_of(view, chances, known)
-    expected = sensor_needs(PART_NEED.check(need_by_draw(view, part_need(view, planned))))
+    (rows,) = need_by_draw(view, part_need(view, planned))
+    expected = sensor_needs(PART_NEED.check(rows))
     assert np.array_equal(found.chances, expected.chances)
     assert np.array_equal(found.days, expected.days)
     for name in ("sensors", "left_out"):
