@@ -99,9 +99,10 @@ class _Teller:
         )
         self.draft = Draft(self.case)
         self.top = _most_by_day(answer.problem, gains)
-        owed = np.array([self._owes(b) for b in range(len(self.top))], dtype=bool)
+        self.owes = _owe(answer.problem)
+        self.wanted = (self.top.max(axis=1, initial=-np.inf) > _LEAST) | self.owes
         early = answer.problem.bonus * (gains.days.max(initial=0) - gains.days)
-        self.best = (self.top + owed[:, None] * early).argmax(axis=1)
+        self.best = (self.top + self.owes[:, None] * early).argmax(axis=1)
         for bike in np.flatnonzero(self.found.choice >= 0).tolist():
             self.draft.put(bike, int(self.found.choice[bike]), int(self.found.day[bike]))
         self.parts = ShopParts(answer.problem, gains, as_of, self._replacements())
@@ -118,7 +119,7 @@ class _Teller:
         """A check is owed or worth it, no later day is cheaper than the first, waiting costs."""
         top = self.top[bike]
         waiting = top.argmax() == 0 and top[0] - top[-1] > _LEAST
-        return bool(waiting and (top[0] > _LEAST or self._owes(bike)))
+        return bool(waiting and (top[0] > _LEAST or self.owes[bike]))
 
     def _planned(self) -> list[int]:
         return np.flatnonzero(self.found.choice >= 0).tolist()
@@ -195,17 +196,8 @@ class _Teller:
             | self._none("cost_not_known", None, np.nan, late=False, todo="", row=int(row))
             for row in self.problem.unknown
         ]
-        for bike in np.flatnonzero(self.found.choice < 0).tolist():
-            if self._wanted(bike):
-                rows.append(self._left_out(bike))
-        return rows
-
-    def _owes(self, bike: int) -> bool:
-        return bool(self.problem.owed[self.problem.sensors[self._own_sensors(bike)]].any())
-
-    def _wanted(self, bike: int) -> bool:
-        """A check of the bike is owed, or would pay on some day."""
-        return bool(self.top[bike].max() > _LEAST or self._owes(bike))
+        unplaced = np.flatnonzero((self.found.choice < 0) & self.wanted)
+        return rows + [self._left_out(bike) for bike in unplaced.tolist()]
 
     def _left_out(self, bike: int) -> dict:
         day, row = int(self.best[bike]), int(self.problem.bikes[bike])
@@ -336,7 +328,6 @@ class _Teller:
     def about(self) -> dict:
         """How good the shop's plan is."""
         comes, case = self.found.choice >= 0, self.case
-        worth_it = np.array([self._wanted(b) for b in range(len(self.found.choice))], dtype=bool)
         saves = sum(row["saves"] for row in self.work())
         depot_days = int((self.draft.count[:-1] > 0).sum())
         saves -= self.settings.depot_day_cost * depot_days
@@ -346,7 +337,7 @@ class _Teller:
             "shop_name": self.problem.shop["shop_name"],
             "bike_count": len(self.problem.bikes) + len(self.problem.unknown),
             "visit_count": int(comes.sum()),
-            "not_worth_count": int((~worth_it & ~comes).sum()),
+            "not_worth_count": int((~self.wanted & ~comes).sum()),
             "saves": saves,
             "at_most": saves + self.found.at_most - self.found.value,
             "method": self.method,
@@ -354,6 +345,15 @@ class _Teller:
             "planned_hours": float(hours.sum()),
             "hours_assumed": self.problem.hours_assumed,
         }
+
+
+def _owe(problem: ShopProblem) -> np.ndarray:
+    """Whether the check of some sensor of each bike is owed."""
+    members = problem.made.members
+    bike = np.repeat(problem.made.case.bike, [len(some) for some in members])
+    sensor = np.fromiter((sensor for some in members for sensor in some), dtype=int)
+    owed = problem.owed[problem.sensors[sensor]]
+    return np.bincount(bike[owed], minlength=len(problem.bikes)) > 0
 
 
 def _most_by_day(problem: ShopProblem, gains: SensorGains) -> np.ndarray:

@@ -64,8 +64,7 @@ def shop_case(
         gain, hours, uses = sensors.gain, sensors.hours, sensors.uses
     else:
         gain, hours, uses = (
-            np.stack([values[list(some)].sum(axis=0) for some in members])
-            for values in (sensors.gain, sensors.hours, sensors.uses)
+            _summed(values, members) for values in (sensors.gain, sensors.hours, sensors.uses)
         )
     bike = sensors.bike[[some[0] for some in members]]
     can = free[bike] & (hours <= bay_hours)
@@ -84,6 +83,17 @@ def shop_case(
         depot_day_cost,
     )
     return Made(case, members)
+
+
+def _summed(values: np.ndarray, members: list[tuple[int, ...]]) -> np.ndarray:
+    """What the sensors of each choice come to together; as many at once as hold as many."""
+    sizes = np.array([len(some) for some in members])
+    first = np.array([some[0] for some in members])
+    total = values[first]
+    for size in np.unique(sizes[sizes > 1]).tolist():
+        rows = np.flatnonzero(sizes == size)
+        total[rows] = values[np.array([members[row] for row in rows])].sum(axis=1)
+    return total
 
 
 def _choices(sensors: BikeSensors) -> list[tuple[int, ...]]:

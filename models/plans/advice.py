@@ -135,9 +135,11 @@ def _advice(
     day: date | None,
 ) -> dict:
     rule = decide(case_of(row, settings, cost, by_lot=row["sensor_id"] in by_lot))
-    run = row["km_since_test"] if known(row["km_since_test"]) else 0.0
-    left_km = settings.test_stale_after_km - run
-    fill = levels | {"next_work": next_work(cost, settings, day, left_km)}
+    fill = levels
+    if "{next_work}" in rule.headline:
+        run = row["km_since_test"] if known(row["km_since_test"]) else 0.0
+        left_km = settings.test_stale_after_km - run
+        fill = levels | {"next_work": next_work(cost, settings, day, left_km)}
     chance = row["defect_now"] if known(row["defect_now"]) else 0.0
     return {
         "sensor_id": row["sensor_id"],

@@ -9,8 +9,8 @@ import pandas as pd
 
 from models.plans.costs import Prices, prices_of
 from models.plans.new_life import new_life
-from models.plans.outlook import Outlook
-from models.plans.policy import KM_AHEAD, Alternatives, along, at_km
+from models.plans.outlook import BELIEFS, Outlook
+from models.plans.policy import KM_AHEAD, Alternatives, along, alternatives, at_km
 from models.plans.schemas import CHEAPEST
 from models.plans.settings import PlanSettings
 
@@ -33,16 +33,21 @@ class Weighed(NamedTuple):
     km_per_day: np.ndarray
 
 
-def weigh(outlook: Outlook, settings: PlanSettings, prices: Prices | None = None) -> Weighed:
+def weigh(outlook: Outlook, settings: PlanSettings, *, again: bool = True) -> Weighed:
     """Expected cost of every alternative of every sensor whose chances are known.
 
-    ``prices`` of these sensors, where they are known from another weighing.
+    What becomes of them is kept with the outlook, unless it is not weighed ``again``: of a hundred
+    thousand sensors it fills half a gigabyte.
     """
     places = outlook.known
     sensors = outlook.sensors.iloc[places]
-    if prices is None:
-        prices = priced(outlook, places, settings)
-    found = along(outlook.courses, prices)
+    prices = priced(outlook, places, settings)
+    if again:
+        found = along(outlook.courses, prices)
+    else:
+        known = sensors["defect_now"].to_numpy(float), outlook.onset[places]
+        rest = outlook.test, outlook.heard_per_km
+        found = alternatives(*known, prices, *rest, n_beliefs=BELIEFS)
     daily = np.maximum(sensors["km_per_day"].to_numpy(float), _LEAST_KM_PER_DAY)
     return Weighed(places, found, prices, daily)
 

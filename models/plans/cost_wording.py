@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from math import isfinite, isnan
 
 import numpy as np
 
@@ -62,7 +63,7 @@ def _told(cost: dict) -> list[str]:
     return [
         name
         for name in _ORDER
-        if np.isfinite(cost[name])
+        if isfinite(cost[name])
         and not (name.endswith("_later") and cost[name] >= cost[name.replace("_later", "_now")])
     ]
 
@@ -70,9 +71,9 @@ def _told(cost: dict) -> list[str]:
 def _limits(cost: dict) -> list[str]:
     """At which chance of a defect now leaving becomes testing, and testing replacing."""
     act, replace = cost["test_above"], cost["replace_above"]
-    if np.isnan(act):
+    if isnan(act):
         return ["At these costs waiting stays cheapest whatever the chance of a defect now."]
-    if np.isnan(replace):
+    if isnan(replace):
         return [f"By cost, leaving becomes testing above {in_100(act)} in 100 now."]
     if replace <= act:
         return [f"By cost, leaving becomes replacing above {in_100(act)} in 100 now."]

@@ -17,7 +17,7 @@ the far end every sensor is replaced.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from typing import NamedTuple
@@ -27,7 +27,7 @@ import numpy as np
 from models.plans.backwards import Backwards
 from models.plans.belief import Test
 from models.plans.costs import Prices
-from models.plans.course import Course, courses
+from models.plans.course import AT_ONCE, Course, course_of
 
 #: Km ahead between which a sensor is ridden on: fine where work is planned, coarse far ahead.
 KM_AHEAD = np.concatenate(
@@ -104,7 +104,13 @@ def alternatives(
     n_beliefs : int
         Points of the grid of chances.
     """
-    return along(courses(belief, onset, test, rate_per_km, km, n_beliefs), prices, km)
+
+    def priced(some: slice) -> tuple[np.ndarray, ...]:
+        course = course_of(belief[some], onset[some], test, rate_per_km, km, n_beliefs)
+        return _priced(course, prices.take(some))
+
+    parts = [slice(start, start + AT_ONCE) for start in range(0, len(belief), AT_ONCE)]
+    return _put_together(priced, parts, km)
 
 
 def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> Alternatives:
@@ -121,11 +127,18 @@ def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> 
     """
     ends = np.cumsum([0, *(course.onset.shape[1] for course in some)])
     members = [slice(*pair) for pair in pairwise(ends.tolist())]
+    return _put_together(_priced, some, km, [prices.take(own) for own in members])
+
+
+def _put_together(
+    work: Callable[..., tuple[np.ndarray, ...]], some: Sequence, km: np.ndarray, *more: Sequence
+) -> Alternatives:
+    """The alternatives of some sensors after others, worked out side by side."""
     if not some:
         none = np.zeros((0, len(km)))
         return Alternatives(km, none, none, none, np.zeros(0), np.zeros(0))
     with ThreadPoolExecutor(SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
-        parts = list(at_once.map(_priced, some, [prices.take(own) for own in members]))
+        parts = list(at_once.map(work, some, *more))
     return Alternatives(km, *(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 

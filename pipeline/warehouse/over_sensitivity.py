@@ -78,7 +78,7 @@ def advice_over_sensitivity(
     believed: BetaPrior = results.settings["sensitivity"]
 
     def actions(evidence: pd.DataFrame, outlook: Outlook) -> pd.Series:
-        costs = cheapest(outlook, weigh(outlook, settings), settings)
+        costs = cheapest(outlook, weigh(outlook, settings, again=False), settings)
         return advised_actions(settled_cases(evidence), costs, settings, by_lot)
 
     shares = [float(beta(believed.hits, believed.misses).ppf(at)) for at in QUANTILES]

@@ -115,7 +115,7 @@ def price(
     connection: duckdb.DuckDBPyConnection, outlook: Outlook, settings: PlanSettings
 ) -> tuple[Weighed, pd.DataFrame]:
     """What costs least for each sensor, kept and returned."""
-    weighed = weigh(outlook, settings)
+    weighed = weigh(outlook, settings, again=False)
     costs = cheapest(outlook, weighed, settings)
     store(connection, "cheapest", CHEAPEST.check(costs))
     return weighed, costs
