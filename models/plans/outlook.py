@@ -134,11 +134,12 @@ def _laid_out(
     many: int, rows: Columns, axes: tuple[str, ...], names: tuple[str, ...]
 ) -> tuple[list[np.ndarray], list[np.ndarray]]:
     """Each axis's own values, and columns of shape (sensors, axes ...), blank if none is told."""
-    place = np.asarray(rows["place"], dtype=np.intp)
+    place = np.array(rows["place"], dtype=np.intp)
     found = []
     for axis in axes:
         own = np.sort(pd.unique(rows[axis]))  # few among a million: sorted after that
-        place = place * len(own) + np.searchsorted(own, rows[axis])
+        place *= len(own)
+        place += np.searchsorted(own, rows[axis])
         found.append(own)
     shape = (many, *map(len, found))
     columns = []
