@@ -330,3 +330,10 @@ def test_higher_risk_never_lowers_the_urgency(row, chances):
     lower, higher = (USUAL | row | {"defect_now": chance} for chance in chances)
     urgency = advise(evidence(lower, higher))["urgency"]
     assert urgency[0] <= urgency[1]
+
+
+def test_sensors_told_in_parts_are_told_the_same(monkeypatch):
+    rows = evidence(*(USUAL | {"sensor_id": f"s{i}", "defect_now": i / 20} for i in range(9)))
+    whole = advise(rows, by_lot=frozenset({"s0"}))
+    monkeypatch.setattr("models.plans.advice._AT_ONCE", 4)
+    pd.testing.assert_frame_equal(advise(rows, by_lot=frozenset({"s0"})), whole)

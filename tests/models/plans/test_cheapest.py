@@ -138,3 +138,11 @@ def test_the_days_of_visits_follow_the_weeks_planned():
     shorter = checks(view)
     at = [table.set_index("day")["cost"].loc[[1, 22, 43]] for table in (longer, shorter)]
     assert at[0].to_numpy() == pytest.approx(at[1].to_numpy())
+
+
+def test_costs_are_the_same_whether_or_not_sensors_are_weighed_again():
+    view = outlook(np.linspace(0, 90_000, 30), belief=np.linspace(0, 0.9, 30))
+    once = weigh(view, USUAL, again=False)
+    assert "courses" not in vars(view)
+    for kept, own in zip(weigh(view, USUAL).found, once.found, strict=True):
+        assert np.array_equal(kept, own, equal_nan=True)

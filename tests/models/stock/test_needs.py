@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from models.frames import FrameError
-from models.stock.needs import NeedError, sensor_needs
+from models.stock.needs import NeedError, needs_laid_out, sensor_needs
 from tests.models.stock.simulated_stock import part_need
 
 
@@ -74,3 +74,19 @@ def test_what_cannot_be_is_named():
 def test_no_sensor_at_all_is_no_error():
     needs = sensor_needs(part_need([], [], 1.0))
     assert needs.by_days(np.array([7.0, 14.0])).shape[0] == 0
+
+
+@pytest.mark.parametrize("draws", [1, 4])
+def test_chances_laid_out_already_are_taken_as_from_rows(draws):
+    rows = part_need(["north", "south", "north"], ["P"] * 3, [1.0, 2.0, 3.0], draws=draws)
+    rows.loc[rows["sensor_id"] == rows["sensor_id"].iloc[-1], "need"] = np.nan
+    days = np.unique(rows["days"].to_numpy(int))
+    chances = rows["need"].to_numpy(float).reshape(3, -1, len(days))
+    sensors = rows.iloc[:: chances.shape[1] * len(days)]
+    found, expected = needs_laid_out(sensors, days, chances), sensor_needs(rows)
+    assert np.array_equal(found.chances, expected.chances)
+    assert np.array_equal(found.days, expected.days)
+    assert found.sensors["sensor_id"].tolist() == expected.sensors["sensor_id"].tolist()
+    assert len(found.left_out) == len(expected.left_out) == 1
+    with pytest.raises(NeedError, match="a chance from 0 to 1"):
+        needs_laid_out(sensors, days, np.where(np.isnan(chances), 1.5, chances))

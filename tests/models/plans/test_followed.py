@@ -1,0 +1,78 @@
+"""The cost of following the advice under a fit, held to weighing every alternative."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import models.plans.followed as module
+from models.plans.belief import Test
+from models.plans.cheapest import cheapest, weigh
+from models.plans.followed import asked, followed
+from models.plans.outlook import under_fit
+from models.plans.policy import KM_AHEAD, along
+from models.plans.saving import cost_of_advice
+from models.plans.settings import PlanSettings
+from tests.models.plans.outlooks import outlook
+
+ACTIONS = np.array(["leave", "test", "replace", "not_enough_known"])
+
+
+def view(n=160, **changed):
+    rng = np.random.default_rng(3)
+    belief = rng.beta(0.4, 4.0, n)
+    found = outlook(rng.uniform(0, 120_000, n), belief=belief, km_per_day=rng.uniform(0.2, 300, n))
+    found.onset[::17] = np.nan  # not known
+    return replace(found, **changed)
+
+
+def fits(of, seed):
+    """The chances of all sensors whose chances are known, were other fits true."""
+    rng = np.random.default_rng(seed)
+    hazard = np.hstack([np.zeros((len(of.onset), 1)), -np.log1p(-of.onset).cumsum(axis=1)])
+    factor = rng.lognormal(0, 0.5, (len(of.onset), 1))
+    now = of.sensors["defect_now"].to_numpy(float)[:, None] ** factor
+    chances = 1 - (1 - now) * np.exp(-hazard * factor)
+    known = of.known
+    ids = of.sensors["sensor_id"].to_numpy()[known]
+    return under_fit(of, ids, KM_AHEAD, chances[known], of.heard_per_km * rng.lognormal(0, 0.5))
+
+
+@pytest.mark.parametrize("test", [Test(0.9, 0.02), Test(0.55, 0.3), Test(0.2, 0.6)])
+def test_it_is_what_weighing_all_alternatives_tells(monkeypatch, test):
+    monkeypatch.setattr(module, "AT_ONCE", 13)
+    of, settings = view(test=test), PlanSettings()
+    weighed = weigh(of, settings)
+    action = pd.Series(np.resize(ACTIONS, len(of.sensors)), index=of.sensors["sensor_id"])
+    some = asked(of, weighed, action, settings)
+    for seed in range(3):
+        fit = fits(of, seed)
+        found = followed(fit, weighed, some)
+        # what a new sensor costs in the long run stays as estimated
+        whole = weighed._replace(found=along(fit.courses, weighed.prices))
+        costs = cheapest(fit, whole, settings)
+        costs = costs[costs["cheapest"].notna()]
+        assert np.array_equal(found.advised, cost_of_advice(costs, action).to_numpy())
+        assert np.array_equal(found.nothing, costs["leave"].to_numpy())
+
+
+def test_sensors_much_alike_are_looked_at_together(monkeypatch):
+    monkeypatch.setattr(module, "AT_ONCE", 40)
+    of, settings = view(), PlanSettings()
+    weighed = weigh(of, settings)
+    action = pd.Series("leave", index=of.sensors["sensor_id"])
+    some = asked(of, weighed, action, settings)
+    places = np.concatenate([each.places for each in some])
+    assert np.array_equal(np.sort(places), np.arange(len(of.known)))
+    looked_at = [module._looked_at(of, weighed, each) for each in some]
+    assert np.all(np.diff(np.concatenate(looked_at)) >= 0)
+
+
+def test_without_sensors_nothing_is_asked():
+    of, settings = outlook(np.zeros(0)), PlanSettings()
+    weighed = weigh(of, settings)
+    none = pd.Series([], index=pd.Index([], dtype="str"), dtype="str")
+    some = asked(of, weighed, none, settings)
+    assert some == ()
+    assert not len(followed(of, weighed, some).advised)
