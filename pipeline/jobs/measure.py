@@ -24,6 +24,7 @@ from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import as_done
 from pipeline.kept_sweeps.places import packed_of
 from pipeline.statements import run
+from pipeline.warehouse.mart_keys import KEYS
 from pipeline.warehouse.shape import schema_digest
 
 RESULTS = {
@@ -56,11 +57,7 @@ def measure_missing(
         {"version": f"{MEASURE_VERSION}/{schema_digest(RESULTS.values())}"},
     )
     _refuse_damaged(connection, home, work.say)
-    known = _keys(connection, _kept(home, "measures"))
-    contexts = connection.execute(
-        "from marts.sweep_contexts order by samples_name, session_id"
-    ).df()
-    todo = contexts[~contexts["measure_key"].isin(known)]
+    todo = _unmeasured(connection, home)
     batches_of_todo = list(_batches(todo))
     load = partial(_with_samples, home)
     with work.counted("Measuring sweeps", "sweep", len(todo)) as step:
@@ -138,15 +135,22 @@ def _readable(connection: duckdb.DuckDBPyConnection, files: list[Path]) -> bool:
     return True
 
 
-def _keys(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> set[str]:
+def _unmeasured(connection: duckdb.DuckDBPyConnection, home: Home) -> pd.DataFrame:
+    """Rows of ``sweep_contexts`` without a kept result, those of one file side by side."""
+    paths = _kept(home, "measures")
     if not paths:
-        return set()
-    found = run(connection, "warehouse/sql/measured_keys", {"paths": paths}).fetchall()
-    return {row[0] for row in found}
+        contexts = "from marts.sweep_contexts order by samples_name, session_id"
+        return connection.execute(contexts).df()
+    return run(connection, "warehouse/sql/unmeasured_sweeps", {"paths": paths}).df()
 
 
 def _load_results(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
-    """Load the kept results of the sweeps as they stand; those of replaced sweeps stay behind."""
+    """Load the kept results of the sweeps as they stand; those of replaced sweeps stay behind.
+
+    Rows come in the order of their keys: sorting by numbers takes half as long as by whole rows,
+    and no two rows have the same key.
+    """
+    run(connection, "warehouse/sql/sweep_order")
     for name, schema in RESULTS.items():
         paths = _kept(home, name)
         if not paths:
@@ -155,9 +159,12 @@ def _load_results(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
             connection.unregister("empty_results")
             continue
         columns = ", ".join(f'kept."{column}"' for column in schema.names)
+        _, *within = KEYS[f"sweep_{name}"]
+        order = ", ".join(["ordered.place", *(f'kept."{column}"' for column in within)])
         connection.execute(
             f"create table marts.sweep_{name} as select {columns} "  # noqa: S608 - declared names
             "from read_parquet(?, union_by_name = true) as kept "
-            "semi join marts.sweep_contexts using (measure_key) order by all",
+            f"join sweep_order as ordered using (measure_key) order by {order}",
             [paths],
         )
+    connection.execute("drop table sweep_order")

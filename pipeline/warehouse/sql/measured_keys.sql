@@ -1,3 +1,0 @@
--- grain: one kept sweep measurement
-select distinct measure_key
-from read_parquet($paths, union_by_name = true)
