@@ -11,10 +11,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import duckdb
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 
@@ -48,14 +50,14 @@ class SamplesGoneError(Exception):
 
 @dataclass(frozen=True)
 class _Part:
-    """One file that ought to be there; ``sweeps`` are rows of ``sweeps_wanted``, by session."""
+    """One file that ought to be there.
+
+    ``sweeps`` are rows of ``sweeps_wanted``, by session; ``hashes`` those of their samples.
+    """
 
     name: str
     sweeps: pd.DataFrame
-
-    @property
-    def hashes(self) -> dict[str, str]:
-        return dict(zip(self.sweeps["session_id"], self.sweeps["samples_hash"], strict=True))
+    hashes: dict[str, str]
 
 
 def put_together(
@@ -77,7 +79,9 @@ def put_together(
         read of it does not count any more: the caller begins again.
     """
     run(connection, "warehouse/sql/marts/bike_shops")
-    parts = list(_parts(run(connection, "warehouse/sql/marts/sweeps_wanted").df()))
+    most = {"most_samples": MOST_SAMPLES}
+    wanted = run(connection, "warehouse/sql/marts/sweeps_wanted", most).df()
+    parts = list(_parts(wanted))
     kept = _whole_cards(home, {part.name for part in parts}, say)
     missing = [part for part in parts if part.name not in kept]
     sources = _Sources(connection, home, files, kept)
@@ -86,22 +90,24 @@ def put_together(
             _write(home, part, sources)
     finally:
         sources.close()
-    placed = [(session_id, part.name) for part in parts for session_id in part.hashes]
-    columns = ["session_id", "samples_name"]
-    store(connection, "sweep_parts", pd.DataFrame(placed, columns=columns, dtype="string"))
+    placed = {
+        "session_id": [session_id for part in parts for session_id in part.hashes],
+        "samples_name": [part.name for part in parts for _ in part.hashes],
+    }
+    store(connection, "sweep_parts", pd.DataFrame(placed, dtype="string"))
     return len(missing)
 
 
 def _parts(wanted: pd.DataFrame) -> Iterator[_Part]:
-    """Sweeps of a shop and month together, the earliest tests first; more files where large."""
-    by = ["shop_id", "month"]
-    for (shop_id, month), of_month in wanted.groupby(by, sort=False, dropna=False):
-        before = of_month["sample_count"].cumsum() - of_month["sample_count"]
-        for _, sweeps in of_month.groupby(before // MOST_SAMPLES, sort=False):
-            in_order = sweeps.sort_values("session_id", ignore_index=True)
-            hashes = dict(zip(in_order["session_id"], in_order["samples_hash"], strict=True))
-            shop = shop_id if isinstance(shop_id, str) else None
-            yield _Part(part_name(shop, month, hashes), in_order)
+    """The files that hold all sweeps of ``sweeps_wanted``, in its order."""
+    sessions, hashes = (wanted[name].tolist() for name in ("session_id", "samples_hash"))
+    shops, months = wanted["shop_id"].to_numpy(object), wanted["month"].to_numpy(object)
+    number = wanted["part_no"].to_numpy()
+    starts = np.flatnonzero(np.diff(number, prepend=-1)).tolist()
+    for start, end in pairwise([*starts, len(wanted)]):
+        shop = shops[start] if isinstance(shops[start], str) else None
+        held = dict(zip(sessions[start:end], hashes[start:end], strict=True))
+        yield _Part(part_name(shop, months[start], held), wanted.iloc[start:end], held)
 
 
 def _whole_cards(home: Home, wanted: set[str], say: Callable[[str], None]) -> dict[str, Card]:
