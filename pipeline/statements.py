@@ -9,6 +9,7 @@ from typing import Any
 
 import duckdb
 import pandas as pd
+import pyarrow as pa
 
 ROOT = Path(__file__).parent
 
@@ -42,8 +43,10 @@ def one_row(result: duckdb.DuckDBPyConnection) -> tuple:
     return row
 
 
-def store(connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame) -> None:
-    """Keep a frame as ``marts.<name>``."""
+def store(
+    connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame | pa.RecordBatchReader
+) -> None:
+    """Keep a frame, or what comes by and by as if it were one, as ``marts.<name>``."""
     connection.register("stored_frame", frame)
     connection.execute(f"create table marts.{name} as from stored_frame")
     connection.unregister("stored_frame")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,10 +12,11 @@ import pandas as pd
 
 from models.wear.exposure import BIN_PCT, BINS, exposure
 from models.wear.groups import text
-from models.wear.schemas import WEAR_BINS, WEAR_TESTS
+from models.wear.schemas import PLACED_BINS, WEAR_BINS, WEAR_TESTS
 
 LEAST_BINS = 15  # a session with fewer readable bins has no median to hold a bin against
 GREATEST_ROUGHNESS = 8.0  # beyond this a bin says no more: a lift-off, not grain
+_TESTS_AT_ONCE = 10_000  # worked out in double precision at a time, for the memory
 
 
 #: What a test says besides its bins, of what the map takes from it.
@@ -50,16 +51,6 @@ class WearRecords:
         shown = (np.ascontiguousarray(v) for v in (self.counts, self.exposure, self.roughness))
         return np.array([_digest(*row) for row in zip(told, *shown, strict=True)], dtype=object)
 
-    @classmethod
-    def joined(cls, parts: Sequence[WearRecords]) -> WearRecords:
-        """The tests of all parts, at least one, in their order."""
-        tests = pd.concat([part.tests for part in parts], ignore_index=True)
-        arrays = (
-            np.concatenate([getattr(part, name) for part in parts])
-            for name in ("counts", "exposure", "roughness")
-        )
-        return cls(tests, *arrays)
-
     def take(self, rows: np.ndarray) -> WearRecords:
         """The tests chosen by a mask or by row numbers."""
         tests = self.tests.iloc[np.arange(len(self))[rows]].reset_index(drop=True)
@@ -84,19 +75,53 @@ def wear_records(tests: pd.DataFrame, bins: pd.DataFrame) -> WearRecords:
     WearError
         A session comes twice, a bin has no test, or its edge is not a multiple of 2 in 0 to 98.
     """
-    tests = WEAR_TESTS.check(tests).reset_index(drop=True)
+    tests = _checked(tests)
     bins = WEAR_BINS.check(bins)
-    row, column = _places(tests, bins)
+    row = pd.Index(tests["session_id"]).get_indexer(bins["session_id"])
+    if (row < 0).any():
+        raise WearError(f"wear_bins: no test {bins['session_id'].iloc[int(np.argmin(row))]}")
+    return _laid_out(tests, [bins.drop(columns="session_id").assign(test_no=row)])
+
+
+def placed_records(tests: pd.DataFrame, parts: Iterable[pd.DataFrame]) -> WearRecords:
+    """The same of bins that come in parts, for the memory: frames of ``PLACED_BINS``."""
+    return _laid_out(_checked(tests), parts)
+
+
+def _checked(tests: pd.DataFrame) -> pd.DataFrame:
+    tests = WEAR_TESTS.check(tests).reset_index(drop=True)
+    again = tests["session_id"].duplicated()
+    if again.any():
+        raise WearError(f"wear_tests: session {tests['session_id'][again].iloc[0]} comes twice")
+    return tests
+
+
+def _laid_out(tests: pd.DataFrame, parts: Iterable[pd.DataFrame]) -> WearRecords:
+    shape = (len(tests), BINS)
+    there = np.zeros(shape, dtype=bool)
+    passes, counts = np.zeros(shape, np.float32), np.zeros(shape, np.float32)
+    interval, height = np.full(shape, np.nan, np.float32), np.full(shape, np.nan, np.float32)
+    shown = {"pass_count": passes, "dropout_count": counts}
+    shown |= {"shortest_visible_ms": interval, "smoothness_pct": height}
+    for part in parts:
+        bins = PLACED_BINS.check(part)
+        place = _places(tests, bins, there)
+        for name, array in shown.items():
+            array.ravel()[place] = bins[name].to_numpy(dtype=np.float32, na_value=np.nan)
+    for begin in range(0, len(tests), _TESTS_AT_ONCE):
+        some = slice(begin, begin + _TESTS_AT_ONCE)
+        # into the arrays that they are made from, so that no others are needed
+        seen = _seen(tests.iloc[some], passes[some], interval[some])
+        counts[some][seen <= 0.0] = 0.0
+        passes[some], height[some] = seen, roughness_of(height[some])
+    return WearRecords(tests, counts, passes, height)
+
+
+def _seen(tests: pd.DataFrame, passes: np.ndarray, interval_ms: np.ndarray) -> np.ndarray:
     speed = tests["speed_pct_per_s"].to_numpy()
-    passes = _laid(bins["pass_count"], row, column, len(tests), 0.0)
-    interval = _laid(bins["shortest_visible_ms"], row, column, len(tests), np.nan)
-    seen = exposure(passes, interval, speed[:, None])
-    counts = _laid(bins["dropout_count"], row, column, len(tests), 0.0)
-    lead = (tests["fault_nature"] == "wandering").fillna(False).to_numpy(dtype=bool)
-    seen[lead] = 0.0
-    counts[seen <= 0.0] = 0.0
-    height = _laid(bins["smoothness_pct"], row, column, len(tests), np.nan)
-    return WearRecords(tests, counts, seen.astype(np.float32), roughness_of(height))
+    seen = exposure(passes, interval_ms, speed[:, None])
+    seen[(tests["fault_nature"] == "wandering").fillna(False).to_numpy(dtype=bool)] = 0.0
+    return seen
 
 
 def roughness_of(smoothness_pct: np.ndarray) -> np.ndarray:
@@ -114,25 +139,22 @@ def roughness_of(smoothness_pct: np.ndarray) -> np.ndarray:
     return out
 
 
-def _places(tests: pd.DataFrame, bins: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    names = pd.Index(tests["session_id"])
-    if not names.is_unique:
-        raise WearError(f"wear_tests: session {names[names.duplicated()][0]} comes twice")
-    row = names.get_indexer(bins["session_id"])
-    if (row < 0).any():
-        raise WearError(f"wear_bins: no test {bins['session_id'].iloc[int(np.argmin(row))]}")
+def _places(tests: pd.DataFrame, bins: pd.DataFrame, there: np.ndarray) -> np.ndarray:
+    """Where bins lie among all of all tests; marks in ``there`` that they are."""
     edge = bins["bin_from_pct"].to_numpy()
     column = np.round(edge / BIN_PCT).astype(int)
     off = (np.abs(column * BIN_PCT - edge) > 1e-6) | (column < 0) | (column >= BINS)
     if off.any():
         raise WearError(f"wear_bins: bin_from_pct {edge[off][0]:g}, expected 0, 2, … or 98")
-    place = row * BINS + column
-    if np.bincount(place, minlength=1).max(initial=0) > 1:
-        again = int(np.argmax(pd.Series(place).duplicated().to_numpy()))
-        raise WearError(
-            f"wear_bins: session {bins['session_id'].iloc[again]} has bin {edge[again]:g} twice"
-        )
-    return row, column
+    row = bins["test_no"].to_numpy(dtype=int)
+    place, marks = row * BINS + column, there.ravel()
+    before, known = marks[place], np.count_nonzero(marks)
+    marks[place] = True
+    if np.count_nonzero(marks) < known + len(place):
+        again = int(np.argmax(before | pd.Series(place).duplicated().to_numpy()))
+        session = tests["session_id"].iloc[row[again]]
+        raise WearError(f"wear_bins: session {session} has bin {edge[again]:g} twice")
+    return place
 
 
 def _digest(told: tuple, *shown: np.ndarray) -> str:
@@ -140,11 +162,3 @@ def _digest(told: tuple, *shown: np.ndarray) -> str:
     for values in shown:
         digest.update(values)
     return digest.hexdigest()
-
-
-def _laid(
-    values: pd.Series, row: np.ndarray, column: np.ndarray, tests: int, fill: float
-) -> np.ndarray:
-    out = np.full((tests, BINS), fill, dtype=np.float32)
-    out[row, column] = values.to_numpy(dtype=np.float32, na_value=np.nan)
-    return out

@@ -24,17 +24,24 @@ WEAR_TESTS = FrameSchema(
     ),
 )
 
+_SHOWN_IN_A_BIN = (
+    Column("bin_from_pct", "number", "lower edge, a multiple of 2", "% of travel"),
+    Column("pass_count", "whole", "passes that crossed it"),
+    Column("dropout_count", "whole", "drop-outs whose middle lies here"),
+    Column("smoothness_pct", "number", "greatest output smoothness", "% of applied", True),
+    Column("shortest_visible_ms", "number", "shortest drop-out sure to show", "ms", True),
+)
+
 WEAR_BINS = FrameSchema(
     "wear_bins",
     "one travel bin of one session, as in the sweep's profile; a bin left out is not seen",
-    (
-        Column("session_id", "text", "the bench test"),
-        Column("bin_from_pct", "number", "lower edge, a multiple of 2", "% of travel"),
-        Column("pass_count", "whole", "passes that crossed it"),
-        Column("dropout_count", "whole", "drop-outs whose middle lies here"),
-        Column("smoothness_pct", "number", "greatest output smoothness", "% of applied", True),
-        Column("shortest_visible_ms", "number", "shortest drop-out sure to show", "ms", True),
-    ),
+    (Column("session_id", "text", "the bench test"), *_SHOWN_IN_A_BIN),
+)
+
+PLACED_BINS = FrameSchema(
+    "wear_bins",
+    "the same, of a test that is told by its place",
+    (Column("test_no", "whole", "row of the test in wear_tests, from 0"), *_SHOWN_IN_A_BIN),
 )
 
 FAILURES = FrameSchema(

@@ -38,18 +38,18 @@ from pipeline.warehouse import wear_schemas as shown
 from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
 from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.risk_fit import store_fitted
+from pipeline.warehouse.wear_bins import mapped_records, store_profiles
 from pipeline.warehouse.wear_fit import WearFit, WearFrames, standing_wear_fit, told_of_wear_fit
 
 #: Widths of wear for which the number of passes is worked out, % of travel.
 WIDTHS_PCT = (0.2, 0.5, 1.0, 2.0)
-#: Sweeps judged by themselves, or laid out for the map, at a time, for the memory.
+#: Sweeps judged by themselves at a time, for the memory.
 _SWEEPS_AT_ONCE = 10_000
 _EDGES = np.arange(BINS) * BIN_PCT
 _KEPT = {
     "wear_map": WEAR_MAP,
     "wear_bands": BANDS,
     "wear_progress": PROGRESS,
-    "wear_profiles": shown.WEAR_PROFILES,
     "wear_gathered": shown.WEAR_GATHERED,
     "wear_stretches": shown.WEAR_STRETCHES,
     "wear_shares": shown.WEAR_SHARES,
@@ -61,7 +61,7 @@ _KEPT = {
     "wear_fit": shown.WEAR_FIT,
 }
 #: What rests on no fit, and what names it by itself.
-_NAMES_NO_FIT = ("wear_profiles", "wear_usage", "wear_fit")
+_NAMES_NO_FIT = ("wear_usage", "wear_fit")
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,9 @@ def map_travel(
         found = _found(connection, day, kept_models, say)
     except WearError as error:
         kept["wear_about"], version = _nothing_mapped(str(error), len(usage)), None
+        store(connection, "wear_profiles", shown.WEAR_PROFILES.empty())
     else:
+        store_profiles(connection, found.records)
         kept |= _frames(found) | _about(found, usage)
         version = found.fit.version
     for name, schema in _KEPT.items():
@@ -162,24 +164,13 @@ def _found(
 
 
 def _records(connection: duckdb.DuckDBPyConnection) -> WearFrames:
-    tests = WEAR_TESTS.check(_rows(connection, "wear_tests"))
-    begins = range(0, max(len(tests), 1), _SWEEPS_AT_ONCE)
-    records = WearRecords.joined(
-        [_laid_out(connection, tests.iloc[k : k + _SWEEPS_AT_ONCE]) for k in begins]
-    )
+    records = mapped_records(connection)
     if not records.exposure.any():
         raise WearError("no bench test with a sweep that could have shown anything on the travel")
     places = DROPOUT_PLACES.check(_rows(connection, "wear_dropout_places"))
     reach = PASS_REACH.check(_rows(connection, "wear_pass_reach"))
     failures = FAILURES.check(_rows(connection, "wear_failures"))
     return WearFrames(records, failures, places, reach)
-
-
-def _laid_out(connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame) -> WearRecords:
-    connection.register("mapped_tests", tests[["session_id"]])
-    bins = WEAR_BINS.check(_rows(connection, "wear_bins"))
-    connection.unregister("mapped_tests")
-    return wear_records(tests, bins)
 
 
 def _frames(found: _Found) -> dict[str, pd.DataFrame]:
@@ -189,7 +180,6 @@ def _frames(found: _Found) -> dict[str, pd.DataFrame]:
         "wear_map": results.wear_map,
         "wear_bands": results.bands,
         "wear_progress": results.progress,
-        "wear_profiles": _profiles(found.records),
         "wear_gathered": _gathered(found),
         "wear_stretches": _stretches(found.sensors_now, shares, from_tests),
         "wear_shares": _long(found.sensors_now[["sensor_id"]], share=shares),
@@ -205,15 +195,6 @@ def _long(rows: pd.DataFrame, **values: np.ndarray) -> pd.DataFrame:
     out = rows.loc[rows.index.repeat(BINS)].reset_index(drop=True)
     out["bin_from_pct"] = np.tile(_EDGES, len(rows))
     return out.assign(**{name: array.ravel() for name, array in values.items()})
-
-
-def _profiles(records: WearRecords) -> pd.DataFrame:
-    return _long(
-        records.tests[["session_id"]],
-        exposure=records.exposure,
-        dropout_count=records.counts.astype(int),
-        roughness=records.roughness,
-    )
 
 
 def _gathered(found: _Found) -> pd.DataFrame:

@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 
 from models.frames import FrameError
-from models.wear.records import WearError, WearRecords, roughness_of, wear_records
+from models.wear.records import WearError, placed_records, roughness_of, wear_records
 from models.wear.schemas import WEAR_BINS, WEAR_TESTS
 
 
@@ -45,18 +45,25 @@ def test_rows_are_laid_out_by_session_and_bin():
     assert np.isnan(records.roughness[0, 49])
 
 
-def test_parts_are_joined_as_if_laid_out_at_once():
+def test_parts_are_laid_out_as_all_at_once():
     tests, bins = inputs()
     whole = wear_records(tests, bins)
-    parts = [
-        wear_records(tests[tests["session_id"].eq(name)], bins[bins["session_id"].eq(name)])
-        for name in ("A", "B")
-    ]
-    joined = WearRecords.joined(parts)
-    pd.testing.assert_frame_equal(joined.tests, whole.tests)
+    mixed = placed(bins).sample(frac=1.0, random_state=2)
+    parts = placed_records(tests, [mixed[:20], mixed[20:21], mixed[21:]])
+    assert parts.tests.equals(whole.tests)
     for name in ("counts", "exposure", "roughness"):
-        np.testing.assert_array_equal(getattr(joined, name), getattr(whole, name))
-    assert (joined.keys == whole.keys).all()
+        assert np.array_equal(getattr(parts, name), getattr(whole, name), equal_nan=True)
+
+
+def test_a_bin_that_an_earlier_part_held_is_named():
+    tests, bins = inputs()
+    parts = [placed(bins)[:60], placed(bins)[55:]]
+    with pytest.raises(WearError, match="session B has bin 10 twice"):
+        placed_records(tests, parts)
+
+
+def placed(bins: pd.DataFrame) -> pd.DataFrame:
+    return bins.assign(test_no=bins["session_id"].map({"A": 0, "B": 1}))
 
 
 def test_an_unseen_bin_has_no_exposure():

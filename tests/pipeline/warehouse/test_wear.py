@@ -54,7 +54,7 @@ def test_a_shop_without_sweeps_gets_empty_tables_and_the_reason(home, tmp_path):
     report = hand_in(home, tmp_path / "a", SHOP)
     (about,) = wear_table(home, report, "wear_about").to_dict("records")
     assert about["reason"].startswith("no bench test with")
-    for name in set(wear._KEPT) - {"wear_about"}:
+    for name in {*wear._KEPT, "wear_profiles"} - {"wear_about"}:
         assert wear_table(home, report, name).empty, name
 
 
@@ -129,7 +129,7 @@ def test_a_build_with_a_kept_fit_equals_a_rebuild_given_that_fit_alone(home, tmp
             path.unlink()
     again = SimpleNamespace(manifest=rebuild(home))
     assert judged[2] == ["T1", "T2"]
-    for name in (*wear._KEPT, "sweep_bands", "wear_roughness_band"):
+    for name in (*wear._KEPT, "wear_profiles", "sweep_bands", "wear_roughness_band"):
         one, other = (wear_table(home, report, name) for report in (later, again))
         pd.testing.assert_frame_equal(one, other, check_exact=True)
         if name in FITTED:
