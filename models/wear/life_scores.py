@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -80,9 +81,12 @@ def score_lives(
 
 def life_keys(records: WearRecords) -> pd.Series:
     """Digest of all tests of each life, index life_id, in the order in which lives come."""
-    keys = pd.Series(records.keys).groupby(records.tests["life_id"].to_numpy(), sort=False)
-    whole = keys.agg("".join).rename_axis("life_id")
-    return whole.map(lambda own: hashlib.blake2b(own.encode(), digest_size=16).hexdigest())
+    number, lives = pd.factorize(records.tests["life_id"])
+    by_life = records.keys[np.argsort(number, kind="stable")].tolist()
+    ends = np.cumsum(np.bincount(number)).tolist()
+    own = ["".join(by_life[begin:end]).encode() for begin, end in pairwise([0, *ends])]
+    digests = [hashlib.blake2b(told, digest_size=16).hexdigest() for told in own]
+    return pd.Series(digests, pd.Index(lives, name="life_id"), dtype="str")
 
 
 def _ordered(frame: pd.DataFrame, lives: pd.Index) -> pd.DataFrame:
