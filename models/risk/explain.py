@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from models.risk.explained_words import factor_words
+from models.risk.explained_words import told_rows
 from models.risk.growth import WearGrowth
 from models.risk.now import HORIZONS_KM, good_test_gaps, unsigned_chances
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
@@ -116,7 +116,7 @@ def explain_risk(
     for begin in range(0, len(sensors), _TOLD_AT_ONCE):
         some = slice(begin, begin + _TOLD_AT_ONCE)
         frames = (frame.iloc[some] for frame in (sensors, own, middle))
-        parts.append(_words_of(*frames, changes[some], told))
+        parts.append(told_rows(*frames, changes[some], told))
     return EXPLANATION.check(pd.concat(parts, ignore_index=True))
 
 
@@ -412,44 +412,3 @@ def _shapley(chances: dict[Choice, np.ndarray], k: int) -> np.ndarray:
             share = factorial(size) * factorial(n - size - 1) / factorial(n)
             total = total + share * (chances[(*chosen[:k], True, *chosen[k + 1 :])] - without)
     return np.asarray(total)
-
-
-def _words_of(
-    sensors: pd.DataFrame,
-    own: pd.DataFrame,
-    middle: pd.DataFrame,
-    changes: np.ndarray,
-    told: tuple[str, ...],
-) -> pd.DataFrame:
-    """Rows of some sensors in their order, ``changes`` of shape (n, told)."""
-    records = (own.to_dict("records"), middle.to_dict("records"), sensors["part_no"])
-    values = list(zip(*records, strict=True))
-    first, *rows = [_rows(sensors, name, changes[:, k], values) for k, name in enumerate(told)]
-    return _in_order(first, pd.concat(rows))
-
-
-def _rows(
-    sensors: pd.DataFrame, name: str, change: np.ndarray, values: list[tuple[dict, dict, str]]
-) -> pd.DataFrame:
-    """One factor of each sensor, ``values`` its own, the middle ones and its part."""
-    return pd.DataFrame(
-        {
-            "sensor_id": sensors["sensor_id"],
-            "factor": name,
-            "change": change,
-            "words": [factor_words(name, *row) for row in values],
-        }
-    )
-
-
-def _in_order(first: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
-    """By sensor as handed in: the middle, then the factors, the largest share first."""
-    place = pd.Series(range(len(first)), first["sensor_id"])
-    table = pd.concat([first, rows], ignore_index=True)
-    keys = {
-        "place": table["sensor_id"].map(place),
-        "later": table["factor"].ne("middle"),
-        "size": -table["change"].abs(),
-    }
-    ordered = table.assign(**keys).sort_values(list(keys), kind="stable")
-    return ordered.drop(columns=list(keys)).reset_index(drop=True)

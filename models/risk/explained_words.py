@@ -9,6 +9,57 @@ from scipy.stats import norm
 _SIGN_WORDS = {"fail": "failed", "suspect": "was suspect", "dropouts_seen": "showed drop-outs"}
 
 
+def told_rows(
+    sensors: pd.DataFrame,
+    own: pd.DataFrame,
+    middle: pd.DataFrame,
+    changes: np.ndarray,
+    told: tuple[str, ...],
+) -> pd.DataFrame:
+    """Rows of some sensors in their order: the middle, then the factors, the largest share first.
+
+    Parameters
+    ----------
+    sensors, own, middle : frames of shape (n, ...)
+        The sensors, their own values and the middle ones.
+    changes : array of shape (n, told)
+        The middle one's chance, and the share of each factor.
+    told : tuple of str
+        What each column of ``changes`` is.
+    """
+    records = (own.to_dict("records"), middle.to_dict("records"), sensors["part_no"])
+    values = list(zip(*records, strict=True))
+    first, *rows = [_rows(sensors, name, changes[:, k], values) for k, name in enumerate(told)]
+    return _in_order(first, pd.concat(rows))
+
+
+def _rows(
+    sensors: pd.DataFrame, name: str, change: np.ndarray, values: list[tuple[dict, dict, str]]
+) -> pd.DataFrame:
+    """One factor of each sensor, ``values`` its own, the middle ones and its part."""
+    return pd.DataFrame(
+        {
+            "sensor_id": sensors["sensor_id"],
+            "factor": name,
+            "change": change,
+            "words": [factor_words(name, *row) for row in values],
+        }
+    )
+
+
+def _in_order(first: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """By sensor as handed in: the middle, then the factors, the largest share first."""
+    place = pd.Series(range(len(first)), first["sensor_id"])
+    table = pd.concat([first, rows], ignore_index=True)
+    keys = {
+        "place": table["sensor_id"].map(place),
+        "later": table["factor"].ne("middle"),
+        "size": -table["change"].abs(),
+    }
+    ordered = table.assign(**keys).sort_values(list(keys), kind="stable")
+    return ordered.drop(columns=list(keys)).reset_index(drop=True)
+
+
 def factor_words(name: str, own: dict, middle: dict, part_no: str) -> str:
     """A factor in words, by the sensor's own values and the middle ones."""
     if name == "middle":
