@@ -46,10 +46,11 @@ def one_row(result: duckdb.DuckDBPyConnection) -> tuple:
 def store(
     connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame | pa.RecordBatchReader
 ) -> None:
-    """Keep a frame, or what comes by and by as if it were one, as ``marts.<name>``."""
-    connection.register("stored_frame", frame)
-    connection.execute(f"create table marts.{name} as from stored_frame")
-    connection.unregister("stored_frame")
+    """Keep a frame, or what comes by and by as if it were one, as ``marts.<name>``.
+
+    Texts that stand as categories are kept as the texts.
+    """
+    _from_frame(connection, f"create table marts.{name} as", frame)
 
 
 def store_parts(
@@ -59,7 +60,17 @@ def store_parts(
     for place, part in enumerate(parts):
         if not place:
             store(connection, name, part)
-            continue
-        connection.register("stored_frame", part)
-        connection.execute(f"insert into marts.{name} from stored_frame")
-        connection.unregister("stored_frame")
+        else:
+            _from_frame(connection, f"insert into marts.{name}", part)
+
+
+def _from_frame(
+    connection: duckdb.DuckDBPyConnection, to: str, frame: pd.DataFrame | pa.RecordBatchReader
+) -> None:
+    if isinstance(frame, pd.DataFrame):
+        # Arrow's columns are read as they lie; a frame's texts would be turned over one by one, and
+        # its categories into a type of their own.
+        frame = pa.Table.from_pandas(frame, preserve_index=False)
+    connection.register("stored_frame", frame)
+    connection.execute(f"{to} from stored_frame")
+    connection.unregister("stored_frame")

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from models.frames import FrameError
+from models.statics.coded import Coded, category, check_coded, coded_column, same_text
 from models.statics.doubts import (
     PAIRS,
     UNITS,
@@ -72,6 +73,13 @@ def ratio_values(readings: pd.DataFrame) -> pd.DataFrame:
 def reading_values(
     readings: pd.DataFrame, ohm_signs: Mapping[str, int] | None = None
 ) -> pd.DataFrame:
+    """READING_VALUES of `coded_reading_values`, each text written out. Takes the same."""
+    return READING_VALUES.check(coded_reading_values(readings, ohm_signs))
+
+
+def coded_reading_values(
+    readings: pd.DataFrame, ohm_signs: Mapping[str, int] | None = None
+) -> pd.DataFrame:
     """Every reading of the sensors as one long frame, ratios worked out.
 
     Parameters
@@ -85,8 +93,9 @@ def reading_values(
     Returns
     -------
     DataFrame
-        READING_VALUES. `doubt` holds the question where a reading looks miswritten; a ratio
-        inherits it. Nothing is corrected. Contactless parts give no resistances.
+        READING_VALUES, texts as categories. `doubt` holds the question where a reading looks
+        miswritten; a ratio inherits it. Nothing is corrected. Contactless parts give no
+        resistances.
     """
     readings = READINGS.check(readings).reset_index(drop=True)
     known = signs_by_majority(readings) if ohm_signs is None else ohm_signs
@@ -94,17 +103,25 @@ def reading_values(
     asked = first_question(
         unit_doubts(readings), order_doubts(readings, signs_by_output(readings), ohm_sign)
     )
-    values = pd.concat([readings[list(UNITS)], ratio_values(readings)], axis=1)
     for name, (part, whole) in RATIOS.items():
         asked[name] = asked[part].where(asked[part] != "", asked[whole])
+    values = pd.concat([readings[list(UNITS)], ratio_values(readings)], axis=1)
     values.loc[readings["kind"].eq("contactless"), _resistances()] = np.nan
-    keys = readings[["session_id", "sensor_id", "part_no"]]
-    blocks = [
-        keys.assign(reading=name, unit=unit_of(name), value=values[name], doubt=asked[name])
-        for name in SENSOR_READINGS
-    ]
-    long = pd.concat(blocks, ignore_index=True)
-    return READING_VALUES.check(long[np.isfinite(long["value"])].reset_index(drop=True))
+    rows = {name: np.flatnonzero(np.isfinite(values[name])) for name in SENSOR_READINGS}
+    row = np.concatenate(list(rows.values()))
+    keys = {name: coded_column(readings[name]) for name in ("session_id", "sensor_id", "part_no")}
+    long = {name: category([Coded(key.numbers[row], key.said)]) for name, key in keys.items()} | {
+        "reading": category([same_text(name, len(some)) for name, some in rows.items()]),
+        "unit": category([same_text(unit_of(name), len(some)) for name, some in rows.items()]),
+        "value": np.concatenate([values[name].to_numpy()[some] for name, some in rows.items()]),
+        "doubt": category([_coded(asked[name].to_numpy()[some]) for name, some in rows.items()]),
+    }
+    return check_coded(READING_VALUES, pd.DataFrame(long))
+
+
+def _coded(questions: np.ndarray) -> Coded:
+    doubt = questions != ""
+    return same_text("", len(questions)).with_others(doubt, questions[doubt])
 
 
 def _resistances() -> list[str]:
@@ -122,11 +139,20 @@ def first_question(*asked: pd.DataFrame) -> pd.DataFrame:
 def one_value_a_sensor(values: pd.DataFrame) -> pd.DataFrame:
     """Turn READING_VALUES of good sensors into GOOD_READINGS: the median of each sensor.
 
-    Readings in doubt are left out. Hand in only the tests of sensors later shown good.
+    Readings in doubt are left out. Hand in only the tests of sensors later shown good; their texts
+    may stand as categories.
     """
-    trusted = values[values["doubt"].fillna("") == ""]
-    one = trusted.groupby(["part_no", "sensor_id", "reading"], as_index=False)["value"].median()
+    keys = ["part_no", "sensor_id", "reading"]
+    trusted = values.loc[values["doubt"].isna() | values["doubt"].isin([""]), [*keys, "value"]]
+    trusted = trusted.assign(**{key: _by_alphabet(trusted[key]) for key in keys})
+    one = trusted.groupby(keys, as_index=False, observed=True)["value"].median()
     return GOOD_READINGS.check(one)
+
+
+def _by_alphabet(texts: pd.Series) -> pd.Series:
+    """Texts as categories in the order of the alphabet, in which groups of them then stand."""
+    texts = texts.astype("category")
+    return texts.cat.set_categories(texts.cat.categories.sort_values())
 
 
 def learn_bands(

@@ -1,48 +1,39 @@
 """Checks answered in words: connector, wiggle test, fault codes, and what is not checked.
 
-Each function takes READINGS and returns rows for CHECKS, with ``row`` naming the bench test's
-place in `readings`.
+Each function takes READINGS and returns the rows of its check.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
 from models.statics import codes
-from models.statics.wording import said_once
+from models.statics.check_rows import NOT_READ, PLACES, STATES, CheckRows, without_numbers
+from models.statics.coded import Coded, coded_column, said_once, same_text
 
-COMMON_PRACTICE = "common practice, no source"
 
-
-def _worded(readings: pd.DataFrame, check: str, column: str, answers: dict) -> pd.DataFrame:
+def _worded(readings: pd.DataFrame, check: str, column: str, answers: dict) -> CheckRows:
     """Rows of a check answered in words: {word: (state, points_to, sentence)}."""
-    words = readings[column].where(readings[column].isin(list(answers)), "")
-    found = [
-        answers.get(word, ("not_read", "", f"{_WORDED[check]}: not looked at.")) for word in words
-    ]
+    words = coded_column(readings[column])
+    unread = ("not_read", "", f"{_WORDED[check]}: not looked at.")
+    found = [answers.get(word, unread) for word in words.said]
     state, points_to, text = zip(*found, strict=True)
-    return _without_numbers(readings, check).assign(
-        state=state,
-        value_text=[word or "not read" for word in words],
-        points_to=points_to,
-        text=text,
+    shown = [word if word in answers else "not read" for word in words.said]
+    return without_numbers(
+        check,
+        np.arange(len(readings)),
+        _places(state, STATES)[words.numbers],
+        _places(points_to, PLACES)[words.numbers],
+        Coded(words.numbers, shown),
+        Coded(words.numbers, text),
     )
 
 
-def _without_numbers(readings: pd.DataFrame, check: str) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "row": readings.index,
-            "session_id": readings["session_id"],
-            "check": check,
-            "value": np.nan,
-            "unit": "",
-            "low": np.nan,
-            "high": np.nan,
-            "band_source": COMMON_PRACTICE,
-        }
-    )
+def _places(names: Sequence[str], among: Sequence[str]) -> np.ndarray:
+    return np.array([among.index(name) for name in names], dtype=np.int64)
 
 
 _WORDED = {"connector_corrosion": "Connector corrosion", "wiggle_test": "Wiggle test"}
@@ -89,22 +80,36 @@ _CODE_STATES = {
 }
 
 
-def code_rows(readings: pd.DataFrame) -> pd.DataFrame:
+def code_rows(readings: pd.DataFrame) -> CheckRows:
     """One row a code; one ``not_read`` row where none is recorded."""
-    listed = readings["fault_codes"].map(codes.parse_codes, na_action=None)
-    frame = _without_numbers(readings, "fault_codes").assign(
-        code=listed.map(lambda found: found or [""]), unplugged=readings["unplugged_key_on"]
+    row, code = _one_by_one(coded_column(readings["fault_codes"]))
+    unplugged = coded_column(readings["unplugged_key_on"])
+    answers = said_once(
+        [code.numbers, unplugged.numbers[row]],
+        lambda number, key_on: _code_answer(code.said[number], unplugged.said[key_on]),
     )
-    frame = frame.explode("code")
-    answers = said_once([frame["code"], frame["unplugged"]], _code_answer)
-    state, points_to, text = zip(*answers, strict=True)
-    return frame.assign(
-        state=state,
-        points_to=points_to,
-        text=text,
-        value_text=frame["code"].where(frame["code"] != "", "not read"),
-        band_source="SAE J2012 meaning, from memory of the standard",
+    state, points_to, text = zip(*answers.said, strict=True)
+    return without_numbers(
+        "fault_codes",
+        row,
+        _places(state, STATES)[answers.numbers],
+        _places(points_to, PLACES)[answers.numbers],
+        Coded(code.numbers, [name or "not read" for name in code.said]),
+        Coded(answers.numbers, text),
+        "SAE J2012 meaning, from memory of the standard",
     )
+
+
+def _one_by_one(written: Coded) -> tuple[np.ndarray, Coded]:
+    """Places of the bench tests, once for each of their codes, and the codes; blank for none."""
+    listed = [codes.parse_codes(text) or [""] for text in written.said]
+    count = np.array([len(some) for some in listed])
+    many = count[written.numbers]
+    row = np.repeat(np.arange(len(many)), many)
+    within = np.arange(len(row)) - np.repeat(np.cumsum(many) - many, many)
+    first = (np.cumsum(count) - count)[written.numbers]
+    place, names = pd.factorize(np.array([code for some in listed for code in some], dtype=object))
+    return row, Coded(place[first[row] + within], list(names))
 
 
 def _code_answer(code: str, unplugged: object) -> tuple[str, str, str]:
@@ -115,11 +120,16 @@ def _code_answer(code: str, unplugged: object) -> tuple[str, str, str]:
     return state, points_to, codes.code_sentence(code, unplugged)
 
 
-def no_resistance_rows(readings: pd.DataFrame) -> pd.DataFrame:
-    """Say that a contactless part has no resistance to check."""
-    return _without_numbers(readings, "resistance").assign(
-        state="not_read",
-        value_text="not checked",
-        points_to="",
-        text="Resistance is not checked: this part is contactless and has no track to measure.",
+def no_resistance_rows(contactless: np.ndarray) -> CheckRows:
+    """Say that a contactless part has no resistance to check; the bench tests' places, (m,)."""
+    n = len(contactless)
+    return without_numbers(
+        "resistance",
+        contactless,
+        np.full(n, NOT_READ),
+        np.full(n, PLACES.index("")),
+        same_text("not checked", n),
+        same_text(
+            "Resistance is not checked: this part is contactless and has no track to measure.", n
+        ),
     )

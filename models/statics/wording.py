@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 _FORMATS = {"V": "{:.3f} V", "ohm": "{:,.0f} ohm", "%": "{:.1f} %", "": "{:.3f}"}
+_STEPS = {"V": 1_000, "ohm": 1, "%": 10, "": 1_000}  # last places shown, to one unit
+_MANY_STEPS = 1e9  # far fewer than a number of so many digits could tell apart
 _SMALL_OHM = 50.0  # below this the tenths matter: end resistances, or kilohms by mistake
 
 
@@ -21,6 +20,22 @@ def shown(value: float, unit: str) -> str:
     if unit == "ohm" and abs(value) < _SMALL_OHM:
         return f"{value:.3g} ohm"
     return _FORMATS[unit].format(value)
+
+
+def shown_alike(values: np.ndarray, unit: str) -> np.ndarray:
+    """For each value of shape (n,) one that `shown` shows the same: where sure, the one shown.
+
+    A value well away from half a last place is rounded up or down for certain. The others, such
+    as are shown by their leading digits, and what rounds to nothing from below, are left alone.
+    """
+    steps = _STEPS[unit]
+    with np.errstate(over="ignore", invalid="ignore"):
+        scaled = values * steps
+        whole = np.rint(scaled)
+        sure = (np.abs(scaled - whole) < 0.499) & (np.abs(whole) < _MANY_STEPS) & (whole != 0)
+    if unit == "ohm":
+        sure &= np.abs(values) >= _SMALL_OHM
+    return np.where(sure, whole / steps, values)
 
 
 def place_in_band(value: float, low: float, high: float, unit: str) -> str:
@@ -45,26 +60,3 @@ def limits_shown(low: float, high: float, unit: str) -> str:
     if pd.isna(high):
         return f"the limit of at least {shown(low, unit)}"
     return f"{shown(low, unit)} to {shown(high, unit)}"
-
-
-def said_once(columns: Sequence[pd.Series | np.ndarray], words: Callable[..., Any]) -> np.ndarray:
-    """``words`` of the values of each row, worked out once for all rows that are alike.
-
-    Parameters
-    ----------
-    columns : sequence of arrays of shape (n,)
-        What ``words`` takes, in its order; blanks are like one another.
-    words : callable
-        A function of its arguments alone.
-    """
-    number = np.zeros(len(columns[0]), dtype=np.int64)
-    for column in columns:
-        codes, known = pd.factorize(column, use_na_sentinel=True)
-        number = number * (len(known) + 1) + codes + 1
-        # numbered anew, so that the product stays small
-        number = pd.factorize(number)[0].astype(np.int64)
-    first = np.unique(number, return_index=True)[1]
-    alike = [np.asarray(column.take(first), dtype=object) for column in columns]
-    found = np.empty(len(first), dtype=object)
-    found[:] = [words(*values) for values in zip(*alike, strict=True)]
-    return found[number]

@@ -7,8 +7,14 @@ from collections.abc import Iterator
 import duckdb
 import pandas as pd
 
-from models.statics.bands import learn_bands, one_value_a_sensor, reading_values, with_maker_limits
-from models.statics.checks import check_readings
+from models.statics.bands import (
+    coded_reading_values,
+    learn_bands,
+    one_value_a_sensor,
+    with_maker_limits,
+)
+from models.statics.checks import coded_checks
+from models.statics.coded import one_after_another
 from models.statics.doubts import signs_by_majority
 from models.statics.schemas import GOOD_PROFILES, GOOD_READINGS, READINGS
 from models.statics.travel_band import learn_travel_bands
@@ -17,7 +23,8 @@ from pipeline.warehouse.lives import MARTS
 
 PROVEN_KM = 5_000.0
 #: Bench tests held in memory at a time: each is a matter of its own once the ranges are known.
-AT_ONCE = 50_000
+READ_AT_ONCE = 50_000
+CHECKED_AT_ONCE = 25_000
 
 
 def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
@@ -41,28 +48,28 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     good, kept = {row[0] for row in rows}, []
 
     def parts() -> Iterator[pd.DataFrame]:
-        for readings in _readings(connection):
-            values = reading_values(readings, signs)
+        for readings in _readings(connection, READ_AT_ONCE):
+            values = coded_reading_values(readings, signs)
             kept.append(values[values["session_id"].isin(good)])
             yield values
 
     store_parts(connection, "reading_values", parts())
     # by sensor over all its tests, so that it waits for the last part
-    static = one_value_a_sensor(pd.concat(kept, ignore_index=True))
+    static = one_value_a_sensor(one_after_another(kept))
     swept = run(connection, f"{MARTS}/good_sweep_readings").df()
     return pd.concat([static, GOOD_READINGS.check(swept)])
 
 
 def _checks(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:
-    for readings in _readings(connection):
-        yield check_readings(readings, bands)
+    for readings in _readings(connection, CHECKED_AT_ONCE):
+        yield coded_checks(readings, bands)
 
 
-def _readings(connection: duckdb.DuckDBPyConnection) -> Iterator[pd.DataFrame]:
+def _readings(connection: duckdb.DuckDBPyConnection, at_once: int) -> Iterator[pd.DataFrame]:
     """READINGS of all bench tests, so many at a time, in the order of their keys; at least once."""
     (count,) = one_row(connection.execute("select count(*) from marts.static_readings"))
-    for first in range(0, max(count, 1), AT_ONCE):
-        rows = {"first_row": first, "end_row": first + AT_ONCE}
+    for first in range(0, max(count, 1), at_once):
+        rows = {"first_row": first, "end_row": first + at_once}
         yield READINGS.check(run(connection, f"{MARTS}/static_readings_of", rows).df())
 
 

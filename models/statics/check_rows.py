@@ -1,0 +1,95 @@
+"""Rows of one check over many bench tests, and the rows of all checks put in order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from models.statics.coded import Coded, category, check_coded, coded_column, same_text
+from models.statics.schemas import CHECKS
+
+COMMON_PRACTICE = "common practice, no source"
+STATES = ("in_band", "out_of_band", "no_band", "not_read")
+IN_BAND, OUT_OF_BAND, NO_BAND, NOT_READ = range(len(STATES))
+# Where a check points; the last says that the supply comes first, and so points to it.
+PLACES = (
+    "",
+    "supply",
+    "ground",
+    "connector",
+    "wiring",
+    "sensor",
+    "control_unit",
+    "reading",
+    "supply_first",
+)
+_POINTED_AT = [*PLACES[:-1], "supply"]
+
+
+@dataclass(frozen=True)
+class CheckRows:
+    """Rows of one check, all arrays of shape (m,).
+
+    ``row`` are the bench tests' places in READINGS, ascending; ``state`` and ``points_to`` are
+    places in STATES and PLACES.
+    """
+
+    check: str
+    row: np.ndarray
+    state: np.ndarray
+    points_to: np.ndarray
+    value_text: Coded
+    text: Coded
+    band_source: Coded
+    value: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    unit: str = ""
+
+
+def without_numbers(
+    check: str,
+    row: np.ndarray,
+    state: np.ndarray,
+    points_to: np.ndarray,
+    value_text: Coded,
+    text: Coded,
+    source: str = COMMON_PRACTICE,
+) -> CheckRows:
+    """Rows of a check answered in words."""
+    blank = np.full(len(row), np.nan)
+    said = same_text(source, len(row))
+    return CheckRows(check, row, state, points_to, value_text, text, said, blank, blank, blank)
+
+
+def in_order(blocks: Sequence[CheckRows], session_ids: pd.Series) -> pd.DataFrame:
+    """CHECKS, texts as categories: sessions as handed in, their steps as the blocks stand.
+
+    Every session has a row in some block.
+    """
+    row = np.concatenate([block.row for block in blocks])
+    # A stable sort keeps several rows of one block, such as fault codes, as they were written.
+    order = np.argsort(row, kind="stable")
+    steps = np.bincount(row, minlength=len(session_ids))
+    row = row[order]
+    first = np.cumsum(steps) - steps
+    sessions = coded_column(session_ids)
+    texts = {
+        "session_id": category([Coded(sessions.numbers[row], sessions.said)]),
+        "check": category([same_text(b.check, len(b.row)) for b in blocks], order),
+        "state": category([Coded(b.state, STATES) for b in blocks], order),
+        "value_text": category([b.value_text for b in blocks], order),
+        "unit": category([same_text(b.unit, len(b.row)) for b in blocks], order),
+        "band_source": category([b.band_source for b in blocks], order),
+        "points_to": category([Coded(b.points_to, _POINTED_AT) for b in blocks], order),
+        "text": category([b.text for b in blocks], order),
+    }
+    numbers = {
+        name: np.concatenate([getattr(block, name) for block in blocks])[order]
+        for name in ("value", "low", "high")
+    }
+    step = np.arange(1, len(row) + 1) - first[row]
+    return check_coded(CHECKS, pd.DataFrame({"step": step, **numbers, **texts}))

@@ -1,0 +1,125 @@
+"""Texts of many rows told by number: a million checks say a few thousand different things.
+
+A frame whose texts stand as categories holds what its schema declares; each different text stands
+in it once, and so takes a small part of the memory and of the time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from pandas.api.types import union_categoricals
+
+from models.frames import Column, FrameError, FrameSchema
+from models.statics.wording import shown, shown_alike
+
+
+@dataclass(frozen=True)
+class Coded:
+    """Texts of n rows: ``numbers`` of shape (n,) are places in ``said``; None there is blank."""
+
+    numbers: np.ndarray
+    said: Sequence[str | None]
+
+    def with_others(self, where: np.ndarray, texts: np.ndarray) -> Coded:
+        """Other texts in the rows that are True in ``where``; ``texts`` are theirs, in order."""
+        numbers, others = pd.factorize(texts)
+        changed = self.numbers.copy()
+        changed[where] = len(self.said) + numbers
+        return Coded(changed, [*self.said, *others])
+
+
+def same_text(text: str | None, n: int) -> Coded:
+    """One text for n rows."""
+    return Coded(np.zeros(n, dtype=np.int64), [text])
+
+
+def coded_column(texts: pd.Series) -> Coded:
+    """A column of texts by number; its blanks are the last of what is said."""
+    numbers, said = pd.factorize(texts)
+    return Coded(np.where(numbers < 0, len(said), numbers), [*said, None])
+
+
+def coded_values(values: np.ndarray, unit: str) -> Coded:
+    """`shown` of each value of shape (n,), worked out once for values that are shown alike."""
+    alike = shown_alike(values, unit)
+    # by their bits, since a minus before nothing is shown and counts for nothing as a number
+    numbers, bits = pd.factorize(alike.view(np.int64))
+    return Coded(numbers, [shown(value, unit) for value in bits.view(np.float64)])
+
+
+def said_once(keys: Sequence[np.ndarray], words: Callable[..., str]) -> Coded:
+    """``words`` of the numbers of each row, worked out once for all rows that are alike.
+
+    Parameters
+    ----------
+    keys : sequence of arrays of shape (n,)
+        Whole numbers from 0, as ``words`` takes them, in its order.
+    words : callable
+        A function of its arguments alone.
+    """
+    shape = tuple(int(key.max(initial=0)) + 1 for key in keys)
+    numbers, found = pd.factorize(np.ravel_multi_index(tuple(keys), shape))
+    alike = [places.tolist() for places in np.unravel_index(found, shape)]
+    return Coded(numbers, [words(*places) for places in zip(*alike, strict=True)])
+
+
+def category(parts: Sequence[Coded], order: np.ndarray | None = None) -> pd.Categorical:
+    """Texts one part after another as categories, in the order of places of shape (n,) if given."""
+    said = np.array([text for part in parts for text in part.said], dtype=object)
+    place, texts = pd.factorize(said)  # None is numbered -1, which is a blank among categories
+    starts = np.cumsum([0, *(len(part.said) for part in parts)])
+    shifted = [place[part.numbers + start] for part, start in zip(parts, starts, strict=False)]
+    numbers = np.concatenate(shifted)
+    numbers = numbers if order is None else numbers[order]
+    return pd.Categorical.from_codes(numbers, categories=pd.Index(texts, dtype="str"))
+
+
+def one_after_another(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Frames of the same columns, some with texts as categories, in one; at least one frame."""
+    filled = [frame for frame in frames if len(frame)]
+    if not filled:
+        return frames[0]
+    columns = {}
+    for name, kind in filled[0].dtypes.items():
+        parts = [frame[name] for frame in filled]
+        coded = isinstance(kind, pd.CategoricalDtype)
+        columns[name] = union_categoricals(parts) if coded else np.concatenate(parts)
+    return pd.DataFrame(columns)
+
+
+def check_coded(schema: FrameSchema, frame: pd.DataFrame) -> pd.DataFrame:
+    """As the schema's own check, of a frame whose texts stand as categories: they stay so.
+
+    Raises
+    ------
+    FrameError
+        As by its own check, or a column of texts holds no categories.
+    """
+    if not len(frame):
+        return schema.empty()
+    others = tuple(column for column in schema.columns if column.kind != "text")
+    plain = FrameSchema(schema.name, schema.grain, others).check(frame)
+    texts = {
+        column.name: _checked_texts(schema, column, frame)
+        for column in schema.columns
+        if column.kind == "text"
+    }
+    return plain.assign(**texts)[schema.names]
+
+
+def _checked_texts(schema: FrameSchema, column: Column, frame: pd.DataFrame) -> pd.Series:
+    where = f"{schema.name}.{column.name}"
+    if column.name not in frame:
+        raise FrameError(f"{schema.name}: no column {column.name}")
+    texts = frame[column.name]
+    if not isinstance(texts.dtype, pd.CategoricalDtype) or texts.cat.categories.dtype != "str":
+        raise FrameError(f"{where}: {texts.dtype} where texts as categories are expected")
+    blank = texts.isna().to_numpy()
+    if blank.any() and not column.blank:
+        row = frame.index[blank.argmax()]
+        raise FrameError(f"{where}: blank at row {row}, a value is required")
+    return texts

@@ -1,0 +1,120 @@
+"""Checks of a reading against its limits: the state, the words and where an outlier points."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+
+from models.statics.bands import unit_of
+from models.statics.check_rows import (
+    IN_BAND,
+    NO_BAND,
+    NOT_READ,
+    OUT_OF_BAND,
+    PLACES,
+    CheckRows,
+)
+from models.statics.coded import Coded, coded_values, said_once
+from models.statics.doubts import LABELS
+from models.statics.limits import Limits
+from models.statics.wording import place_on_side
+
+_LABELS = {"supply": "Supply", "ground": "Ground difference"}
+_SIDES = (-1, 0, 1)
+_NEXT_STEP = {
+    "supply": "look at the supply and its wiring first",
+    "ground": "look at the ground pin and its wiring first",
+    "connector": "see to the plug before the sensor is blamed",
+    "wiring": "see to the plug and the lead before the sensor is blamed",
+    "sensor": "this points to the sensor, though one reading alone does not condemn it",
+    "control_unit": "the signal's ends are in range, so its closed position may need relearning",
+    "supply_first": "put the supply right and read again before the sensor is blamed",
+}
+
+
+def measured(
+    check: str, row: np.ndarray, value: np.ndarray, limits: Limits, points_to: np.ndarray | int
+) -> CheckRows:
+    """Rows of one numeric check.
+
+    Parameters
+    ----------
+    check : str
+        Its name, a reading or one worked out of readings.
+    row : array of shape (m,)
+        The bench tests it is of, as places among all n.
+    value : array of shape (n,)
+        What was read, blank where not.
+    limits : Limits
+        Of n bench tests.
+    points_to : array of shape (n,), or one for all
+        Where a value outside its limits points: places in PLACES.
+    """
+    unit = unit_of(check) if check in LABELS else "V"
+    value, which = value[row], limits.which[row]
+    points_to = np.broadcast_to(points_to, limits.which.shape)[row]
+    low, high = limits.low[which], limits.high[which]
+    side = (value > high).astype(int) - (value < low)
+    state = _states(value, low, high, side != 0)
+    points_to = np.where(state == OUT_OF_BAND, points_to, PLACES.index(""))
+    told = coded_values(value, unit)
+    words = partial(_words, check, unit, told, limits)
+    return CheckRows(
+        check,
+        row,
+        state,
+        points_to,
+        told,
+        said_once([which, told.numbers, state, points_to, side + 1], words),
+        Coded(which, limits.source),
+        np.where(np.isfinite(value), value, np.nan),
+        low,
+        high,
+        unit,
+    )
+
+
+def _states(value: np.ndarray, low: np.ndarray, high: np.ndarray, out: np.ndarray) -> np.ndarray:
+    no_band = (np.isnan(low) & np.isnan(high)) | np.isinf(value)
+    state = np.where(no_band, NO_BAND, np.where(out, OUT_OF_BAND, IN_BAND))
+    return np.where(np.isnan(value), NOT_READ, state)
+
+
+def _words(
+    check: str,
+    unit: str,
+    told: Coded,
+    limits: Limits,
+    which: int,
+    value: int,
+    state: int,
+    points_to: int,
+    side: int,
+) -> str:
+    """One plain sentence with numbers and units; the last five by number."""
+    label = _LABELS.get(check) or LABELS[check]
+    if state == NOT_READ:
+        return f"{label}: not read."
+    value_text, words = told.said[value], limits.words[which]
+    if state == NO_BAND:
+        why = "no good range for this part number yet" if words is None else words
+        return f"{label} {value_text}: not judged ({why})."
+    place = place_on_side(side - 1, value_text, limits.low[which], limits.high[which], unit)
+    following = _NEXT_STEP.get(PLACES[points_to])
+    following = f": {following}" if following else ""
+    return f"{label} {value_text}, {place} ({words}){following}."
+
+
+def with_question(rows: CheckRows, question: np.ndarray) -> CheckRows:
+    """Put a question of shape (m,), or "", in place of the sentence; in doubt is never in band."""
+    doubt = question != ""
+    if not doubt.any():
+        return rows
+    return replace(
+        rows,
+        state=np.where(doubt & (rows.state == IN_BAND), NO_BAND, rows.state),
+        points_to=np.where(doubt, PLACES.index("reading"), rows.points_to),
+        text=rows.text.with_others(doubt, question[doubt]),
+    )
