@@ -14,10 +14,11 @@ import numpy as np
 import pandas as pd
 
 from models.frames import FrameError
-from models.statics.coded import Coded, category, check_coded, coded_column, same_text
+from models.statics.coded import category, category_of, check_coded, same_text
 from models.statics.doubts import (
     PAIRS,
     UNITS,
+    first_question,
     order_doubts,
     signs_by_majority,
     signs_by_output,
@@ -38,6 +39,7 @@ RATIOS = {
     "open_ohm_ratio": ("open_ohm", "track_ohm"),
 }
 # The supply is the bike's and not the sensor's: it has no band of its own here.
+_RESISTANCES = ("track_ohm", *PAIRS["ohm"], "closed_ohm_ratio", "open_ohm_ratio")
 SENSOR_READINGS = tuple(name for name in UNITS if not name.startswith("supply")) + tuple(RATIOS)
 # What a workshop meter tells apart, at least (common practice, no source): volts, per cent and
 # ratios as they stand, ohms as a share of the reading. A range narrower than this either side
@@ -98,42 +100,36 @@ def coded_reading_values(
         resistances.
     """
     readings = READINGS.check(readings).reset_index(drop=True)
-    known = signs_by_majority(readings) if ohm_signs is None else ohm_signs
-    ohm_sign = readings["part_no"].map(known).fillna(0).astype(int)
     asked = first_question(
-        unit_doubts(readings), order_doubts(readings, signs_by_output(readings), ohm_sign)
+        unit_doubts(readings),
+        order_doubts(readings, signs_by_output(readings), _signs_by_part(readings, ohm_signs)),
     )
     for name, (part, whole) in RATIOS.items():
-        asked[name] = asked[part].where(asked[part] != "", asked[whole])
-    values = pd.concat([readings[list(UNITS)], ratio_values(readings)], axis=1)
-    values.loc[readings["kind"].eq("contactless"), _resistances()] = np.nan
-    rows = {name: np.flatnonzero(np.isfinite(values[name])) for name in SENSOR_READINGS}
-    row = np.concatenate(list(rows.values()))
-    keys = {name: coded_column(readings[name]) for name in ("session_id", "sensor_id", "part_no")}
-    long = {name: category([Coded(key.numbers[row], key.said)]) for name, key in keys.items()} | {
-        "reading": category([same_text(name, len(some)) for name, some in rows.items()]),
-        "unit": category([same_text(unit_of(name), len(some)) for name, some in rows.items()]),
-        "value": np.concatenate([values[name].to_numpy()[some] for name, some in rows.items()]),
-        "doubt": category([_coded(asked[name].to_numpy()[some]) for name, some in rows.items()]),
+        asked[name] = asked[whole] | asked[part]
+    ratios = ratio_values(readings)
+    resistive = readings["kind"].ne("contactless").to_numpy()
+    row, values, doubts = {}, [], []
+    for name in SENSOR_READINGS:
+        value = (ratios if name in RATIOS else readings)[name].to_numpy()
+        read = np.isfinite(value)
+        row[name] = np.flatnonzero(read & resistive if name in _RESISTANCES else read)
+        values.append(value[row[name]])
+        doubts.append(same_text("", len(row[name])).with_questions(row[name], asked[name]))
+    rows = np.concatenate(list(row.values()))
+    keys = {key: category_of(readings[key], rows) for key in ("session_id", "sensor_id", "part_no")}
+    long = {
+        "reading": category([same_text(name, len(some)) for name, some in row.items()]),
+        "unit": category([same_text(unit_of(name), len(some)) for name, some in row.items()]),
+        "value": np.concatenate(values),
+        "doubt": category(doubts),
     }
-    return check_coded(READING_VALUES, pd.DataFrame(long))
+    return check_coded(READING_VALUES, pd.DataFrame(keys | long))
 
 
-def _coded(questions: np.ndarray) -> Coded:
-    doubt = questions != ""
-    return same_text("", len(questions)).with_others(doubt, questions[doubt])
-
-
-def _resistances() -> list[str]:
-    return ["track_ohm", *PAIRS["ohm"], "closed_ohm_ratio", "open_ohm_ratio"]
-
-
-def first_question(*asked: pd.DataFrame) -> pd.DataFrame:
-    """The first question asked of each reading, over frames of the same shape."""
-    out = asked[0].copy()
-    for later in asked[1:]:
-        out = out.where(out != "", later)
-    return out
+def _signs_by_part(readings: pd.DataFrame, known: Mapping[str, int] | None) -> np.ndarray:
+    known = signs_by_majority(readings) if known is None else known
+    which, parts = pd.factorize(readings["part_no"])
+    return np.array([known.get(part, 0) for part in parts], dtype=int)[which]
 
 
 def one_value_a_sensor(values: pd.DataFrame) -> pd.DataFrame:

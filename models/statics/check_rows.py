@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from models.statics.coded import Coded, category, check_coded, coded_column, same_text
+from models.statics.coded import Coded, category, category_of, check_coded, same_text
 from models.statics.schemas import CHECKS
 
 COMMON_PRACTICE = "common practice, no source"
@@ -76,9 +76,8 @@ def in_order(blocks: Sequence[CheckRows], session_ids: pd.Series) -> pd.DataFram
     steps = np.bincount(row, minlength=len(session_ids))
     row = row[order]
     first = np.cumsum(steps) - steps
-    sessions = coded_column(session_ids)
     texts = {
-        "session_id": category([Coded(sessions.numbers[row], sessions.said)]),
+        "session_id": category_of(session_ids, row),
         "check": category([same_text(b.check, len(b.row)) for b in blocks], order),
         "state": category([Coded(b.state, STATES) for b in blocks], order),
         "value_text": category([b.value_text for b in blocks], order),

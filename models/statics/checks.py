@@ -16,12 +16,18 @@ import pandas as pd
 from models.statics.bands import (
     RATIOS,
     SENSOR_READINGS,
-    first_question,
     ratio_values,
     with_maker_limits,
 )
 from models.statics.check_rows import IN_BAND, OUT_OF_BAND, PLACES, CheckRows, in_order
-from models.statics.doubts import PAIRS, order_doubts, signs_by_output, unit_doubts
+from models.statics.doubts import (
+    PAIRS,
+    Questions,
+    first_question,
+    order_doubts,
+    signs_by_output,
+    unit_doubts,
+)
 from models.statics.limits import Limits, fixed, limits_by_part, or_usual, scaled, signs_by_limits
 from models.statics.measured_checks import measured, with_question
 from models.statics.schemas import BANDS, CHECKS, READINGS
@@ -92,7 +98,11 @@ def coded_checks(
     limits["ground"] = fixed(-ground_difference_max_v, ground_difference_max_v, len(readings))
     asked = first_question(
         unit_doubts(readings, usual_supply_v=usual_supply_v),
-        order_doubts(readings, _volt_signs(readings, limits), _ohm_signs(readings, limits)),
+        order_doubts(
+            readings,
+            _volt_signs(readings, limits),
+            signs_by_limits(*(limits[name] for name in PAIRS["ohm"])),
+        ),
     )
     tests = _Tests(readings, ratio_values(readings), limits, asked)
     supply = tests.held("supply", tests.all, "supply_v", PLACES.index("supply"))
@@ -114,7 +124,7 @@ class _Tests:
     readings: pd.DataFrame
     ratios: pd.DataFrame
     limits: Mapping[str, Limits]
-    asked: pd.DataFrame
+    asked: Questions
 
     @property
     def all(self) -> np.ndarray:
@@ -127,26 +137,22 @@ class _Tests:
         """A reading of the tests at ``row`` against its limits, asked about where in doubt."""
         value = self.readings[reading].to_numpy()
         rows = measured(check, row, value, self.limits[check], points_to)
-        return with_question(rows, self.asked[reading].to_numpy()[row])
+        return with_question(rows, self.asked[reading])
 
     def held_ratio(self, ratio: str, row: np.ndarray) -> CheckRows:
         """A ratio against its limits, of those where both its parts were read without doubt."""
         value = self.ratios[ratio].to_numpy()
-        sure = (self.asked[list(RATIOS[ratio])] == "").to_numpy().all(axis=1)
-        return measured(
-            ratio, row[(sure & np.isfinite(value))[row]], value, self.limits[ratio], _SENSOR
-        )
+        sure = np.isfinite(value)
+        for part in RATIOS[ratio]:
+            sure[list(self.asked[part])] = False
+        return measured(ratio, row[sure[row]], value, self.limits[ratio], _SENSOR)
 
 
-def _volt_signs(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> pd.Series:
+def _volt_signs(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> np.ndarray:
     """Which way the signal goes with opening: the part's output, else the good ranges."""
     declared = signs_by_output(readings)
-    return declared.where(declared != 0, signs_by_limits(*(limits[n] for n in PAIRS["V"])))
-
-
-def _ohm_signs(readings: pd.DataFrame, limits: Mapping[str, Limits]) -> pd.Series:
-    signs = signs_by_limits(*(limits[name] for name in PAIRS["ohm"]))
-    return pd.Series(signs, index=readings.index)
+    learned = signs_by_limits(*(limits[name] for name in PAIRS["V"]))
+    return np.where(declared != 0, declared, learned)
 
 
 def _ground(tests: _Tests) -> CheckRows:
@@ -157,15 +163,15 @@ def _ground(tests: _Tests) -> CheckRows:
     difference = np.full(len(read), np.nan)
     difference[read] = to_negative[read] - to_ground[read]
     rows = measured("ground", tests.all, difference, tests.limits["ground"], PLACES.index("ground"))
-    question, other = (tests.asked[name].to_numpy() for name in reversed(pair))
-    question = np.where(question != "", question, other)
+    asked = tests.asked[pair[0]] | tests.asked[pair[1]]
     # The plug's ground cannot lie below battery negative by itself.
-    for place in np.flatnonzero((difference < rows.low) & (question == "")):
-        question[place] = (
+    for place in np.flatnonzero(difference < rows.low).tolist():
+        exchanged = (
             f"Supply to the plug's ground pin {shown(to_ground[place], 'V')} is more than to "
             f"battery negative {shown(to_negative[place], 'V')}: were the two exchanged?"
         )
-    return with_question(rows, question)
+        asked.setdefault(place, exchanged)
+    return with_question(rows, asked)
 
 
 def _sensor(tests: _Tests, supply_out: np.ndarray) -> list[CheckRows]:

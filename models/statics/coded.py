@@ -6,7 +6,7 @@ in it once, and so takes a small part of the memory and of the time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,12 +24,18 @@ class Coded:
     numbers: np.ndarray
     said: Sequence[str | None]
 
-    def with_others(self, where: np.ndarray, texts: np.ndarray) -> Coded:
-        """Other texts in the rows that are True in ``where``; ``texts`` are theirs, in order."""
-        numbers, others = pd.factorize(texts)
-        changed = self.numbers.copy()
-        changed[where] = len(self.said) + numbers
-        return Coded(changed, [*self.said, *others])
+    def with_questions(self, row: np.ndarray, asked: Mapping[int, str]) -> Coded:
+        """Questions in place of what is said; ``row``, shape (n,), are ascending and name them."""
+        places = places_of(row, asked)
+        texts = {row[place]: asked[row[place]] for place in places.tolist()}
+        numbers = self.numbers.copy()
+        numbers[places] = len(self.said) + np.arange(len(places))
+        return Coded(numbers, [*self.said, *texts.values()])
+
+
+def places_of(row: np.ndarray, asked: Mapping[int, str]) -> np.ndarray:
+    """Where the keys of what is asked stand in ``row``, ascending, of shape (n,)."""
+    return np.flatnonzero(np.isin(row, np.fromiter(asked, dtype=np.int64, count=len(asked))))
 
 
 def same_text(text: str | None, n: int) -> Coded:
@@ -71,11 +77,21 @@ def category(parts: Sequence[Coded], order: np.ndarray | None = None) -> pd.Cate
     """Texts one part after another as categories, in the order of places of shape (n,) if given."""
     said = np.array([text for part in parts for text in part.said], dtype=object)
     place, texts = pd.factorize(said)  # None is numbered -1, which is a blank among categories
+    place = place.astype(np.int32)
     starts = np.cumsum([0, *(len(part.said) for part in parts)])
-    shifted = [place[part.numbers + start] for part, start in zip(parts, starts, strict=False)]
+    shifted = [
+        place[start:end][part.numbers]
+        for part, start, end in zip(parts, starts[:-1], starts[1:], strict=True)
+    ]
     numbers = np.concatenate(shifted)
     numbers = numbers if order is None else numbers[order]
     return pd.Categorical.from_codes(numbers, categories=pd.Index(texts, dtype="str"))
+
+
+def category_of(texts: pd.Series, row: np.ndarray) -> pd.Categorical:
+    """Texts of shape (n,) at the places ``row`` of shape (m,) as categories."""
+    numbers, said = pd.factorize(texts)
+    return pd.Categorical.from_codes(numbers.astype(np.int32)[row], categories=said)
 
 
 def one_after_another(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:

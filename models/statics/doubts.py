@@ -6,10 +6,15 @@ the technician, blank where there is none. All limits here are common practice w
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
 from models.statics.wording import shown
+
+#: By reading (keys of `UNITS`) the questions, by the place of the bench test; few are asked about.
+Questions = dict[str, dict[int, str]]
 
 UNITS = {
     "supply_v": "V",
@@ -41,6 +46,7 @@ PAIRS = {"V": ("closed_v", "open_v"), "ohm": ("closed_ohm", "open_ohm")}
 PCT_PAIR = ("closed_pct", "open_pct")
 
 
+@np.errstate(invalid="ignore", over="ignore")
 def unit_doubts(
     readings: pd.DataFrame,
     *,
@@ -48,7 +54,7 @@ def unit_doubts(
     usual_supply_v: float = 5.0,
     lowest_track_ohm: float = 50.0,
     pct_possible: tuple[float, float] = (-20.0, 120.0),
-) -> pd.DataFrame:
+) -> Questions:
     """Ask about each reading that cannot stand in its unit.
 
     Parameters
@@ -66,28 +72,43 @@ def unit_doubts(
 
     Returns
     -------
-    DataFrame
-        Index of `readings`, one text column a reading (keys of `UNITS`): the question or "".
+    Questions
     """
-    asked = pd.DataFrame("", index=readings.index, columns=list(UNITS), dtype=object)
-    nominal = readings["supply_nominal_v"].fillna(usual_supply_v)
+    asked: Questions = {name: {} for name in UNITS}
+    nominal = readings["supply_nominal_v"].fillna(usual_supply_v).to_numpy()
+    values = {name: readings[name].to_numpy(dtype=float) for name in UNITS}
     for name in ("supply_v", "supply_to_ground_v", *PAIRS["V"]):
         near = nominal if name.startswith("supply") else None
-        _ask(asked, name, readings[name] > highest_possible_v, _volt_question, readings, near)
-        _ask(asked, name, readings[name] < -0.1, _negative_question, readings)
-    _ask_about_kilohms(asked, readings, lowest_track_ohm)
-    _ask_about_per_cent(asked, readings, pct_possible)
+        _ask(asked, name, values[name] > highest_possible_v, _volt_question, values, near)
+        _ask(asked, name, values[name] < -0.1, _negative_question, values)
+    _ask_about_kilohms(asked, values, lowest_track_ohm)
+    _ask_about_per_cent(asked, values, pct_possible)
     for name in UNITS:
-        _ask(asked, name, np.isinf(readings[name]), _endless_question, readings)
+        _ask(asked, name, np.isinf(values[name]), _endless_question, values)
     return asked
 
 
-def _ask(asked, name, where, question, readings, near=None) -> None:
-    """Write question(name, value, near) into the rows named by `where`."""
-    rows = readings.index[where.fillna(False)]
-    beside = rows.map(lambda row: None) if near is None else near.loc[rows]
-    values = readings.loc[rows, name]
-    asked.loc[rows, name] = [question(name, *both) for both in zip(values, beside, strict=True)]
+def first_question(*asked: Questions) -> Questions:
+    """The first question asked of each reading."""
+    out: Questions = {name: {} for name in UNITS}
+    for later in asked:
+        for name, questions in later.items():
+            out[name] = questions | out[name]
+    return out
+
+
+def _ask(
+    asked: Questions,
+    name: str,
+    where: np.ndarray,
+    question: Callable[[str, float, float | None], str],
+    values: dict[str, np.ndarray],
+    near: np.ndarray | None = None,
+) -> None:
+    """Write question(name, value, near) for the bench tests named by `where`, shape (n,)."""
+    for place in np.flatnonzero(where).tolist():
+        beside = None if near is None else near[place]
+        asked[name][place] = question(name, values[name][place], beside)
 
 
 def _volt_question(name: str, value: float, near: float | None) -> str:
@@ -117,26 +138,26 @@ def _kilohm_question(name: str, value: float, _near: float | None) -> str:
     )
 
 
-def _ask_about_kilohms(asked, readings, lowest_track_ohm: float) -> None:
-    track = readings["track_ohm"]
-    small_track = track.between(0.2, lowest_track_ohm, inclusive="left")
-    _ask(asked, "track_ohm", small_track, _kilohm_question, readings)
+def _ask_about_kilohms(asked: Questions, values: dict, lowest_track_ohm: float) -> None:
+    track = values["track_ohm"]
+    small_track = (track >= 0.2) & (track < lowest_track_ohm)
+    _ask(asked, "track_ohm", small_track, _kilohm_question, values)
     for name in PAIRS["ohm"]:
-        value = readings[name]
+        value = values[name]
         beside_track = (value < track / 100) & (1000 * value <= 1.05 * track)
-        alone = (track.isna() & (value < 20)) | (small_track & (value < lowest_track_ohm))
-        _ask(asked, name, (value >= 0.05) & (beside_track | alone), _kilohm_question, readings)
+        alone = (np.isnan(track) & (value < 20)) | (small_track & (value < lowest_track_ohm))
+        _ask(asked, name, (value >= 0.05) & (beside_track | alone), _kilohm_question, values)
     for name in ("track_ohm", *PAIRS["ohm"]):
-        _ask(asked, name, readings[name] < 0, _negative_question, readings)
+        _ask(asked, name, values[name] < 0, _negative_question, values)
 
 
-def _ask_about_per_cent(asked, readings, possible: tuple[float, float]) -> None:
-    closed, opened = (readings[name] for name in PCT_PAIR)
-    as_share = (opened.between(0.5, 1.5)) & (closed.between(-0.5, 0.5)) & (opened > closed)
+def _ask_about_per_cent(asked: Questions, values: dict, possible: tuple[float, float]) -> None:
+    closed, opened = (values[name] for name in PCT_PAIR)
+    as_share = (opened >= 0.5) & (opened <= 1.5) & (closed >= -0.5) & (closed <= 0.5)
     for name in PCT_PAIR:
-        outside = (readings[name] < possible[0]) | (readings[name] > possible[1])
-        _ask(asked, name, outside, _pct_question, readings)
-    _ask(asked, "open_pct", as_share, _share_question, readings)
+        outside = (values[name] < possible[0]) | (values[name] > possible[1])
+        _ask(asked, name, outside, _pct_question, values)
+    _ask(asked, "open_pct", as_share & (opened > closed), _share_question, values)
 
 
 def _pct_question(name: str, value: float, _near: float | None) -> str:
@@ -150,39 +171,41 @@ def _share_question(name: str, value: float, _near: float | None) -> str:
     )
 
 
+@np.errstate(invalid="ignore", over="ignore")
 def order_doubts(
     readings: pd.DataFrame,
-    volt_sign: pd.Series,
-    ohm_sign: pd.Series,
+    volt_sign: np.ndarray,
+    ohm_sign: np.ndarray,
     *,
     least_difference: float = 0.1,
-) -> pd.DataFrame:
+) -> Questions:
     """Ask where closed and open stand the wrong way round.
 
     Parameters
     ----------
     readings : DataFrame
         READINGS.
-    volt_sign, ohm_sign : Series
-        +1 where open is expected above closed, -1 below, 0 where not known; index of `readings`.
+    volt_sign, ohm_sign : array of shape (n,)
+        +1 where open is expected above closed, -1 below, 0 where not known.
     least_difference : float
         Readings closer together than this share of the greater are not called exchanged.
 
     Returns
     -------
-    DataFrame
+    Questions
         As `unit_doubts`; the same question stands with both readings of a pair.
     """
-    asked = pd.DataFrame("", index=readings.index, columns=list(UNITS), dtype=object)
-    always_up = pd.Series(1, index=readings.index)
-    for unit, sign in (("V", volt_sign), ("ohm", ohm_sign), ("%", always_up)):
+    asked: Questions = {name: {} for name in UNITS}
+    for unit, sign in (("V", volt_sign), ("ohm", ohm_sign), ("%", np.ones(len(readings), int))):
         pair = PCT_PAIR if unit == "%" else PAIRS[unit]
-        closed, opened = readings[pair[0]], readings[pair[1]]
-        apart = (opened - closed).abs() > least_difference * np.maximum(closed.abs(), opened.abs())
+        closed, opened = (readings[name].to_numpy(dtype=float) for name in pair)
+        greater = np.maximum(np.abs(closed), np.abs(opened))
+        apart = np.abs(opened - closed) > least_difference * greater
         wrong = apart & (np.sign(opened - closed) * sign < 0)
-        for row in readings.index[wrong.fillna(False)]:
-            question = _order_question(unit, pair, closed[row], opened[row], sign[row])
-            asked.loc[row, list(pair)] = question
+        for place in np.flatnonzero(wrong).tolist():
+            question = _order_question(unit, pair, closed[place], opened[place], sign[place])
+            for name in pair:
+                asked[name][place] = question
     return asked
 
 
@@ -202,9 +225,10 @@ def _order_question(unit: str, pair, closed: float, opened: float, sign: int) ->
     return f"{start}{' ' if unit == '%' else ', '}{endings[unit]}"
 
 
-def signs_by_output(readings: pd.DataFrame) -> pd.Series:
+def signs_by_output(readings: pd.DataFrame) -> np.ndarray:
     """+1 where the part's output rises with opening, -1 where it falls, 0 where not known."""
-    return readings["output"].map({"rising": 1, "falling": -1}).fillna(0).astype(int)
+    rising, falling = (readings["output"].eq(way).to_numpy(int) for way in ("rising", "falling"))
+    return rising - falling
 
 
 def signs_by_majority(

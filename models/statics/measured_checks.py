@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from functools import partial
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -16,13 +17,12 @@ from models.statics.check_rows import (
     PLACES,
     CheckRows,
 )
-from models.statics.coded import Coded, coded_values, said_once
+from models.statics.coded import Coded, coded_values, places_of, said_once
 from models.statics.doubts import LABELS
 from models.statics.limits import Limits
-from models.statics.wording import place_on_side
+from models.statics.wording import PlacesInBand
 
 _LABELS = {"supply": "Supply", "ground": "Ground difference"}
-_SIDES = (-1, 0, 1)
 _NEXT_STEP = {
     "supply": "look at the supply and its wiring first",
     "ground": "look at the ground pin and its wiring first",
@@ -60,14 +60,14 @@ def measured(
     state = _states(value, low, high, side != 0)
     points_to = np.where(state == OUT_OF_BAND, points_to, PLACES.index(""))
     told = coded_values(value, unit)
-    words = partial(_words, check, unit, told, limits)
+    words = _Words(check, unit, told.said, limits)
     return CheckRows(
         check,
         row,
         state,
         points_to,
         told,
-        said_once([which, told.numbers, state, points_to, side + 1], words),
+        said_once([which, told.numbers, state, points_to, side + 1], words.sentence),
         Coded(which, limits.source),
         np.where(np.isfinite(value), value, np.nan),
         low,
@@ -82,39 +82,42 @@ def _states(value: np.ndarray, low: np.ndarray, high: np.ndarray, out: np.ndarra
     return np.where(np.isnan(value), NOT_READ, state)
 
 
-def _words(
-    check: str,
-    unit: str,
-    told: Coded,
-    limits: Limits,
-    which: int,
-    value: int,
-    state: int,
-    points_to: int,
-    side: int,
-) -> str:
-    """One plain sentence with numbers and units; the last five by number."""
-    label = _LABELS.get(check) or LABELS[check]
-    if state == NOT_READ:
-        return f"{label}: not read."
-    value_text, words = told.said[value], limits.words[which]
-    if state == NO_BAND:
-        why = "no good range for this part number yet" if words is None else words
-        return f"{label} {value_text}: not judged ({why})."
-    place = place_on_side(side - 1, value_text, limits.low[which], limits.high[which], unit)
-    following = _NEXT_STEP.get(PLACES[points_to])
-    following = f": {following}" if following else ""
-    return f"{label} {value_text}, {place} ({words}){following}."
+@dataclass(frozen=True)
+class _Words:
+    """What is said of one check: its values as shown and its sets of limits, by number."""
+
+    check: str
+    unit: str
+    values: Sequence[str]
+    limits: Limits
+
+    @cached_property
+    def _places(self) -> list[PlacesInBand]:
+        both = zip(self.limits.low, self.limits.high, strict=True)
+        return [PlacesInBand(low, high, self.unit) for low, high in both]
+
+    def sentence(self, which: int, value: int, state: int, points_to: int, side: int) -> str:
+        """One plain sentence with numbers and units."""
+        label = _LABELS.get(self.check) or LABELS[self.check]
+        if state == NOT_READ:
+            return f"{label}: not read."
+        value_text, words = self.values[value], self.limits.words[which]
+        if state == NO_BAND:
+            why = "no good range for this part number yet" if words is None else words
+            return f"{label} {value_text}: not judged ({why})."
+        place = self._places[which].of(side - 1, value_text)
+        following = _NEXT_STEP.get(PLACES[points_to])
+        following = f": {following}" if following else ""
+        return f"{label} {value_text}, {place} ({words}){following}."
 
 
-def with_question(rows: CheckRows, question: np.ndarray) -> CheckRows:
-    """Put a question of shape (m,), or "", in place of the sentence; in doubt is never in band."""
-    doubt = question != ""
-    if not doubt.any():
+def with_question(rows: CheckRows, asked: Mapping[int, str]) -> CheckRows:
+    """Put questions, by bench test, in place of the sentence; what is in doubt is never in band."""
+    places = places_of(rows.row, asked)
+    if not len(places):
         return rows
-    return replace(
-        rows,
-        state=np.where(doubt & (rows.state == IN_BAND), NO_BAND, rows.state),
-        points_to=np.where(doubt, PLACES.index("reading"), rows.points_to),
-        text=rows.text.with_others(doubt, question[doubt]),
-    )
+    state, points_to = rows.state.copy(), rows.points_to.copy()
+    state[places] = np.where(state[places] == IN_BAND, NO_BAND, state[places])
+    points_to[places] = PLACES.index("reading")
+    text = rows.text.with_questions(rows.row, asked)
+    return replace(rows, state=state, points_to=points_to, text=text)

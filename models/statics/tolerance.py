@@ -8,6 +8,7 @@ integral in Odeh, Communications in Statistics B 7 (1978) 183-201.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from functools import lru_cache
 from math import sqrt
 
@@ -115,7 +116,9 @@ def trimmed_gaps(
     0 where n values are too few for a distribution-free interval.
     """
     _demand_shares(coverage, confidence)
-    gaps = 0
-    while _confidence_when_trimmed(n, sides * (gaps + 1), coverage) >= confidence:
-        gaps += 1
-    return gaps
+    # The more is left out, the less sure it is: so many gaps stand before the first too many.
+    return bisect_left(
+        range(1, n + 1),
+        True,
+        key=lambda gaps: _confidence_when_trimmed(n, sides * gaps, coverage) < confidence,
+    )

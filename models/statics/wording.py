@@ -38,21 +38,6 @@ def shown_alike(values: np.ndarray, unit: str) -> np.ndarray:
     return np.where(sure, whole / steps, values)
 
 
-def place_in_band(value: float, low: float, high: float, unit: str) -> str:
-    """Where a value lies: inside both limits, or below or above the one it breaks."""
-    side = -1 if value < low else 1 if value > high else 0
-    return place_on_side(side, shown(value, unit), low, high, unit)
-
-
-def place_on_side(side: int, value_text: str, low: float, high: float, unit: str) -> str:
-    """The same of a value as shown that lies below (-1), inside (0) or above (1) the limits."""
-    if not side:
-        return f"inside {limits_shown(low, high, unit)}"
-    limit = shown(low if side < 0 else high, unit)
-    just = "just " if value_text == limit else ""
-    return f"{just}{'below' if side < 0 else 'above'} {limit}"
-
-
 def limits_shown(low: float, high: float, unit: str) -> str:
     """The limits of a range in words, one-sided where only one is known."""
     if pd.isna(low):
@@ -60,3 +45,19 @@ def limits_shown(low: float, high: float, unit: str) -> str:
     if pd.isna(high):
         return f"the limit of at least {shown(low, unit)}"
     return f"{shown(low, unit)} to {shown(high, unit)}"
+
+
+class PlacesInBand:
+    """Where a value lies, in words, for one range; the limits are worded once for all values."""
+
+    def __init__(self, low: float, high: float, unit: str) -> None:
+        self._inside = f"inside {limits_shown(low, high, unit)}"
+        self._low, self._high = shown(low, unit), shown(high, unit)
+
+    def of(self, side: int, value_text: str) -> str:
+        """For a value as shown that lies below (-1), inside (0) or above (1) the limits."""
+        if not side:
+            return self._inside
+        limit = self._low if side < 0 else self._high
+        just = "just " if value_text == limit else ""
+        return f"{just}{'below' if side < 0 else 'above'} {limit}"
