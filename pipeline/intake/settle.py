@@ -91,7 +91,7 @@ def _read(connection: duckdb.DuckDBPyConnection, home: Home, file: HandedFile) -
 
 
 def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:
-    """Fill the schema ``intake``: rows, row_outcomes, set_aside, accounting."""
+    """Fill the schema ``intake``: rows, standing, row_outcomes, set_aside, accounting."""
     connection.execute("create schema intake")
     _load(connection, home, files)
     _declare_contract(connection)
@@ -103,16 +103,20 @@ def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[Handed
         "create or replace temp table blanks (row_id bigint, column_name varchar, value varchar, "
         "reason varchar)"
     )
-    for name in ("doubled_keys", "retractions", "idle_retractions", "retractions", "withdrawn"):
+    for name in (
+        *("repeated", "doubled_keys"),
+        *("retractions", "idle_retractions", "retractions", "withdrawn"),
+    ):
         run(connection, f"intake/sql/settle/{name}")
     _run_rules_until_quiet(connection)
-    for name in ("standing", "row_outcomes", "set_aside", "accounting"):
+    for name in ("out_of_force", "standing", "row_outcomes", "set_aside", "accounting"):
         run(connection, f"intake/sql/settle/{name}")
 
 
 def _run_rules_until_quiet(connection: duckdb.DuckDBPyConnection) -> None:
     while True:
-        run(connection, "intake/sql/settle/candidates")
+        for name in ("fallen", "superseded", "candidates"):
+            run(connection, f"intake/sql/settle/{name}")
         if not any(_stage_finds(connection, names) for names in STAGES):
             return
         run(connection, "intake/sql/settle/apply_blanks")

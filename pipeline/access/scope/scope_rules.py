@@ -135,6 +135,7 @@ RULES: dict[str, Rule] = {
         "(t.hand_in, t.file_no) in (select (hand_in, file_no) from scope.own_rows)",
         {"rows_path": "null", "issues_path": "null"},
     ),
+    "intake.out_of_force": _ROW,
     "intake.read_issues": Rule(
         "t.line is not null and (t.hand_in, t.file_no, t.line) in "
         "(select (hand_in, file_no, line) from scope.own_rows)"
@@ -142,7 +143,7 @@ RULES: dict[str, Rule] = {
     "intake.row_outcomes": _ROW,
     "intake.rows": _ROW,
     "intake.set_aside": Rule(_among("row_id", "own_aside")),
-    "intake.standing": _ROW,
+    "intake.standing": Rule("", anew="intake/sql/settle/standing"),
     "marts.advice": _SENSOR,
     "marts.advice_answers": Rule(_sensor_on("answered_on")),
     "marts.advice_followed": Rule("", anew="warehouse/sql/marts/advice_followed"),

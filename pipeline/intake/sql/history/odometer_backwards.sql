@@ -1,6 +1,23 @@
 -- grain: one reading that contradicts more of the bike's other readings than any of those does
 create or replace temp table contradictions as
-with around as (
+with in_order as (
+    select
+        hash(unit_id) as unit_digest,
+        km < lag(km) over (partition by hash(unit_id) order by day, km) as falls
+    from readings
+),
+
+-- of most bikes the readings never fall: only those of the others are held against each other
+falling as (
+    select
+        readings.*, rows.table_name, rows.row_key
+    from readings
+    semi join (select unit_digest from in_order where falls) as fallen_once
+        on fallen_once.unit_digest = hash(readings.unit_id)
+    join intake.rows using (row_id)
+),
+
+around as (
     select
         *,
         max(km) filter (where standing) over (
@@ -11,10 +28,10 @@ with around as (
             partition by unit_id order by day
             range between interval 1 day following and unbounded following
         ) as least_after
-    from readings
+    from falling
 ),
 
--- of most readings none of the bike's says otherwise: only the others are held against each one
+-- and of these bikes only the readings to which some other one says otherwise
 doubtful as (
     select * from around where most_before > km + 1 or least_after < km - 1
 ),
@@ -25,7 +42,7 @@ pairs as (
         other.row_id as other_row_id, other.column_name as other_column,
         other.day as other_day, other.km as other_km
     from doubtful as mine
-    join readings as other
+    join falling as other
         on other.unit_id = mine.unit_id
         and other.standing
         and (other.table_name, other.row_key, other.column_name)

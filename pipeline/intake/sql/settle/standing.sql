@@ -1,5 +1,5 @@
 -- grain: one row in force: the latest accepted of its key, not withdrawn
-create table intake.standing as
-select row_id, table_name, row_key, cells
-from candidates
-where standing
+create view intake.standing as
+select rows.row_id, rows.table_name, rows.row_key, rows.cells
+from intake.rows
+anti join intake.out_of_force using (row_id)

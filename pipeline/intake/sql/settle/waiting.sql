@@ -9,6 +9,18 @@ with referring as (
     where candidates.cells[refs.column_name] is not null
 ),
 
+parents as (
+    select table_name as parent_table, row_key as parent_key
+    from candidates
+    where standing and table_name in (select parent_table from contract_references)
+),
+
+orphaned as (
+    select *
+    from referring
+    anti join parents using (parent_table, parent_key)
+),
+
 taken_back as (
     select retractions.table_name, retractions.row_key, any_value(rows.file_name) as file_name
     from retractions
@@ -17,19 +29,12 @@ taken_back as (
 )
 
 select
-    referring.row_id, 'waiting', referring.column_name, referring.parent_key,
-    'waiting for ' || referring.parent_table || ' ' || referring.parent_key
+    orphaned.row_id, 'waiting', orphaned.column_name, orphaned.parent_key,
+    'waiting for ' || orphaned.parent_table || ' ' || orphaned.parent_key
         || coalesce(' (withdrawn by ' || taken_back.file_name || ')', '')
         || if(rows.table_name = 'sweeps', printf(' (%d samples)', rows.row_count), '')
-from referring
+from orphaned
 join intake.rows using (row_id)
 left join taken_back
-    on taken_back.table_name = referring.parent_table
-    and taken_back.row_key = referring.parent_key
-where not exists (
-    select 1
-    from candidates as parent
-    where parent.standing
-        and parent.table_name = referring.parent_table
-        and parent.row_key = referring.parent_key
-)
+    on taken_back.table_name = orphaned.parent_table
+    and taken_back.row_key = orphaned.parent_key
