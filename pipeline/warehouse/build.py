@@ -24,7 +24,7 @@ from pipeline.jobs.workers import ONE, Workers
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
-from pipeline.warehouse.damage import mark_if_damaged
+from pipeline.warehouse.damage import mark_if_changed
 from pipeline.warehouse.given_out import earlier_events, keep_events
 from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.lives import follow_lives, stage_bikes
@@ -108,7 +108,7 @@ def _build(home: Home, as_of: date | None, work: LongWork, held_bytes: int | Non
     day = as_of or home.as_of or datetime.now(UTC).date()
     tidy(home)
     for manifest in list(published(home)):
-        if not mark_if_damaged(home, manifest):
+        if not mark_if_changed(home, manifest):
             break  # what readers fall back on is whole; older ones are looked through in their turn
         say(f"Version {manifest.version} is damaged. A new one takes its place")
     draft = draft_path(home)

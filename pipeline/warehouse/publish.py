@@ -18,6 +18,7 @@ from pathlib import Path
 
 from pipeline.home import Home, sync_folder, write_new
 from pipeline.intake.deeds import Version
+from pipeline.intake.seals import digest_of
 from pipeline.warehouse.shape import current_shape
 
 KEPT_VERSIONS = 3
@@ -27,7 +28,8 @@ KEPT_VERSIONS = 3
 class Manifest:
     """What is known of one published version without opening it.
 
-    ``hand_in`` is the last one it holds.
+    ``hand_in`` is the last one it holds, ``digest`` the SHA-256 of its file as it was published,
+    empty for one published before digests were taken.
     """
 
     version: int
@@ -37,6 +39,7 @@ class Manifest:
     kind: str
     shape: str
     hand_in: int
+    digest: str = ""
 
     @property
     def is_current(self) -> bool:
@@ -89,13 +92,14 @@ def read_manifest(home: Home, path: Path) -> Manifest:
             str(card[name]) for name in ("built_at", "as_of", "kind", "shape")
         )
         hand_in = int(card["hand_in"] or 0)
+        digest = str(card.get("digest", ""))
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise DamagedVersionError(f"its manifest published/{path.name} is damaged") from error
     if not warehouse.is_file():
         raise DamagedVersionError(f"its warehouse published/{warehouse.name} is gone")
     if _mark(home, int(path.stem)).exists():
         raise DamagedVersionError(f"its warehouse published/{warehouse.name} is damaged")
-    return Manifest(int(path.stem), warehouse, built_at, as_of, kind, shape, hand_in)
+    return Manifest(int(path.stem), warehouse, built_at, as_of, kind, shape, hand_in, digest)
 
 
 def mark_damaged(home: Home, manifest: Manifest, why: str) -> None:
@@ -140,7 +144,8 @@ def publish(
     _remove(final)  # a build killed between the two renames left it without a manifest
     _remove(_mark(home, version))  # of a version of that number whose manifest is gone
     draft.rename(final)
-    manifest = Manifest(version, final, built_at, as_of, kind, current_shape(), hand_in)
+    shape, digest = current_shape(), digest_of(final)
+    manifest = Manifest(version, final, built_at, as_of, kind, shape, hand_in, digest)
     known = asdict(manifest)
     card = {"warehouse": known.pop("path").name, **known}
     write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")
