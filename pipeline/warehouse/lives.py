@@ -24,7 +24,7 @@ from pipeline.statements import run
 MARTS = "warehouse/sql/marts"
 _LIVES = (
     *("tests", "repairs_after_tests", "defects", "repairs", "answered_tests", "sensor_spans"),
-    *("life_tests", "contacts", "life_windows", "last_tests"),
+    *("test_lives", "life_tests", "contacts", "life_windows", "last_tests"),
 )
 
 

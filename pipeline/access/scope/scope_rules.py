@@ -275,6 +275,7 @@ RULES: dict[str, Rule] = {
     "marts.sweep_passes": _TEST,
     "marts.sweep_profile": _TEST,
     "marts.test_history": _TEST,
+    "marts.test_lives": _TEST,
     "marts.test_shops": _NOBODYS,
     "marts.tests": _TEST,
     "marts.tests_of_sound_sensors": _NOBODYS,

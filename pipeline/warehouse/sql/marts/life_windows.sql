@@ -70,22 +70,34 @@ odometer_days as (
     select unit_id, odometer_km, min(read_on) as first_on, max(read_on) as last_on
     from marts.readings
     group by unit_id, odometer_km
+),
+
+-- the last reading of the bike up to each age: of all its few ones, which is less work than sorting
+-- the readings of all bikes for an asof join
+read_by_then as (
+    select
+        windows.life_id,
+        max(days.odometer_km) filter (days.odometer_km <= zero_km + entry_km + 0.001) as entered_km,
+        arg_max(days.last_on, days.odometer_km)
+            filter (days.odometer_km <= zero_km + entry_km + 0.001) as entered_on,
+        max(days.odometer_km) filter (days.odometer_km <= zero_km + good_km + 0.001) as tested_km,
+        arg_max(days.last_on, days.odometer_km)
+            filter (days.odometer_km <= zero_km + good_km + 0.001) as tested_on,
+        max(days.odometer_km)
+            filter (days.odometer_km <= zero_km + coalesce(bad_km, contact_km) + 0.001) as ended_km,
+        arg_max(days.first_on, days.odometer_km)
+            filter (days.odometer_km <= zero_km + coalesce(bad_km, contact_km) + 0.001) as ended_on
+    from windows
+    join odometer_days as days using (unit_id)
+    group by windows.life_id
 )
 
 select
     windows.* exclude (zero_km),
     coalesce(bad_km, contact_km) as end_km,
     -- what was read long before an age does not date it
-    if(windows.zero_km + windows.entry_km - entered.odometer_km < 200, entered.last_on, null) as entry_on,
-    if(windows.zero_km + windows.good_km - tested.odometer_km < 200, tested.last_on, null) as good_on,
-    if(windows.zero_km + coalesce(bad_km, contact_km) - ended.odometer_km < 200, ended.first_on, null) as end_on
+    if(zero_km + entry_km - entered_km < 200, entered_on, null) as entry_on,
+    if(zero_km + good_km - tested_km < 200, tested_on, null) as good_on,
+    if(zero_km + coalesce(bad_km, contact_km) - ended_km < 200, ended_on, null) as end_on
 from windows
-asof left join odometer_days as entered
-    on windows.unit_id = entered.unit_id
-    and windows.zero_km + windows.entry_km + 0.001 >= entered.odometer_km
-asof left join odometer_days as tested
-    on windows.unit_id = tested.unit_id
-    and windows.zero_km + windows.good_km + 0.001 >= tested.odometer_km
-asof left join odometer_days as ended
-    on windows.unit_id = ended.unit_id
-    and windows.zero_km + coalesce(bad_km, contact_km) + 0.001 >= ended.odometer_km
+left join read_by_then using (life_id)
