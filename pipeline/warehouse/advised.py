@@ -7,6 +7,7 @@ version, in ``advised/``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -25,12 +26,11 @@ def keep_advised(home: Home) -> None:
     A build killed between publishing and this is made up for by the next one.
     """
     home.advised.mkdir(exist_ok=True)
-    for manifest in published(home):
-        kept = home.advised / f"{manifest.version:06d}.parquet"
-        if not is_readable(kept):
-            # one published before advice was kept may lack a column
-            with suppress(duckdb.Error):
-                _copy(manifest, kept)
+    kept = {home.advised / f"{found.version:06d}.parquet": found for found in published(home)}
+    for path in unreadable(kept):
+        # one published before advice was kept may lack a column
+        with suppress(duckdb.Error):
+            _copy(kept[path], path)
 
 
 def _copy(manifest: Manifest, kept: Path) -> None:
@@ -44,23 +44,29 @@ def _copy(manifest: Manifest, kept: Path) -> None:
     draft.replace(kept)
 
 
-def is_readable(kept: Path) -> bool:
-    """Whether what was advised once is there and can be read to its end."""
-    if not kept.exists():
-        return False
+def unreadable(paths: Iterable[Path]) -> list[Path]:
+    """Those of what was advised once that are not there or cannot be read to their end."""
+    found = []
     connection = connect()
     try:
-        connection.execute("from read_parquet(?)", [str(kept)]).fetchall()
-    except duckdb.Error:
-        return False
+        for path in paths:
+            try:
+                # the sum alone comes back, though every cell is read for it
+                connection.execute(
+                    "select sum(hash(rows)) from read_parquet(?) as rows", [str(path)]
+                ).fetchall()
+            except duckdb.Error:
+                found.append(path)
+                connection.close()  # some errors leave one of no further use
+                connection = connect()
     finally:
         connection.close()
-    return True
+    return found
 
 
 def damaged_advice(home: Home) -> list[Path]:
     """What was advised once and cannot be read any more."""
-    return [path for path in sorted(home.advised.glob("*.parquet")) if not is_readable(path)]
+    return unreadable(sorted(home.advised.glob("*.parquet")))
 
 
 def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home, day: date) -> list[str]:
