@@ -312,3 +312,29 @@ def test_lines_of_sweeps_stay_right_behind_lines_of_the_wrong_shape(home, tmp_pa
         "select line, row_key from intake.set_aside where table_name = 'sweeps' order by line"
     ).fetchall()
     assert lines == [(3, None), (4, None), (5, None), (6, "bad id"), (7, None), (8, "T9")]
+
+
+def test_rows_are_numbered_by_hand_in_file_and_line_wherever_they_were_read_to(home, tmp_path):
+    readings = (
+        "unit_id,read_on,odometer_km\nB1,2025-01-01,100\nB1\nB2,2025-01-01,x\nB2,2025-02-01,7\n"
+    )
+    _take(home, tmp_path / "a", {**SHOP, "odometer": readings, "odometer-b": SHOP["odometer"]})
+    connection = _take(home, tmp_path / "b", {"odometer": readings})
+    rows = connection.execute(
+        "select row_id, hand_in, file_no, line from intake.rows order by row_id"
+    ).fetchall()
+    assert [row[0] for row in rows] == list(range(1, len(rows) + 1))
+    assert [row[1:] for row in rows] == sorted(row[1:] for row in rows)
+    last = [line for _, hand_in, _, line in rows if hand_in == 2]
+    assert last == [2, 3, 4, 5]
+
+
+def test_a_version_of_a_row_that_fell_leaves_the_one_before_it_in_force(home, tmp_path):
+    _take(home, tmp_path / "a", SHOP)
+    moved = "unit_id,read_on,odometer_km\nB1,2025-06-01,26500\nB2,2025-07-01,3\n"
+    connection = _take(home, tmp_path / "b", {"odometer": moved})
+    standing = connection.execute(
+        "select row_key, cells['odometer_km'] from intake.standing where table_name = 'odometer' "
+        "order by row_key"
+    ).fetchall()
+    assert standing == [("B1/2025-06-01", "26500"), ("B2/2025-07-01", "20000")]
