@@ -38,8 +38,8 @@ RATIOS = {
     "closed_ohm_ratio": ("closed_ohm", "track_ohm"),
     "open_ohm_ratio": ("open_ohm", "track_ohm"),
 }
-# The supply is the bike's and not the sensor's: it has no band of its own here.
 _RESISTANCES = ("track_ohm", *PAIRS["ohm"], "closed_ohm_ratio", "open_ohm_ratio")
+# The supply is the bike's and not the sensor's: it has no band of its own here.
 SENSOR_READINGS = tuple(name for name in UNITS if not name.startswith("supply")) + tuple(RATIOS)
 # What a workshop meter tells apart, at least (common practice, no source): volts, per cent and
 # ratios as they stand, ohms as a share of the reading. A range narrower than this either side

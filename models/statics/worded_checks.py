@@ -62,12 +62,12 @@ _WIGGLE = {
 }
 
 
-def connector_rows(readings: pd.DataFrame) -> pd.DataFrame:
+def connector_rows(readings: pd.DataFrame) -> CheckRows:
     """Corrosion on the plug's contacts."""
     return _worded(readings, "connector_corrosion", "corrosion", _CORROSION)
 
 
-def wiggle_rows(readings: pd.DataFrame) -> pd.DataFrame:
+def wiggle_rows(readings: pd.DataFrame) -> CheckRows:
     """The signal while plug and lead are moved by hand."""
     return _worded(readings, "wiggle_test", "wiggle_test", _WIGGLE)
 
