@@ -177,7 +177,7 @@ def risk_ahead(
         Chance that an interval is meant to hold; 0.9 with ``estimates``.
     estimates : Estimates, optional
         Of the sensors, as ``RiskResults.estimates`` holds them: chances and the curve's own
-        intervals, which need not be worked out again.
+        intervals, which need not be worked out again; ``horizons_km`` are then among theirs.
     **settings
         Those of ``defect_chances``, as ``RiskResults.settings`` holds them: ``in_view`` a series
         indexed by sensor.
