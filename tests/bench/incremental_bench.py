@@ -2,8 +2,8 @@
 
 ``nice -n 19 .venv/bin/python -m tests.bench.incremental_bench [--home FOLDER] [--tests 2000 10000]``:
 for each number of tests the invented shops of ``large_home`` are built from nothing, then a day's
-files are handed in (a 2,000th part of the tests and as many odometer readings, the as-of day one
-day on) and built. ``--home`` takes a home that is built already, copied first: it is built once
+files are handed in (a 2,000th part of the tests, each with its sweep, and as many odometer readings,
+the as-of day one day on) and built. ``--home`` takes a home that is built already, copied first: it is built once
 more as it stands, fitted models kept, so that all that is remembered is there; its whole build is
 then one without anything kept, unless ``--full-seconds`` says what that took.
 """
@@ -26,24 +26,28 @@ from pipeline.jobs.ingest import ingest, rebuild
 from pipeline.statements import connect
 from pipeline.warehouse.publish import newest
 from tests.bench.large_home import write_files
+from tests.bench.scale_home import write_scale_sweeps
 
 #: Days of the history, about: of the tests on record this part is made in one.
 DAYS = 2_000
 
 
-def increment(home: Home) -> tuple[float, pd.DataFrame]:
+def increment(home: Home, samples: int = 12_000) -> tuple[float, pd.DataFrame]:
     """Processor seconds of one day's files, and the fit that the sensors were scored with."""
     day = (home.as_of or AS_OF) + timedelta(days=1)
     card = home.root / "home.json"
     card.write_text(card.read_text().replace(f"{home.as_of}", f"{day}"))
     with tempfile.TemporaryDirectory(prefix="a-day-") as folder:
-        write_day(home, day, Path(folder))
+        write_day(home, day, Path(folder), samples)
         seconds = _seconds(lambda say: ingest(Home(home.root), [Path(folder)], say=say))
     return seconds, _rows(home, "from marts.risk_fit")
 
 
-def write_day(home: Home, day: date, folder: Path) -> None:
-    """Tests and odometer readings of one day, of sensors and bikes in service."""
+def write_day(home: Home, day: date, folder: Path, samples: int) -> None:
+    """Tests and odometer readings of one day, of sensors and bikes in service.
+
+    Each test has a sweep of ``samples`` samples; none has one where that is 0.
+    """
     tests = _rows(
         home,
         "select * from staging.test_sessions join marts.sensors_now using (sensor_id) "
@@ -68,6 +72,9 @@ def write_day(home: Home, day: date, folder: Path) -> None:
             "verdict": "pass",
         }
     )
+    if samples:
+        written["sweep_channel"] = "volt"
+        write_scale_sweeps(folder, written, samples, first_no=count)
     written.to_csv(folder / "test_sessions.csv", index=False)
     read = _rows(home, "from marts.bikes where odometer_now_km is not null order by hash(unit_id)")
     read = read[~read["unit_id"].isin(bikes)].head(len(tests))
@@ -113,8 +120,8 @@ def _rows(home: Home, statement: str) -> pd.DataFrame:
         connection.close()
 
 
-def _told(name: str, full: float, home: Home) -> None:
-    seconds, fit = increment(home)
+def _told(name: str, full: float, home: Home, samples: int) -> None:
+    seconds, fit = increment(home, samples)
     stood = "the fit stood" if pd.isna(fit["why_fitted"].iloc[0]) else fit["why_fitted"].iloc[0]
     print(
         f"{name}: a day's files {seconds:,.1f} s of processor time, all from nothing {full:,.1f} s: "
@@ -129,6 +136,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--home", type=Path)
     parser.add_argument("--full-seconds", type=float)
     parser.add_argument("--tests", type=int, nargs="*", default=[2_000, 10_000])
+    parser.add_argument("--samples", type=int, default=12_000, help="of each sweep of the day")
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="incremental-") as kept:
         if asked.home:
@@ -136,7 +144,7 @@ def main(arguments: list[str] | None = None) -> int:
             full = asked.full_seconds or whole(home)
             if asked.full_seconds:
                 rebuild(home)
-            _told(str(asked.home), full, home)
+            _told(str(asked.home), full, home, asked.samples)
             return 0
         for n_tests in asked.tests:
             files = Path(kept) / f"{n_tests}-files"
@@ -144,7 +152,7 @@ def main(arguments: list[str] | None = None) -> int:
             home = Home(Path(kept) / f"{n_tests}").prepare("demo", as_of=AS_OF)
             tables = [p for p in sorted(files.iterdir()) if p.suffix in (".csv", ".parquet")]
             full = _seconds(lambda say, h=home, t=tables: ingest(h, t, say=say))
-            _told(f"{n_tests:,} tests", full, home)
+            _told(f"{n_tests:,} tests", full, home, asked.samples)
     return 0
 
 

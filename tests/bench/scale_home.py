@@ -58,15 +58,21 @@ def write_scale_files(files: Path, n_tests: int, samples: int) -> Size:
     tests = tables["test_sessions"] = tables["test_sessions"].assign(sweep_channel="volt")
     for name, table in tables.items():
         write_csv(table, files / f"{name}.csv")
-    _write_sweeps(files, tests, samples)
+    write_scale_sweeps(files, tests, samples)
     rows = sum(len(table) for table in tables.values())
     return Size(len(tests), len(tables["sensors"]), rows, len(tests) * samples)
 
 
-def _write_sweeps(files: Path, tests: pd.DataFrame, samples: int) -> None:
+def write_scale_sweeps(
+    files: Path, tests: pd.DataFrame, samples: int, *, first_no: int = 0
+) -> None:
+    """Sweeps of ``samples`` samples for rows of ``test_sessions``: of a worn track where it failed.
+
+    Tests are numbered from ``first_no``, and no two numbers have the same samples.
+    """
     pool = pd.concat([_pool(samples, worn=False), _pool(samples, worn=True)])
     failed = tests["verdict"].eq("fail").to_numpy()
-    number = np.arange(len(tests))
+    number = first_no + np.arange(len(tests))
     chosen = pd.DataFrame(
         {
             "session_id": tests["session_id"].to_numpy(),
