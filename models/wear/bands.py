@@ -35,11 +35,15 @@ from models.wear.exposure import BINS
 from models.wear.records import WearRecords
 from models.wear.schemas import BANDS
 from models.wear.seen import (
+    Pooled,
     Seen,
     grain,
     in_life_order,
+    lives_by_parts,
+    lives_of,
     own_grain,
     place_prior,
+    pooled_at,
     remembered,
     sights,
     steadiness,
@@ -88,17 +92,16 @@ class WornBands(BaseEstimator):
         self.max_iter = max_iter
         self.fit_lives = fit_lives
 
-    def fit(self, X: WearRecords, y: np.ndarray, stray_rate: float = 2e-4) -> WornBands:
-        """Learn from tests ``X``; ``y`` is the pooled intensity (wear only), shape (n, BINS)."""
+    def fit(self, X: WearRecords, y: Pooled, stray_rate: float = 2e-4) -> WornBands:
+        """Learn from tests ``X``; ``y`` is the pooled intensity (wear only)."""
         self.start(stray_rate, grain(X.roughness))
         order, last = in_life_order(X)
         self.own_grain_ = own_grain(X, order)
         self.drift_pct_ = drift_pct(X, order)
-        seen = self.seen(X, y)
         rows = order[last]
         if len(rows) > self.fit_lives:
             rows = np.random.default_rng(0).choice(rows, self.fit_lives, replace=False)
-        self._learn(seen.take(rows).sure())
+        self._learn(self.seen_at(X, y, rows).sure())
         return self
 
     def start(self, stray_rate: float, grain: float) -> WornBands:
@@ -126,6 +129,11 @@ class WornBands(BaseEstimator):
         when, worth = (remembered(v, life, order, memory) for v in (told * age, told))
         lag = np.maximum(age - when / worth, 0.0)
         return Seen(*sums[:4], place_prior(pooled), lag, *sums[4:])
+
+    def seen_at(self, X: WearRecords, pooled: Pooled, rows: np.ndarray) -> Seen:
+        """Rows of ``seen``; only tests of their lives are gone through."""
+        own = lives_of(X, rows)
+        return self.seen(X.take(own), pooled_at(pooled, own)).take(np.searchsorted(own, rows))
 
     def predict(self, X: WearRecords, pooled: np.ndarray) -> pd.DataFrame:
         """Worn bands after each test of ``X``: frame of ``BANDS``.
@@ -192,7 +200,7 @@ class WornBands(BaseEstimator):
         return out
 
     def own_level(
-        self, X: WearRecords, pooled: np.ndarray, rows: np.ndarray
+        self, X: WearRecords, pooled: Pooled, rows: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray]:
         """How strongly and where sensors wear, as known after the tests ``rows`` of ``X``.
 
@@ -202,8 +210,9 @@ class WornBands(BaseEstimator):
         (rows,); and the shares of ``own_share``, shape (rows, BINS).
         """
         check_is_fitted(self)
-        seen, level = self.seen(X, pooled).take(rows), np.zeros(len(rows))
-        share = pooled[rows] / np.maximum(pooled[rows].sum(axis=1, keepdims=True), 1e-300)
+        seen, level = self.seen_at(X, pooled, rows), np.zeros(len(rows))
+        share = pooled_at(pooled, rows)
+        share = share / np.maximum(share.sum(axis=1, keepdims=True), 1e-300)
         for first in range(0, len(rows), CHUNK):
             part = slice(first, first + CHUNK)
             share[part] = self._own_share(seen.take(part), share[part])
@@ -232,15 +241,18 @@ class WornBands(BaseEstimator):
         Row numbers of the last test of each life with a band likely, and shares of the bins there,
         shape (lives, BINS), each adding up to 1.
         """
-        order, last = in_life_order(X)
-        rows, flat = order[last], np.ones((len(X), BINS))
-        seen, kept, shares = self.seen(X, flat).take(rows), [], []
-        for first in range(0, len(rows), CHUNK):
-            part = slice(first, first + CHUNK)
-            found = self.posterior(seen.take(part), self.prior_log_odds)
-            known = chance_of(found.log_odds) >= SHOWN_FROM
-            kept.append(rows[part][known])
-            shares.append(found.place[known] @ _IN_BIN)
+        kept, shares = [np.zeros(0, dtype=int)], [np.zeros((0, BINS))]
+        for own in lives_by_parts(X):
+            part = X.take(own)
+            order, last = in_life_order(part)
+            rows = order[last]
+            seen = self.seen(part, np.ones((len(part), BINS))).take(rows)
+            for first in range(0, len(rows), CHUNK):
+                some = slice(first, first + CHUNK)
+                found = self.posterior(seen.take(some), self.prior_log_odds)
+                known = chance_of(found.log_odds) >= SHOWN_FROM
+                kept.append(own[rows[some][known]])
+                shares.append(found.place[known] @ _IN_BIN)
         return np.concatenate(kept), np.concatenate(shares)
 
     def _own_share(self, seen: Seen, like: np.ndarray) -> np.ndarray:

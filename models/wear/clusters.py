@@ -28,13 +28,3 @@ def count_effect(own: np.ndarray) -> np.ndarray:
     bins = np.arange(own.shape[1])
     near = np.exp(-0.5 * ((bins[:, None] - bins) / NEIGHBOURHOOD_BINS) ** 2)
     return np.maximum(1.0, (near @ met + whole) / (near @ number + 1.0))
-
-
-def gamma_effect(sensor: np.ndarray, total: np.ndarray, seen: np.ndarray) -> float:
-    """Dispersion of roughness times the clustering of a sensor's bins over its tests."""
-    mean = total.sum(axis=0) / np.maximum(seen.sum(axis=0), 1.0)
-    rest = np.where(seen > 0, total / np.maximum(mean, 1e-12) - 1.0, 0.0)
-    own = summed(rest, sensor, int(sensor.max()) + 1)
-    dispersion = float((rest**2).sum() / seen.sum())
-    clustering = float((own**2).sum() / max((rest**2).sum(), 1e-12))
-    return max(1e-3, dispersion * max(clustering, 1.0))

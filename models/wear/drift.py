@@ -26,7 +26,7 @@ def drift_pct(X: WearRecords, order: np.ndarray) -> float:
     with the square of the km between them. One standard error of that rise is left out, so that
     bands that stand still are hardly ever taken to move.
     """
-    rows = order[X.counts[order].sum(axis=1) >= LEAST_DROPOUTS]
+    rows = order[(X.counts.sum(axis=1) >= LEAST_DROPOUTS)[order]]
     life = pd.factorize(X.tests["life_id"].iloc[rows])[0]
     age = X.tests["sensor_age_km"].to_numpy(float)[rows]
     middle = _middles(X.counts[rows])

@@ -20,6 +20,7 @@ from models.wear.map_cells import ALL, map_curves, selections, wear_map
 from models.wear.progress import BandProgress
 from models.wear.records import WearError, WearRecords
 from models.wear.schemas import PATTERNS
+from models.wear.seen import lives_by_parts
 from models.wear.sensor import SensorIntensity
 from models.wear.surface import WearSurface
 
@@ -106,17 +107,25 @@ def fit_wear(records: WearRecords, failures: pd.DataFrame, seed: int = 0) -> Fit
     rough = None
     if np.isfinite(records.roughness).any():
         rough = WearSurface("gamma").fit(tests, records.roughness)
-    pooled = dropouts.predict_wear(tests)
+
+    def pooled(rows: np.ndarray) -> np.ndarray:
+        return dropouts.predict_wear(tests.iloc[rows])
+
     worn = WornBands().fit(records, pooled, dropouts.strays_.rate)
-    bands = worn.predict(records, pooled)
+    progress = BandProgress(worn, seed)
+    parts = (_series(progress, records.take(rows), pooled(rows)) for rows in lives_by_parts(records))
     return FittedWear(
         dropouts=dropouts.means_alone(),
-        progress=BandProgress(worn, seed).fit(records, failures, pooled=pooled, found=bands),
+        progress=progress.learn(pd.concat(parts, ignore_index=True), failures),
         sensors=SensorIntensity(worn).fit(records, pooled),
         curves=map_curves(tests, dropouts, rough),
         patterns=duty_patterns(tests, dropouts),
         gathered=gathered(records, worn, seed),
     )
+
+
+def _series(progress: BandProgress, own: WearRecords, pooled: np.ndarray) -> pd.DataFrame:
+    return progress.series(own, pooled, progress.bands.predict(own, pooled))
 
 
 def score_wear(

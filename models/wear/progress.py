@@ -77,8 +77,11 @@ class BandProgress(BaseEstimator):
         found : frame of ``BANDS``
             ``WornBands.predict`` on the same records.
         """
-        failures = FAILURES.check(y)
-        series = self.series(X, pooled, found)
+        return self.learn(self.series(X, pooled, found), y)
+
+    def learn(self, series: pd.DataFrame, failures: pd.DataFrame) -> BandProgress:
+        """As ``fit``, from ``series`` of all lives, one life's rows after another's."""
+        failures = FAILURES.check(failures)
         fits = _growth(series)
         self.growth_ = _pooled_growth(fits)
         ends = _at_failure(series, fits, failures, self.growth_)

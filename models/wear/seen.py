@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -12,7 +14,19 @@ from models.wear.exposure import BIN_PCT, BINS, bin_middles
 from models.wear.records import WearRecords
 
 EVEN_SHARE = 0.10  # share of the prior of the place that is even over the travel
+_PAIRS_AT_ONCE = 10_000  # tests that follow one another, for the memory
+LIVES_AT_ONCE = 2_000  # lives worked on at a time, for the memory
 BINS_TRUSTED = 10.0  # bins that the usual scatter of roughness counts for beside a session's own
+
+
+#: The pooled intensity at tests, shape (n, BINS), or what gives the rows of it that are asked for:
+#: at a million tests the whole takes as much memory as all that they showed.
+Pooled = np.ndarray | Callable[[np.ndarray], np.ndarray]
+
+
+def pooled_at(pooled: Pooled, rows: np.ndarray) -> np.ndarray:
+    """Rows of the pooled intensity."""
+    return pooled(rows) if callable(pooled) else pooled[rows]
 
 
 @dataclass(frozen=True)
@@ -66,6 +80,26 @@ def in_life_order(X: WearRecords) -> tuple[np.ndarray, np.ndarray]:
     return order, last
 
 
+def lives_by_parts(X: WearRecords) -> Iterator[np.ndarray]:
+    """Row numbers of the tests of some lives at a time, lives in the order in which they come.
+
+    What is known of a life takes several arrays as large as what its tests showed.
+    """
+    life = pd.factorize(X.tests["life_id"])[0]
+    order = np.argsort(life, kind="stable")
+    ends = np.searchsorted(life[order], np.arange(0, life.max(initial=-1) + 1, LIVES_AT_ONCE))
+    for begin, end in pairwise([*ends.tolist(), len(order)]):
+        yield order[begin:end]
+
+
+def lives_of(X: WearRecords, rows: np.ndarray) -> np.ndarray:
+    """Row numbers, in order, of all tests of the lives that some tests are of."""
+    life = pd.factorize(X.tests["life_id"])[0]
+    there = np.zeros(life.max(initial=-1) + 1, dtype=bool)
+    there[life[rows]] = True
+    return np.flatnonzero(there[life])
+
+
 def sights(counts: np.ndarray) -> np.ndarray:
     """Places that drop-outs come from, about: those of one spot show the same place again."""
     square = (counts**2).sum(axis=1)
@@ -95,7 +129,7 @@ def grain(roughness: np.ndarray) -> float:
     known = roughness[np.isfinite(roughness)]
     if known.size < 50:
         return 0.04
-    low, high = np.log(np.quantile(known, [0.25, 0.75]))
+    low, high = np.log(np.quantile(known, [0.25, 0.75], overwrite_input=True))
     return float(max(((high - low) / 1.349) ** 2, 1e-3))
 
 
@@ -133,11 +167,24 @@ def own_grain(X: WearRecords, order: np.ndarray) -> float:
     """Correlation of a bin's roughness from test to test of a life; 0.5 where too few pairs."""
     life = pd.factorize(X.tests["life_id"])[0][order]
     pair = np.flatnonzero(life[1:] == life[:-1])
-    before, after = (np.log(X.roughness[order[pair + k]]).ravel() for k in (0, 1))
-    sound = (np.abs(before) < 0.5) & (np.abs(after) < 0.5)  # beyond, it is wear that comes back
-    if sound.sum() < 200:
+
+    def sound() -> Iterator[np.ndarray]:
+        for first in range(0, len(pair), _PAIRS_AT_ONCE):
+            some = pair[first : first + _PAIRS_AT_ONCE]
+            both = np.log(np.stack([X.roughness[order[some + k]].ravel() for k in (0, 1)]))
+            # beyond, it is wear that comes back
+            yield both[:, (np.abs(both) < 0.5).all(axis=0)].astype(float)
+
+    count, total, square = 0, np.zeros(2), np.zeros((2, 2))
+    for both in sound():
+        count, total = count + both.shape[1], total + both.sum(axis=1)
+    if count < 200:
         return 0.5
-    return float(np.clip(np.corrcoef(before[sound], after[sound])[0, 1], 0.0, 0.95))
+    for both in sound():
+        away = both - (total / count)[:, None]
+        square += away @ away.T
+    found = square[0, 1] / np.sqrt(square[0, 0] * square[1, 1])
+    return float(np.clip(found, 0.0, 0.95))
 
 
 def remembered(

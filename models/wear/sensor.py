@@ -17,7 +17,7 @@ from sklearn.utils.validation import check_is_fitted
 from models.wear.bands import WornBands
 from models.wear.records import WearRecords
 from models.wear.schemas import OWN_SHARES, OWN_WEAR
-from models.wear.seen import in_life_order
+from models.wear.seen import Pooled, in_life_order, pooled_at
 
 KEPT, RENEWAL_KM = 1.0, 10_000.0  # used where too few tests follow one another (assumed)
 FEWEST_PAIRS, MOST_PAIRS = 30, 2_000
@@ -42,8 +42,8 @@ class SensorIntensity(BaseEstimator):
     def __init__(self, bands: WornBands):
         self.bands = bands
 
-    def fit(self, X: WearRecords, y: np.ndarray) -> SensorIntensity:
-        """Learn from tests ``X``; ``y`` is the pooled intensity (wear only), shape (n, BINS)."""
+    def fit(self, X: WearRecords, y: Pooled) -> SensorIntensity:
+        """Learn from tests ``X``; ``y`` is the pooled intensity (wear only)."""
         order, last = in_life_order(X)
         self._learn(X, y, order, last)
         return self
@@ -89,7 +89,7 @@ class SensorIntensity(BaseEstimator):
         return kept * level - np.expm1(-np.abs(km) / self.renewal_km_) * like
 
     def _learn(
-        self, X: WearRecords, pooled: np.ndarray, order: np.ndarray, last: np.ndarray
+        self, X: WearRecords, pooled: Pooled, order: np.ndarray, last: np.ndarray
     ) -> None:
         self.kept_, self.renewal_km_ = KEPT, RENEWAL_KM
         before = np.flatnonzero(~last)
@@ -100,7 +100,7 @@ class SensorIntensity(BaseEstimator):
         if len(before) < FEWEST_PAIRS or counts.sum() < 1:
             return
         level, share = self.bands.own_level(X, pooled, earlier)
-        like = pooled[later].sum(axis=1)
+        like = pooled_at(pooled, later).sum(axis=1)
         age = X.tests["sensor_age_km"].to_numpy(float)
         km = age[later] - age[earlier]
         strays = reach * self.bands.stray_rate_

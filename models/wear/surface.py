@@ -10,6 +10,7 @@ asks for one hump, and the splines' ends are as free as their middle.
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -19,12 +20,13 @@ from sklearn.preprocessing import SplineTransformer
 from sklearn.utils.validation import check_is_fitted
 
 from models.wear.by_row import by_row
-from models.wear.clusters import count_effect, gamma_effect, summed
+from models.wear.clusters import count_effect
 from models.wear.exposure import BINS, bin_middles
 from models.wear.groups import Group, levels_of, one_hot, text
 from models.wear.penalised import Cells, Penalty, fit_penalised
 from models.wear.records import WearError
 from models.wear.strays import Strays, stray_rate
+from models.wear.totals import TESTS_AT_ONCE, Totals, gamma_effect
 
 GROUPS = (("part_no",), ("duty",), ("part_no", "duty"))
 SENSORS_TRUSTED = 10.0  # the sensors' own spread is drawn to the model's as if by so many more
@@ -36,6 +38,7 @@ BEND_ORDER = 3
 # fleets other than those that score them.
 GUESSES = (10.0, 8.0, 3.0, 0.12, 50.0)
 GUESS_WORTH = 2.0
+_SCORES_AT_ONCE = 2_000  # tests, or one sensor's where it has more
 _ERRORS_AT_ONCE = 100  # rows: each takes as much memory as a part of the covariance
 ERROR_SCALE, ERROR_POWER, MORE = 0.78, 0.4, (0.25, 2.0)
 
@@ -125,23 +128,20 @@ class WearSurface(BaseEstimator):
         WearError
             Nothing was seen: no exposure, or no roughness known.
         """
-        total, seen = self._seen(y, exposure)
-        sensor = pd.factorize(X["sensor_id"])[0]
+        shown = self._shown(y, exposure, pd.factorize(X["sensor_id"])[0])
         age = X["sensor_age_km"].to_numpy(dtype=float)
         self._lay(age, X)
-        self.strays_, total = self._set_strays_apart(sensor, total, seen)
-        self.base_ = float(np.log(max(total.sum(), 0.5) / seen.sum()))
-        self._lean(sensor, total, seen)
-        cells, number = self._cells(X, age, total, seen)
+        shown = self._lean(shown)
+        cells, number = self._cells(X, age, shown)
         self.fitted_ = fit_penalised(cells, self._penalties(), max_iter=self.max_iter)
-        spread = self._spread(cells, number, sensor, total, seen)
+        spread = self._spread(cells, number, shown)
         if self.family == "gamma" and self.design_effect is None:
             # how alike a sensor's bins are is known only beside the fitted surface
             wider = float((self.fitted_.covariance * spread).sum() / max(self.fitted_.edf, 1.0))
             self.design_effect_ = self.design_effect_ * max(wider, 1.0)
-            cells, number = self._cells(X, age, total, seen)
+            cells, number = self._cells(X, age, shown)
             self.fitted_ = fit_penalised(cells, self._penalties(), max_iter=self.max_iter)
-            spread = self._spread(cells, number, sensor, total, seen)
+            spread = self._spread(cells, number, shown)
         self.covariance_, self.beta_ = self._sandwich(spread), self.fitted_.beta
         return self
 
@@ -211,34 +211,22 @@ class WearSurface(BaseEstimator):
 
     def score(self, X: pd.DataFrame, y: np.ndarray, exposure: np.ndarray | None = None) -> float:
         """Log likelihood of independent drop-outs (or unit-dispersion gamma) a test."""
-        total, seen = self._seen(y, exposure)
+        total, seen = self._shown(y, exposure, np.zeros(len(X), dtype=int)).part(slice(None))
         eta = self.log_mean(X)
         if self.family == "gamma":
             return float(-(seen * eta + total * np.exp(-eta)).sum() / len(X))
         return float((total * eta - seen * np.exp(eta)).sum() / len(X))
 
-    def _seen(self, y: np.ndarray, exposure: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
-        y = np.asarray(y, dtype=float)
+    def _shown(self, y: np.ndarray, exposure: np.ndarray | None, sensor: np.ndarray) -> Totals:
         if self.family == "gamma":
-            known = np.isfinite(y)
-            seen = known.astype(float)
-            y = np.where(known, y, 0.0)
+            exposure, there = None, np.isfinite(y).any()
         elif exposure is None:
             raise WearError("drop-outs need the exposure of each bin")
         else:
-            seen = np.asarray(exposure, dtype=float)
-        if not seen.sum() > 0:
+            there = (exposure > 0).any()
+        if not there:
             raise WearError("no travel bin of any test could have shown anything")
-        return y, seen
-
-    def _set_strays_apart(
-        self, sensor: np.ndarray, total: np.ndarray, seen: np.ndarray
-    ) -> tuple[Strays, np.ndarray]:
-        if self.family == "gamma":
-            return Strays(0.0, 0.0), total
-        own, reach = (summed(v, sensor, int(sensor.max()) + 1) for v in (total, seen))
-        strays, share = stray_rate(own, reach)
-        return strays, total * (1.0 - share[sensor])
+        return Totals(y, exposure, sensor)
 
     def _lay(self, age: np.ndarray, X: pd.DataFrame) -> None:
         last = max(float(age.max()), 1.0)
@@ -267,18 +255,26 @@ class WearSurface(BaseEstimator):
             parts += [own, own * way] if group.slope.stop > group.slope.start else [own]
         return np.hstack(parts)
 
-    def _lean(self, sensor: np.ndarray, total: np.ndarray, seen: np.ndarray) -> None:
+    def _lean(self, shown: Totals) -> Totals:
+        """Set strays apart, and find from what all departs and how far sights are independent."""
+        own, reach = shown.by_sensor()
+        self.strays_ = Strays(0.0, 0.0)
+        if self.family != "gamma":
+            self.strays_, share = stray_rate(own, reach)
+            shown = replace(shown, stray_share=share)
+            own *= 1.0 - share
+        self.base_ = float(np.log(max(own.sum(), 0.5) / reach.sum()))
+        self.n_sensors_, self.n_sensors_with_ = len(own), int((own > 0).any(axis=1).sum())
         if self.design_effect is not None:
             self.design_effect_ = np.asarray(self.design_effect, dtype=float)
         elif self.family == "gamma":
-            self.design_effect_ = gamma_effect(sensor, total, seen)
+            self.design_effect_ = gamma_effect(shown)
         else:
-            self.design_effect_ = count_effect(summed(total, sensor, int(sensor.max()) + 1))
-        self.n_sensors_ = int(sensor.max() + 1)
-        self.n_sensors_with_ = int((np.bincount(sensor, total.sum(axis=1)) > 0).sum())
+            self.design_effect_ = count_effect(own)
+        return shown
 
     def _cells(
-        self, X: pd.DataFrame, age: np.ndarray, total: np.ndarray, seen: np.ndarray
+        self, X: pd.DataFrame, age: np.ndarray, shown: Totals
     ) -> tuple[Cells, np.ndarray]:
         """Tests pooled by part, duty and age cell, in units of independent sights."""
         cell = np.clip(np.searchsorted(self.edges_, age, side="right") - 1, 0, self.n_cells - 1)
@@ -290,7 +286,7 @@ class WearSurface(BaseEstimator):
         rows = self._rows(key.iloc[first], middle)
         scale = 1.0 / self.design_effect_
         base = np.exp(self.base_)
-        y, e = (summed(v, number, len(first)) * scale for v in (total, seen))
+        y, e = (v * scale for v in shown.summed(number, len(first)))
         y, e = (y / base, e) if self.family == "gamma" else (y, e * base)
         return Cells(rows, self.basis_, y, e, self.family), number
 
@@ -311,30 +307,30 @@ class WearSurface(BaseEstimator):
                 guesses += GUESSES[4:]
         return [Penalty(*s, g, GUESS_WORTH) for s, g in zip(shapes, guesses, strict=True)]
 
-    def _spread(
-        self,
-        cells: Cells,
-        number: np.ndarray,
-        sensor: np.ndarray,
-        total: np.ndarray,
-        seen: np.ndarray,
-    ) -> np.ndarray:
+    def _spread(self, cells: Cells, number: np.ndarray, shown: Totals) -> np.ndarray:
         """Sum of the squares of the sensors' scores, shape (R P, R P)."""
         fitted, scale = self.fitted_, 1.0 / self.design_effect_
         mean = np.exp(self.base_ + cells.log_mean(fitted.beta))
-        folded = _folded(sensor, self.n_sensors_)
+        folded = _folded(shown.sensor, self.n_sensors_)
         order = np.argsort(folded, kind="stable")
         spread = np.zeros_like(fitted.information)
         for part in _chunks(folded[order], 200):
             at = order[part]
-            mu = mean[number[at]]
-            if self.family == "gamma":
-                rest = total[at] / mu - seen[at]
-            else:
-                rest = total[at] - seen[at] * mu
-            score = _by_sensor(folded[at], cells.rows[number[at]], (rest * scale) @ cells.bins)
+            curve = (self._rest(shown, mean, number, at) * scale) @ cells.bins
+            score = _by_sensor(folded[at], cells.rows, number[at], curve)
             spread += score.T @ score
         return spread
+
+    def _rest(
+        self, shown: Totals, mean: np.ndarray, number: np.ndarray, at: np.ndarray
+    ) -> np.ndarray:
+        """How far the tests ``at`` are off their cells' mean, shape (at, BINS)."""
+        out = np.empty((len(at), BINS))
+        for begin in range(0, len(at), TESTS_AT_ONCE):
+            part = slice(begin, begin + TESTS_AT_ONCE)
+            (total, seen), mu = shown.part(at[part]), mean[number[at[part]]]
+            out[part] = total / mu - seen if self.family == "gamma" else total - seen * mu
+        return out
 
     def _sandwich(self, spread: np.ndarray) -> np.ndarray:
         fitted = self.fitted_
@@ -374,8 +370,24 @@ def _chunks(ordered: np.ndarray, sensors: int) -> list[slice]:
     return [slice(int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
 
 
-def _by_sensor(sensor: np.ndarray, rows: np.ndarray, curve: np.ndarray) -> np.ndarray:
-    """Each sensor's score, shape (sensors, R P); tests stand in order of sensor."""
+def _by_sensor(
+    sensor: np.ndarray, rows: np.ndarray, number: np.ndarray, curve: np.ndarray
+) -> np.ndarray:
+    """Each sensor's score, shape (sensors, R P); tests stand in order of sensor.
+
+    ``rows[number]`` are the tests' rows of the design. Each test takes as much memory as a score,
+    so whole sensors go some tests at a time.
+    """
     starts = np.flatnonzero(np.diff(sensor, prepend=sensor[0] - 1))
-    each = rows[:, :, None] * curve[:, None, :]
-    return np.add.reduceat(each.reshape(len(rows), -1), starts, axis=0)
+    ends = np.append(starts[1:], len(sensor))
+    out = np.empty((len(starts), rows.shape[1] * curve.shape[1]))
+    first = 0
+    while first < len(starts):
+        begin = starts[first]
+        last = max(first + 1, int(np.searchsorted(ends, begin + _SCORES_AT_ONCE, side="right")))
+        part = slice(begin, ends[last - 1])
+        each = rows[number[part]][:, :, None] * curve[part, None, :]
+        each = each.reshape(len(each), -1)
+        np.add.reduceat(each, starts[first:last] - begin, axis=0, out=out[first:last])
+        first = last
+    return out

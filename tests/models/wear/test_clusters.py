@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from models.wear.clusters import count_effect, gamma_effect, summed
+from models.wear.clusters import count_effect, summed
+from models.wear.totals import Totals, gamma_effect
 
 
 def test_independent_drop_outs_have_no_design_effect():
@@ -29,10 +30,9 @@ def test_roughness_that_comes_back_widens():
     rng = np.random.default_rng(2)
     sensor = np.repeat(np.arange(100), 4)
     fresh = rng.gamma(25.0, 1 / 25.0, (400, 50))
-    seen = np.ones((400, 50))
     again = np.repeat(rng.gamma(25.0, 1 / 25.0, (100, 50)), 4, axis=0)
-    assert gamma_effect(sensor, fresh, seen) == pytest.approx(0.04, rel=0.1)
-    assert gamma_effect(sensor, again, seen) == pytest.approx(0.16, rel=0.1)
+    assert gamma_effect(Totals(fresh, None, sensor)) == pytest.approx(0.04, rel=0.1)
+    assert gamma_effect(Totals(again, None, sensor)) == pytest.approx(0.16, rel=0.1)
 
 
 def test_rows_are_summed_by_group():
