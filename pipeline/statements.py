@@ -54,7 +54,9 @@ def store(
 
 
 def store_parts(
-    connection: duckdb.DuckDBPyConnection, name: str, parts: Iterable[pd.DataFrame]
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    parts: Iterable[pd.DataFrame | pa.RecordBatchReader],
 ) -> None:
     """Keep frames of the same columns one after another as ``marts.<name>``, one in memory."""
     for place, part in enumerate(parts):

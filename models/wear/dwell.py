@@ -14,6 +14,7 @@ import pandas as pd
 from scipy.optimize import minimize_scalar
 
 from models.wear.exposure import BIN_PCT, BINS
+from models.wear.records import WearRecords
 from models.wear.schemas import RIDES
 
 GAP_TIMES = 5.0  # an interval so many times the usual one is a gap: nothing is known in it
@@ -144,6 +145,32 @@ def dwell_or_sliding(
     return Explained(
         answer, float(apart.sum()), float(low), float(high), float((better - even).sum()), n, many
     )
+
+
+class UseOfLogged:
+    """What the tests of bikes with a log showed, counted by and by, against how they are used.
+
+    ``usage`` : of each bike with a log, by unit_id.
+    """
+
+    def __init__(self, usage: dict[str, Usage]):
+        self._usage, self._units = usage, pd.Index(list(usage), dtype=object)
+        self._counts, self._reach = (np.zeros((len(usage), BINS)) for _ in range(2))
+
+    def count(self, records: WearRecords) -> None:
+        """Count some tests."""
+        number = self._units.get_indexer(records.tests["unit_id"])
+        own = np.flatnonzero(number >= 0)
+        np.add.at(self._counts, number[own], records.counts[own])
+        np.add.at(self._reach, number[own], records.exposure[own])
+
+    def answer(self) -> Explained:
+        """Whether dwell or sliding explains their drop-outs better."""
+        dwell, sliding = (
+            np.array([getattr(own, name) for own in self._usage.values()]).reshape(-1, BINS)
+            for name in ("dwell", "sliding")
+        )
+        return dwell_or_sliding(dwell, sliding, self._counts, self._reach)
 
 
 def pooled_pattern(pooled: np.ndarray, error: np.ndarray) -> pd.DataFrame:

@@ -27,7 +27,6 @@ import pandas as pd
 
 from models.wear.groups import text
 from models.wear.map_cells import pairs_of
-from models.wear.records import WearRecords
 
 #: Of fewer tests than this, any change leads to a new fit.
 FEW_TESTS = 2_000
@@ -39,7 +38,8 @@ MOST_TESTS = 0.02
 MOST_DAYS = 30
 #: Km by which the age at a failure may differ and still be the same.
 _SAME_KM = 0.5
-#: What is kept of each test that a fit rested on: ``key`` is a digest of all it showed.
+#: What is kept of each test that a fit rested on: ``key`` is a digest of its name and of all that
+#: the map takes from it.
 RESTED_ON = ("session_id", "life_id", "part_no", "duty", "has_dropouts", "key")
 
 
@@ -71,25 +71,27 @@ class WearMoved:
     failures: int
 
 
-def tests_rested_on(records: WearRecords) -> pd.DataFrame:
-    """Columns ``RESTED_ON`` of the tests of some records."""
-    out = records.tests[["session_id", "life_id", "part_no", "duty"]].copy()
-    out["has_dropouts"] = (records.counts > 0).any(axis=1)
-    out["key"] = records.keys
-    return out
+def tests_rested_on(
+    tests: pd.DataFrame, has_dropouts: np.ndarray, keys: pd.Series | np.ndarray
+) -> pd.DataFrame:
+    """Columns ``RESTED_ON`` of a frame of ``WEAR_TESTS``."""
+    out = tests[["session_id", "life_id", "part_no", "duty"]].copy()
+    return out.assign(has_dropouts=has_dropouts, key=keys)
 
 
 def moved(then: WearEvidence, now: WearEvidence) -> WearMoved:
     """Hold two records against each other; a test that has come to another life counts for both."""
-    pair = then.tests.merge(now.tests, on="session_id", how="outer", suffixes=("", "_now"))
-    other = (pair["key"] != pair["key_now"]).to_numpy()
-    lives: set[str] = set()
-    for end in ("", "_now"):
-        there = pair[f"has_dropouts{end}"].eq(True).to_numpy()
-        lives |= set(pair.loc[other & there, f"life_id{end}"])
+    number, different = pd.factorize(pd.concat([then.tests["key"], now.tests["key"]]))
+    ends = np.split(number, [len(then.tests)])
+    there = [np.bincount(own, minlength=len(different)) > 0 for own in ends]
+    same = there[0] & there[1]
+    others = [end.tests[~same[own]] for end, own in zip((then, now), ends, strict=True)]
+    tests = pd.concat(others)
+    lives = tests.loc[tests["has_dropouts"].to_numpy(bool), "life_id"]
     failed = then.failures.merge(now.failures, on="life_id", how="outer", suffixes=("", "_now"))
     apart = np.abs(failed["failed_age_km"] - failed["failed_age_km_now"]).to_numpy()
-    return WearMoved(int(other.sum()), len(lives), int((~(apart <= _SAME_KM)).sum()))
+    failures = int((~(apart <= _SAME_KM)).sum())
+    return WearMoved(tests["session_id"].nunique(), lives.nunique(), failures)
 
 
 def why_refit(then: WearEvidence, now: WearEvidence) -> str:

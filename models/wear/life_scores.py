@@ -7,7 +7,7 @@ those of a life without news may be remembered.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -17,6 +17,7 @@ import pandas as pd
 from models.wear.progress import BandProgress
 from models.wear.records import WearRecords
 from models.wear.schemas import BANDS, OWN_WEAR, PROGRESS
+from models.wear.seen import lives_by_parts
 from models.wear.sensor import SensorIntensity
 from models.wear.surface import WearSurface
 
@@ -38,10 +39,11 @@ class LifeScores:
         """Those of some lives."""
         return LifeScores(*(f[f["life_id"].isin(lives)] for f in self.frames.values()))
 
-    def and_those(self, other: LifeScores) -> LifeScores:
-        """Both together."""
-        pairs = zip(self.frames.values(), other.frames.values(), strict=True)
-        return LifeScores(*(pd.concat(pair, ignore_index=True) for pair in pairs))
+    @staticmethod
+    def together(scores: Sequence[LifeScores]) -> LifeScores:
+        """All of one or more."""
+        frames = zip(*(own.frames.values() for own in scores), strict=True)
+        return LifeScores(*(pd.concat(parts, ignore_index=True) for parts in frames))
 
     def in_order(self, lives: pd.Index) -> LifeScores:
         """Rows in the order of their lives, those of a life as they stand."""
@@ -61,32 +63,54 @@ def forgetful(keys: pd.Series, score: Callable[[pd.Index], LifeScores]) -> LifeS
 
 
 def score_lives(
-    records: WearRecords,
+    keys: pd.Series,
+    records_of: Callable[[pd.Index], Iterable[WearRecords]],
     dropouts: WearSurface,
     progress: BandProgress,
     sensors: SensorIntensity,
     remember: Remember = forgetful,
 ) -> LifeScores:
-    """Scores of every life of the records, in the order in which lives come there."""
+    """Scores of every life, in the order of their keys.
+
+    Parameters
+    ----------
+    keys : series
+        ``life_keys`` of all lives.
+    records_of : callable
+        Gives the tests of some lives, in parts of whole lives.
+    dropouts, progress, sensors
+        Fitted models.
+    remember : callable
+        See ``Remember``.
+    """
 
     def score(lives: pd.Index) -> LifeScores:
-        own = records.take(records.tests["life_id"].isin(lives).to_numpy())
+        scores = [
+            score_some(whole.take(rows))
+            for whole in records_of(lives)
+            for rows in lives_by_parts(whole)
+        ]
+        return LifeScores.together(scores)
+
+    def score_some(own: WearRecords) -> LifeScores:
         pooled = dropouts.predict_wear(own.tests)
         bands = progress.bands.predict(own, pooled)
         return LifeScores(bands, progress.predict(own, pooled, bands), sensors.own(own, pooled))
 
-    keys = life_keys(records)
     return remember(keys, score).in_order(keys.index)
 
 
-def life_keys(records: WearRecords) -> pd.Series:
-    """Digest of all tests of each life, index life_id, in the order in which lives come."""
-    number, lives = pd.factorize(records.tests["life_id"])
-    by_life = records.keys[np.argsort(number, kind="stable")].tolist()
+def life_keys(lives: pd.Series, keys: np.ndarray) -> pd.Series:
+    """Digest of all tests of each life, index life_id, in the order in which lives come.
+
+    ``lives`` : the life of each test. ``keys`` : a digest of all that a map takes from it.
+    """
+    number, names = pd.factorize(lives)
+    by_life = keys[np.argsort(number, kind="stable")].tolist()
     ends = np.cumsum(np.bincount(number)).tolist()
     own = ["".join(by_life[begin:end]).encode() for begin, end in pairwise([0, *ends])]
     digests = [hashlib.blake2b(told, digest_size=16).hexdigest() for told in own]
-    return pd.Series(digests, pd.Index(lives, name="life_id"), dtype="str")
+    return pd.Series(digests, pd.Index(names, name="life_id"), dtype="str")
 
 
 def _ordered(frame: pd.DataFrame, lives: pd.Index) -> pd.DataFrame:

@@ -7,6 +7,7 @@ tests that came since. Both together are ``map_wear``. When a fit may stand is s
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +16,8 @@ import pandas as pd
 from models.wear.bands import SHOWN_FROM, WornBands
 from models.wear.concentration import Concentration, concentration
 from models.wear.dwell import pooled_pattern
-from models.wear.life_scores import Remember, forgetful, score_lives
-from models.wear.map_cells import ALL, map_curves, selections, wear_map
+from models.wear.life_scores import Remember, forgetful, life_keys, score_lives
+from models.wear.map_cells import ALL, WearMap, map_curves, selections
 from models.wear.progress import BandProgress
 from models.wear.records import WearError, WearRecords
 from models.wear.schemas import PATTERNS
@@ -113,7 +114,9 @@ def fit_wear(records: WearRecords, failures: pd.DataFrame, seed: int = 0) -> Fit
 
     worn = WornBands().fit(records, pooled, dropouts.strays_.rate)
     progress = BandProgress(worn, seed)
-    parts = (_series(progress, records.take(rows), pooled(rows)) for rows in lives_by_parts(records))
+    parts = (
+        _series(progress, records.take(rows), pooled(rows)) for rows in lives_by_parts(records)
+    )
     return FittedWear(
         dropouts=dropouts.means_alone(),
         progress=progress.learn(pd.concat(parts, ignore_index=True), failures),
@@ -142,14 +145,37 @@ def score_wear(
     remember : callable
         See ``life_scores.Remember``.
     """
-    lives = score_lives(records, fitted.dropouts, fitted.progress, fitted.sensors, remember)
-    return WearResults(
-        wear_map=wear_map(records, fitted.curves),
-        bands=lives.bands,
-        progress=lives.progress,
-        own=lives.own,
-        fitted=fitted,
-    )
+    counted = WearMap(records.tests, fitted.curves)
+    counted.count(records)
+
+    def records_of(lives: pd.Index) -> Iterator[WearRecords]:
+        yield records.take(records.tests["life_id"].isin(lives).to_numpy())
+
+    keys = life_keys(records.tests["life_id"], records.keys)
+    return scores(fitted, counted, keys, records_of, remember)
+
+
+def scores(
+    fitted: FittedWear,
+    counted: WearMap,
+    keys: pd.Series,
+    records_of: Callable[[pd.Index], Iterable[WearRecords]],
+    remember: Remember = forgetful,
+) -> WearResults:
+    """As ``score_wear``, of records that are not all there at once.
+
+    Parameters
+    ----------
+    fitted : FittedWear
+        The fit.
+    counted : WearMap
+        Of its curves, in which all tests are counted.
+    keys, records_of, remember
+        See ``score_lives``.
+    """
+    models = fitted.dropouts, fitted.progress, fitted.sensors
+    lives = score_lives(keys, records_of, *models, remember)
+    return WearResults(counted.frame(), lives.bands, lives.progress, lives.own, fitted)
 
 
 def gathered(

@@ -15,7 +15,7 @@ from models.wear.records import WearRecords
 
 EVEN_SHARE = 0.10  # share of the prior of the place that is even over the travel
 _PAIRS_AT_ONCE = 10_000  # tests that follow one another, for the memory
-LIVES_AT_ONCE = 2_000  # lives worked on at a time, for the memory
+LIVES_AT_ONCE = 2_000  # lives worked on at a time, for the memory: some times ``bands.CHUNK``
 BINS_TRUSTED = 10.0  # bins that the usual scatter of roughness counts for beside a session's own
 
 

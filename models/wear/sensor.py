@@ -88,9 +88,7 @@ class SensorIntensity(BaseEstimator):
         """Drop-outs a pass on the whole travel, ``km`` on; ``like`` : of the pooled curve there."""
         return kept * level - np.expm1(-np.abs(km) / self.renewal_km_) * like
 
-    def _learn(
-        self, X: WearRecords, pooled: Pooled, order: np.ndarray, last: np.ndarray
-    ) -> None:
+    def _learn(self, X: WearRecords, pooled: Pooled, order: np.ndarray, last: np.ndarray) -> None:
         self.kept_, self.renewal_km_ = KEPT, RENEWAL_KM
         before = np.flatnonzero(~last)
         if len(before) > MOST_PAIRS:

@@ -273,9 +273,7 @@ class WearSurface(BaseEstimator):
             self.design_effect_ = count_effect(own)
         return shown
 
-    def _cells(
-        self, X: pd.DataFrame, age: np.ndarray, shown: Totals
-    ) -> tuple[Cells, np.ndarray]:
+    def _cells(self, X: pd.DataFrame, age: np.ndarray, shown: Totals) -> tuple[Cells, np.ndarray]:
         """Tests pooled by part, duty and age cell, in units of independent sights."""
         cell = np.clip(np.searchsorted(self.edges_, age, side="right") - 1, 0, self.n_cells - 1)
         names = sorted({name for keys in self.groups for name in keys})

@@ -185,15 +185,42 @@ def slow_stretches(
     -------
     list of (from_pct, to_pct, share), the one with most wear first.
     """
-    share = np.asarray(expected, dtype=float) / np.sum(expected)
-    order = np.argsort(share)[::-1]
-    taken = np.zeros(BINS, dtype=bool)
-    taken[order[: int(np.searchsorted(np.cumsum(share[order]), held)) + 1]] = True
-    taken[1:-1] |= taken[:-2] & taken[2:]  # one bin between two is swept with them
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], taken.astype(int), [0]])))
-    runs = [(a, b, float(share[a:b].sum())) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    runs.sort(key=lambda run: -run[2])
-    return [(float(a * BIN_PCT), float(b * BIN_PCT), s) for a, b, s in runs[:most]]
+    found = slow_stretches_of(np.asarray(expected, dtype=float)[None, :], held, most)
+    return list(found[["from_pct", "to_pct", "share"]].itertuples(index=False, name=None))
+
+
+def slow_stretches_of(
+    expected: np.ndarray, held: float = HELD_SHARE, most: int = 3
+) -> pd.DataFrame:
+    """The same of many sensors, ``expected`` of shape (n, BINS).
+
+    Returns
+    -------
+    Frame with columns row, stretch_no (1 holds most), from_pct, to_pct and share.
+    """
+    share = expected / expected.sum(axis=1, keepdims=True)
+    order = np.argsort(share, axis=1)[:, ::-1]
+    running = np.cumsum(np.take_along_axis(share, order, axis=1), axis=1)
+    enough = (running < held).sum(axis=1)
+    taken = np.zeros(share.shape, dtype=bool)
+    np.put_along_axis(taken, order, np.arange(BINS) <= enough[:, None], axis=1)
+    taken[:, 1:-1] |= taken[:, :-2] & taken[:, 2:]  # one bin between two is swept with them
+    change = np.diff(np.pad(taken, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    (row, begin), (_, end) = (np.nonzero(change == way) for way in (1, -1))
+    found = pd.DataFrame({"row": row, "from_pct": begin * BIN_PCT, "to_pct": end * BIN_PCT})
+    found["share"] = _sums(share, row, begin, end)
+    found = found.iloc[np.lexsort((begin, -found["share"], row))]
+    found.insert(1, "stretch_no", found.groupby("row").cumcount() + 1)
+    return found[found["stretch_no"] <= most].reset_index(drop=True)
+
+
+def _sums(share: np.ndarray, row: np.ndarray, begin: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """Sum of each stretch of its row."""
+    out = np.empty(len(row))
+    for length in np.unique(end - begin):
+        own = np.flatnonzero(end - begin == length)
+        out[own] = share[row[own, None], begin[own, None] + np.arange(length)].sum(axis=1)
+    return out
 
 
 def _repeats(

@@ -42,7 +42,7 @@ def remembered_lives(folder: Path, version: str, say: Callable[[str], None]) -> 
                 return scores
             scores = scores.of(keys.index[same])
             if not same.all():
-                scores = scores.and_those(score(keys.index[~same]))
+                scores = LifeScores.together([scores, score(keys.index[~same])])
         told = keys.rename("key").rename_axis("life_id").reset_index()
         _keep(folder, _LIVES, {_KEYS: told, **scores.frames}, rests_on, say)
         return scores

@@ -6,19 +6,22 @@ where a ride was logged.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
 
 import duckdb
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
-from models.wear.dwell import dwell_or_sliding, usage_by_bike
+from models.wear.dwell import Explained, Usage, UseOfLogged, usage_by_bike
+from models.wear.evidence_moved import tests_rested_on
 from models.wear.exposure import BIN_PCT, BINS
-from models.wear.map_cells import ALL
-from models.wear.mapping import WearResults, score_wear
+from models.wear.life_scores import life_keys
+from models.wear.map_cells import ALL, WearMap
+from models.wear.mapping import WearResults, scores
 from models.wear.one_sweep import band_chance
 from models.wear.records import WearError, WearRecords, wear_records
 from models.wear.schemas import (
@@ -32,13 +35,22 @@ from models.wear.schemas import (
     WEAR_MAP,
     WEAR_TESTS,
 )
-from models.wear.test_plan import LiftChance, passes_needed, slow_stretches
-from pipeline.statements import run, store
+from models.wear.test_plan import LiftChance, passes_needed, slow_stretches_of
+from pipeline.statements import run, store, store_parts
 from pipeline.warehouse import wear_schemas as shown
 from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
 from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.risk_fit import store_fitted
-from pipeline.warehouse.wear_bins import mapped_records, store_profiles
+from pipeline.warehouse.wear_bins import (
+    Mapped,
+    all_records,
+    by_bin,
+    mapped_tests,
+    profiles_of,
+    records_by_parts,
+    rows_of,
+    with_dropouts,
+)
 from pipeline.warehouse.wear_fit import WearFit, WearFrames, standing_wear_fit, told_of_wear_fit
 
 #: Widths of wear for which the number of passes is worked out, % of travel.
@@ -46,6 +58,7 @@ WIDTHS_PCT = (0.2, 0.5, 1.0, 2.0)
 #: Sweeps judged by themselves at a time, for the memory.
 _SWEEPS_AT_ONCE = 10_000
 _EDGES = np.arange(BINS) * BIN_PCT
+_NOTHING = "no bench test with a sweep that could have shown anything on the travel"
 _KEPT = {
     "wear_map": WEAR_MAP,
     "wear_bands": BANDS,
@@ -66,17 +79,15 @@ _NAMES_NO_FIT = ("wear_usage", "wear_fit")
 
 @dataclass(frozen=True)
 class _Found:
-    """The map with what it was made from."""
+    """The map with what it was made from; ``use`` : what the use of logged bikes explains."""
 
-    frames: WearFrames
+    tests: pd.DataFrame
     fit: WearFit
+    told_of_fit: pd.DataFrame
+    dropout_count: int
     results: WearResults
     sensors_now: pd.DataFrame
-
-    @property
-    def records(self) -> WearRecords:
-        """The tests mapped."""
-        return self.frames.records
+    use: Explained
 
     @property
     def lift(self) -> LiftChance:
@@ -95,20 +106,24 @@ def map_travel(
     The fit is kept in the folder ``kept_models`` and made anew once the tests have moved far
     enough; each row that rests on it names it.
     """
-    usage = usage_by_bike(RIDES.check(_rows(connection, "wear_rides")))
+    usage = usage_by_bike(RIDES.check(rows_of(connection, "wear_rides")))
     kept = {name: schema.empty() for name, schema in _KEPT.items()}
     kept["wear_usage"] = _usage(usage)
     try:
-        found = _found(connection, day, kept_models, say)
+        found = _found(connection, day, kept_models, usage, say)
     except WearError as error:
         kept["wear_about"], version = _nothing_mapped(str(error), len(usage)), None
+        connection.execute("drop table if exists marts.wear_profiles")
         store(connection, "wear_profiles", shown.WEAR_PROFILES.empty())
     else:
-        store_profiles(connection, found.records)
-        kept |= _frames(found) | _about(found, usage)
-        version = found.fit.version
-    for name, schema in _KEPT.items():
-        frame = schema.check(kept[name])
+        version, shares = found.fit.version, _shares_now(found)
+        kept |= _frames(found, shares) | _about(found, len(usage))
+        if len(shares):
+            _store_shares(connection, found, shares)
+            del kept["wear_shares"]
+        del found, shares
+    for name in list(kept):
+        frame = _KEPT[name].check(kept.pop(name))
         if name in _NAMES_NO_FIT:
             store(connection, name, frame)
         else:
@@ -125,7 +140,7 @@ def judge_sweeps(
 
     A sweep judged by an earlier build is not judged again.
     """
-    keys = _rows(connection, "judged_sweeps").set_index("session_id")["measure_key"]
+    keys = rows_of(connection, "judged_sweeps").set_index("session_id")["measure_key"]
 
     def judge(unjudged: pd.Series) -> np.ndarray:
         begins = range(0, len(unjudged), _SWEEPS_AT_ONCE)
@@ -134,8 +149,8 @@ def judge_sweeps(
 
     def judge_some(unjudged: pd.Series) -> np.ndarray:
         connection.register("unjudged_sweeps", unjudged.reset_index())
-        sweeps = WEAR_TESTS.check(_rows(connection, "one_sweeps"))
-        bins = WEAR_BINS.check(_rows(connection, "one_sweep_bins"))
+        sweeps = WEAR_TESTS.check(rows_of(connection, "one_sweeps"))
+        bins = WEAR_BINS.check(rows_of(connection, "one_sweep_bins"))
         connection.unregister("unjudged_sweeps")
         chance = pd.Series(band_chance(wear_records(sweeps, bins)), sweeps["session_id"])
         return chance.reindex(unjudged.index).to_numpy()
@@ -145,62 +160,91 @@ def judge_sweeps(
     store(connection, "sweep_bands", shown.SWEEP_BANDS.check(bands))
 
 
-def _rows(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
-    return run(connection, f"{MARTS}/{name}").df()
-
-
 def _found(
     connection: duckdb.DuckDBPyConnection,
     day: date,
     kept_models: Path,
+    usage: dict[str, Usage],
     say: Callable[[str], None],
 ) -> _Found:
-    frames = _records(connection)
+    mapped = mapped_tests(connection)
+    tests = mapped.tests
+    frames = _frames_of_fit(connection, mapped)
     fit = standing_wear_fit(kept_models, frames, day, say)
+    told = told_of_wear_fit(fit, frames)
+    fit = replace(
+        fit, evidence=replace(fit.evidence, tests=fit.evidence.tests[:0])
+    )  # large, and told
+    by_life = life_keys(tests["life_id"], mapped.keys.to_numpy(object))
+    del frames, mapped
+    counted, use = WearMap(tests, fit.models.curves), UseOfLogged(usage)
+
+    def profiles() -> Iterator[pa.RecordBatchReader]:
+        for records in records_by_parts(connection, tests):
+            counted.count(records)
+            use.count(records)
+            yield profiles_of(records)
+
+    store_parts(connection, "wear_profiles", profiles())
+    if not counted.exposure.any():
+        raise WearError(_NOTHING)
+
+    def records_of(lives: pd.Index) -> Iterator[WearRecords]:
+        number, names = pd.factorize(tests["life_id"])
+        asked = lives.get_indexer(pd.Index(names)) >= 0
+        return records_by_parts(connection, tests[asked[number]])
+
     remember = remembered_lives(kept_models, fit.version, say)
-    results = score_wear(fit.models, frames.records, remember)
-    now = shown.WEAR_SENSORS_NOW.check(_rows(connection, "wear_sensors_now"))
-    return _Found(frames, fit, results, now)
+    results = scores(fit.models, counted, by_life, records_of, remember)
+    now = shown.WEAR_SENSORS_NOW.check(rows_of(connection, "wear_sensors_now"))
+    return _Found(tests, fit, told, counted.dropout_count, results, now, use.answer())
 
 
-def _records(connection: duckdb.DuckDBPyConnection) -> WearFrames:
-    records = mapped_records(connection)
-    if not records.exposure.any():
-        raise WearError("no bench test with a sweep that could have shown anything on the travel")
-    places = DROPOUT_PLACES.check(_rows(connection, "wear_dropout_places"))
-    reach = PASS_REACH.check(_rows(connection, "wear_pass_reach"))
-    failures = FAILURES.check(_rows(connection, "wear_failures"))
-    return WearFrames(records, failures, places, reach)
+def _frames_of_fit(connection: duckdb.DuckDBPyConnection, mapped: Mapped) -> WearFrames:
+    tests = mapped.tests
+    if not len(tests):
+        raise WearError(_NOTHING)
+
+    def records() -> WearRecords:
+        found = all_records(connection, tests)
+        if not found.exposure.any():
+            raise WearError(_NOTHING)
+        return found
+
+    return WearFrames(
+        tests_rested_on(tests, with_dropouts(connection, mapped), mapped.keys),
+        records,
+        FAILURES.check(rows_of(connection, "wear_failures")),
+        DROPOUT_PLACES.check(rows_of(connection, "wear_dropout_places")),
+        PASS_REACH.check(rows_of(connection, "wear_pass_reach")),
+    )
 
 
-def _frames(found: _Found) -> dict[str, pd.DataFrame]:
+def _frames(found: _Found, shares: np.ndarray) -> dict[str, pd.DataFrame]:
     results = found.results
-    shares, from_tests = _shares_now(found)
     return {
         "wear_map": results.wear_map,
         "wear_bands": results.bands,
         "wear_progress": results.progress,
         "wear_gathered": _gathered(found),
-        "wear_stretches": _stretches(found.sensors_now, shares, from_tests),
-        "wear_shares": _long(found.sensors_now[["sensor_id"]], share=shares),
+        "wear_stretches": _stretches(found, shares),
         "wear_passes": _passes(found.lift, found.sensors_now),
         "wear_lift": pd.DataFrame({"chance": found.lift.chances, "weight": found.lift.weights}),
         "wear_patterns": _patterns(found),
-        "wear_fit": told_of_wear_fit(found.fit, found.frames),
+        "wear_fit": found.told_of_fit,
     }
 
 
-def _long(rows: pd.DataFrame, **values: np.ndarray) -> pd.DataFrame:
-    """One row a row and bin, from arrays of shape (rows, BINS)."""
-    out = rows.loc[rows.index.repeat(BINS)].reset_index(drop=True)
-    out["bin_from_pct"] = np.tile(_EDGES, len(rows))
-    return out.assign(**{name: array.ravel() for name, array in values.items()})
+def _store_shares(connection: duckdb.DuckDBPyConnection, found: _Found, shares: np.ndarray) -> None:
+    named, version = found.sensors_now[["sensor_id"]], {"fit_version": found.fit.version}
+    rows = by_bin(shown.WEAR_SHARES, named, {"share": shares}, version)
+    store(connection, "wear_shares", rows)
 
 
 def _gathered(found: _Found) -> pd.DataFrame:
     rows = []
     for (part_no, duty), answer in found.fit.models.gathered.items():
-        own = found.records.tests
+        own = found.tests
         own = own if part_no == ALL else own[own["part_no"].eq(part_no)]
         own = own if duty == ALL else own[own["duty"].eq(duty)]
         counts = {"n_tests": len(own), "n_seen": own["sensor_id"].nunique()}
@@ -208,30 +252,29 @@ def _gathered(found: _Found) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _shares_now(found: _Found) -> tuple[np.ndarray, np.ndarray]:
-    """Where each sensor in service is expected to wear, and whether its own tests say so."""
-    now, tests = found.sensors_now, found.records.tests
+def _shares_now(found: _Found) -> np.ndarray:
+    """Where each sensor in service is expected to wear, shape (sensors, BINS)."""
+    now = found.sensors_now
     like = now[["life_id", "part_no", "duty"]].assign(sensor_age_km=now["age_now_km"].fillna(0.0))
     expected = np.zeros((0, BINS))
     if len(now):
         expected = found.results.expected(like)
-    shares = expected / np.maximum(expected.sum(axis=1, keepdims=True), 1e-300)
-    tested = now["life_id"].isin(tests["life_id"]).to_numpy()
-    return shares, tested
+    return expected / np.maximum(expected.sum(axis=1, keepdims=True), 1e-300)
 
 
-def _stretches(now: pd.DataFrame, shares: np.ndarray, from_tests: np.ndarray) -> pd.DataFrame:
-    rows = []
-    each = zip(now["sensor_id"], shares, from_tests, _rates(now), strict=True)
-    for sensor, share, own, rate in each:
-        for number, (begin, end, part) in enumerate(slow_stretches(share), start=1):
-            rows.append((sensor, number, begin, end, part, bool(own), rate))
-    return pd.DataFrame(rows, columns=shown.WEAR_STRETCHES.names)
+def _stretches(found: _Found, shares: np.ndarray) -> pd.DataFrame:
+    """Of each sensor in service, and whether its own tests say so."""
+    now, out = found.sensors_now, slow_stretches_of(shares)
+    tested = pd.Index(found.results.own["life_id"]).get_indexer(now["life_id"]) >= 0
+    now = now[["sensor_id"]].assign(from_own_tests=tested, rate_hz=_rates(now))
+    own = now.iloc[out.pop("row").to_numpy()].reset_index(drop=True)
+    return pd.concat([own, out], axis=1)
 
 
 def _rates(now: pd.DataFrame) -> pd.Series:
     """Rates to two figures, so that loggers of one kind come together."""
-    return now["rate_hz"].map(lambda rate: float(f"{rate:.2g}"))
+    few = {rate: float(f"{rate:.2g}") for rate in now["rate_hz"].dropna().unique()}
+    return now["rate_hz"].map(few).astype(float)
 
 
 def _passes(lift: LiftChance, now: pd.DataFrame) -> pd.DataFrame:
@@ -251,28 +294,29 @@ def _usage(usage: dict) -> pd.DataFrame:
     )
     if not usage:
         return shown.WEAR_USAGE.empty()
-    whole = {
-        name: np.stack([getattr(u, name) for u in usage.values()]) for name in ("dwell", "sliding")
-    }
-    return _long(rows, **whole)
+    out = rows.loc[rows.index.repeat(BINS)].reset_index(drop=True)
+    out["bin_from_pct"] = np.tile(_EDGES, len(rows))
+    for name in ("dwell", "sliding"):
+        out[name] = np.concatenate([getattr(u, name) for u in usage.values()])
+    return out
 
 
 def _patterns(found: _Found) -> pd.DataFrame:
     """Each duty's share of the wear over the travel, with the sensors mapped by now."""
-    tests, patterns = found.records.tests, found.fit.models.patterns
+    tests, patterns = found.tests, found.fit.models.patterns
     seen = tests.groupby("duty")["sensor_id"].nunique()
     seen[ALL] = tests["sensor_id"].nunique()
     return patterns.assign(n_seen=seen.reindex(patterns["duty"]).to_numpy())
 
 
-def _about(found: _Found, usage: dict) -> dict[str, pd.DataFrame]:
-    tests, lift = found.records.tests, found.lift
+def _about(found: _Found, n_logged: int) -> dict[str, pd.DataFrame]:
+    tests, lift = found.tests, found.lift
     low, high = lift.interval()
     row = {
         "reason": None,
         "n_seen": tests["sensor_id"].nunique(),
         "n_tests": len(tests),
-        "dropout_count": int(found.records.counts.sum()),
+        "dropout_count": found.dropout_count,
         "worn_share": found.fit.models.worn.worn_share_,
         "stray_rate": found.fit.models.stray_rate,
         "lift_chance": lift.mean,
@@ -280,24 +324,10 @@ def _about(found: _Found, usage: dict) -> dict[str, pd.DataFrame]:
         "lift_high": high,
         "lift_shown": lift.n_shown,
         "lift_passes": lift.n_passes,
-        "n_logged": len(usage),
+        "n_logged": n_logged,
     }
-    return {"wear_about": pd.DataFrame([row | _explained(found.records, usage)])}
-
-
-def _explained(records: WearRecords, usage: dict) -> dict:
-    """Whether dwell or sliding explains the drop-outs of the bikes with a log better."""
-    units = list(usage)
-    number = pd.Index(units).get_indexer(records.tests["unit_id"])
-    counts, reach = np.zeros((len(units), BINS)), np.zeros((len(units), BINS))
-    np.add.at(counts, number[number >= 0], records.counts[number >= 0])
-    np.add.at(reach, number[number >= 0], records.exposure[number >= 0])
-    dwell, sliding = (
-        np.array([getattr(usage[unit], name) for unit in units]).reshape(-1, BINS)
-        for name in ("dwell", "sliding")
-    )
-    answer = dwell_or_sliding(dwell, sliding, counts, reach)
-    return {f"use_{name}": value for name, value in asdict(answer).items()}
+    use = {f"use_{name}": value for name, value in asdict(found.use).items()}
+    return {"wear_about": pd.DataFrame([row | use])}
 
 
 def _nothing_mapped(reason: str, n_logged: int) -> pd.DataFrame:

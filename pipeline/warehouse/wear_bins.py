@@ -1,71 +1,150 @@
-"""Travel bins of the tests mapped: read some at a time, and kept with what each could have shown.
+"""Travel bins of the tests mapped: read some lives at a time, and kept by bin.
 
 There are fifty of each test, so that neither way do all of them stand in one frame of texts.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
-from itertools import chain
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 
 import duckdb
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from models.frames import FrameSchema
 from models.wear.exposure import BIN_PCT, BINS
 from models.wear.records import WearRecords, placed_records
 from models.wear.schemas import WEAR_TESTS
-from pipeline.statements import run, statement, store
+from pipeline.statements import statement
 from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.wear_schemas import WEAR_PROFILES
 
-#: Travel bins read, and tests whose bins are kept, at a time, for the memory.
-_BINS_AT_ONCE, _TESTS_AT_ONCE = 500_000, 10_000
-#: What is kept of a bin besides its test.
-_OF_A_BIN = replace(WEAR_PROFILES, columns=WEAR_PROFILES.columns[1:])
+#: Tests laid out, and travel bins read, at a time, for the memory: each time all bins are gone
+#: through for those of the tests asked for.
+_TESTS_LAID_OUT, _BINS_AT_ONCE = 100_000, 500_000
+#: Rows whose bins are kept at a time.
+_KEPT_AT_ONCE = 10_000
 
 
-def mapped_records(connection: duckdb.DuckDBPyConnection) -> WearRecords:
-    """All tests to be mapped, by life and time, with their travel bins."""
-    tests = WEAR_TESTS.check(run(connection, f"{MARTS}/wear_tests").df())
-    return placed_records(tests, _bins(connection, tests["session_id"]))
+@dataclass(frozen=True)
+class Mapped:
+    """All tests to be mapped, by life and time: ``tests`` is a frame of ``WEAR_TESTS``.
+
+    keys : of each a digest of all that the map takes from it but its sensor and bike; what its bins
+    showed is told by the key that they were measured under. has_dropouts : whether any was seen in
+    it on the travel, where one could have been seen or not.
+    """
+
+    tests: pd.DataFrame
+    keys: pd.Series
+    has_dropouts: np.ndarray
+
+
+def mapped_tests(connection: duckdb.DuckDBPyConnection) -> Mapped:
+    """The tests as they stand."""
+    found = rows_of(connection, "wear_tests")
+    return Mapped(WEAR_TESTS.check(found), found["key"], found["has_dropouts"].to_numpy(bool))
+
+
+def rows_of(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
+    """Rows of a statement of the marts, texts as they lie in Arrow."""
+    return connection.sql(statement(f"{MARTS}/{name}")).to_arrow_table().to_pandas()
+
+
+def records_by_parts(
+    connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame
+) -> Iterator[WearRecords]:
+    """Some of the mapped tests with their travel bins, whole lives at a time, in their order."""
+    if not len(tests):
+        return
+    life = pd.factorize(tests["life_id"])[0]
+    begins = np.flatnonzero(np.diff(life, prepend=-1))
+    wanted = np.arange(0, len(tests), _TESTS_LAID_OUT)
+    cuts = np.unique(begins[np.searchsorted(begins, wanted, side="right") - 1])
+    for begin, end in pairwise([*cuts.tolist(), len(tests)]):
+        some = tests.iloc[begin:end]
+        yield placed_records(some, _bins(connection, some["session_id"]))
+
+
+def all_records(connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame) -> WearRecords:
+    """All of them at once, as a fit needs them."""
+    counts, exposure, roughness = (np.empty((len(tests), BINS), np.float32) for _ in range(3))
+    begin = 0
+    for part in records_by_parts(connection, tests):
+        rows = slice(begin, begin + len(part))
+        counts[rows], exposure[rows], roughness[rows] = part.counts, part.exposure, part.roughness
+        begin = rows.stop
+    return WearRecords(tests.reset_index(drop=True), counts, exposure, roughness)
+
+
+def with_dropouts(connection: duckdb.DuckDBPyConnection, mapped: Mapped) -> np.ndarray:
+    """Which tests showed a drop-out where they could have, shape (n,)."""
+    there = np.flatnonzero(mapped.has_dropouts)
+    parts = records_by_parts(connection, mapped.tests.iloc[there])
+    shown = [(part.counts > 0).any(axis=1) for part in parts]
+    out = np.zeros(len(mapped.tests), dtype=bool)
+    out[there] = np.concatenate([np.zeros(0, dtype=bool), *shown])
+    return out
 
 
 def _bins(connection: duckdb.DuckDBPyConnection, sessions: pd.Series) -> Iterator[pd.DataFrame]:
     """Frames of ``PLACED_BINS``; until the last is taken the connection takes no other work."""
-    connection.register("mapped_tests", sessions.to_frame().assign(test_no=range(len(sessions))))
+    asked = sessions.to_frame().assign(test_no=np.arange(len(sessions)))
+    connection.register("laid_out_tests", pa.Table.from_pandas(asked, preserve_index=False))
     found = connection.sql(statement(f"{MARTS}/wear_bins")).to_arrow_reader(_BINS_AT_ONCE)
     for batch in found:
         yield batch.to_pandas()
-    connection.unregister("mapped_tests")
+    connection.unregister("laid_out_tests")
 
 
-def store_profiles(connection: duckdb.DuckDBPyConnection, records: WearRecords) -> None:
-    """Keep what each bin of each test could have shown and showed, as ``marts.wear_profiles``.
-
-    ``records`` holds one test or more.
-    """
-    begins = range(0, len(records), _TESTS_AT_ONCE)
-    batches = (_profiles(records, slice(k, k + _TESTS_AT_ONCE)) for k in begins)
-    first = next(batches)
-    reader = pa.RecordBatchReader.from_batches(first.schema, chain([first], batches))
-    store(connection, "wear_profiles", reader)
-
-
-def _profiles(records: WearRecords, some: slice) -> pa.RecordBatch:
-    """Rows of ``WEAR_PROFILES`` of some tests; each session's name stands there once."""
-    sessions = pa.array(records.tests["session_id"].iloc[some].to_numpy(object), pa.string())
+def profiles_of(records: WearRecords) -> pa.RecordBatchReader:
+    """What each bin of some tests could have shown and showed, as rows of ``WEAR_PROFILES``."""
     shown = {
-        "exposure": records.exposure[some],
-        "dropout_count": records.counts[some].astype(int),
-        "roughness": records.roughness[some],
+        "exposure": records.exposure,
+        "dropout_count": records.counts,
+        "roughness": records.roughness,
     }
-    frame = pd.DataFrame({name: array.ravel() for name, array in shown.items()})
-    frame["bin_from_pct"] = np.tile(np.arange(BINS) * BIN_PCT, len(sessions))
-    batch = pa.RecordBatch.from_pandas(_OF_A_BIN.check(frame), preserve_index=False)
-    place = pa.array(np.repeat(np.arange(len(sessions), dtype=np.int32), BINS))
-    named = pa.DictionaryArray.from_arrays(place, sessions)
-    columns = [named, *batch.columns]
-    return pa.RecordBatch.from_arrays(columns, names=WEAR_PROFILES.names)
+    return by_bin(WEAR_PROFILES, records.tests[["session_id"]], shown)
+
+
+def by_bin(
+    schema: FrameSchema,
+    named: pd.DataFrame,
+    values: Mapping[str, np.ndarray],
+    same: Mapping[str, str] | None = None,
+) -> pa.RecordBatchReader:
+    """Rows of a schema with ``bin_from_pct``, some at a time.
+
+    Parameters
+    ----------
+    schema : FrameSchema
+        Its first columns are those of ``named``.
+    named : frame of shape (n, ...)
+        What the bins are of, n of 1 or more: texts, each of which stands there once for all bins.
+    values : mapping of str to array of shape (n, BINS)
+        The other columns.
+    same : mapping of str to str, optional
+        Texts that stand in every row, after these.
+    """
+    same = same or {}
+    of_a_bin = replace(schema, columns=tuple(c for c in schema.columns if c.name not in named))
+
+    def batch(some: slice) -> pa.RecordBatch:
+        frame = pd.DataFrame({name: array[some].ravel() for name, array in values.items()})
+        n = len(named.iloc[some])
+        frame["bin_from_pct"] = np.tile(np.arange(BINS) * BIN_PCT, n)
+        checked = pa.RecordBatch.from_pandas(of_a_bin.check(frame), preserve_index=False)
+        place = pa.array(np.repeat(np.arange(n, dtype=np.int32), BINS))
+        texts = [pa.array(named[name].iloc[some]) for name in named]
+        told = [pa.DictionaryArray.from_arrays(place, text) for text in texts]
+        alike = pa.array(np.zeros(n * BINS, dtype=np.int32))
+        last = [pa.DictionaryArray.from_arrays(alike, pa.array([v])) for v in same.values()]
+        return pa.RecordBatch.from_arrays([*told, *checked.columns, *last], names=names)
+
+    names = [*named.columns, *of_a_bin.names, *same]
+    batches = (batch(slice(k, k + _KEPT_AT_ONCE)) for k in range(0, len(named), _KEPT_AT_ONCE))
+    first = next(batches)
+    return pa.RecordBatchReader.from_batches(first.schema, chain([first], batches))

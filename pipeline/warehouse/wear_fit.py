@@ -22,7 +22,6 @@ from models.wear.evidence_moved import (
     RESTED_ON,
     WearEvidence,
     moved,
-    tests_rested_on,
     why_refit,
 )
 from models.wear.mapping import FittedWear, fit_wear
@@ -40,7 +39,7 @@ from pipeline.warehouse.kept_models import (
 from pipeline.warehouse.wear_schemas import WEAR_FIT
 
 #: Raise when the frames come to mean something else under the same names.
-_SCHEMA = "1"
+_SCHEMA = "2"
 _SOURCES = ("models/frames.py", "models/wear")
 _CARD = "wear_fit"
 #: Names under which models are kept, and where they stand in the fit.
@@ -50,9 +49,14 @@ _PAIR = ["part_no", "duty"]
 
 @dataclass(frozen=True)
 class WearFrames:
-    """What a fit is made from; ``places`` and ``reach`` are those of ``lift_chance``."""
+    """What a fit is made from.
 
-    records: WearRecords
+    tests : columns ``RESTED_ON``, a row a test. records : lays out all that the tests showed, for
+    which only a fit has the memory. ``places`` and ``reach`` are those of ``lift_chance``.
+    """
+
+    tests: pd.DataFrame
+    records: Callable[[], WearRecords]
     failures: pd.DataFrame
     places: pd.DataFrame
     reach: pd.DataFrame
@@ -109,7 +113,7 @@ def standing_wear_fit(
         if not why:
             return found
     fit = WearFit(
-        fit_wear(frames.records, frames.failures),
+        fit_wear(frames.records(), frames.failures),
         lift_chance(frames.places, frames.reach),
         now,
         why,
@@ -121,8 +125,7 @@ def standing_wear_fit(
 def told_of_wear_fit(fit: WearFit, frames: WearFrames) -> pd.DataFrame:
     """One row in the columns of ``WEAR_FIT``."""
     then = fit.evidence
-    tests = tests_rested_on(frames.records)
-    since = moved(then, replace(then, tests=tests, failures=frames.failures))
+    since = moved(then, replace(then, tests=frames.tests, failures=frames.failures))
     row = {
         "fit_version": fit.version,
         "fitted_as_of": pd.Timestamp(then.day),
@@ -204,10 +207,10 @@ def _keep(folder: Path, fit: WearFit, tags: Mapping[str, str], say: Callable[[st
 
 
 def _evidence(frames: WearFrames, day: date) -> WearEvidence:
-    tests = tests_rested_on(frames.records)
-    rested = {"tests": tests, "failures": frames.failures}
+    # the key tells all else of a test
+    rested = {"tests": frames.tests[["key"]], "failures": frames.failures}
     rested |= {"places": frames.places, "reach": frames.reach}
-    return WearEvidence(data_version(rested), day, tests, frames.failures)
+    return WearEvidence(data_version(rested), day, frames.tests, frames.failures)
 
 
 def _tags() -> dict[str, str]:

@@ -123,14 +123,18 @@ def test_an_old_fit_and_one_of_a_later_day_are_made_anew():
     assert "a later day" in after(day=DAY - timedelta(days=1))
 
 
+def rested_of(records):
+    return rested_on(records.tests, records.counts.any(axis=1), records.keys)
+
+
 def test_what_a_fit_rests_on_is_told_test_by_test():
     records = simulate_wear(30, 73_020, Truth()).records
-    tests = rested_on(records)
+    tests = rested_of(records)
     assert list(tests.columns) == list(RESTED_ON)
     assert tests["has_dropouts"].to_numpy().tolist() == (records.counts.any(axis=1)).tolist()
     then = WearEvidence("one", DAY, tests, FAILURES.empty())
     assert moved(then, then) == type(moved(then, then))(0, 0, 0)
-    fewer = replace(then, tests=rested_on(records.take(np.arange(5, len(records)))))
+    fewer = replace(then, tests=rested_of(records.take(np.arange(5, len(records)))))
     found = moved(then, fewer)
     assert found.tests == 5
     gone = tests.iloc[:5]

@@ -65,19 +65,23 @@ def test_with_a_memory_only_lives_with_news_are_scored_and_all_comes_out_the_sam
 
 def test_a_life_s_key_changes_with_all_that_its_scores_rest_on(case):
     records, _, _ = case
-    keys = life_keys(records)
+    keys = keys_of(records)
     life = records.tests["life_id"].iloc[7]
     assert keys.index.equals(pd.Index(pd.unique(records.tests["life_id"])))
     for name in ("counts", "exposure", "roughness"):
         values = getattr(records, name).copy()
         values[7, 3] = 0.25
-        _one_has_changed(keys, life_keys(replace(records, **{name: values})), life)
+        _one_has_changed(keys, keys_of(replace(records, **{name: values})), life)
     others = {"session_id": "other", "part_no": "other", "duty": "other"}
     others |= {"fault_nature": "wandering", "sensor_age_km": 1.0}
     for name, value in others.items():
         tests = records.tests.copy()
         tests.loc[7, name] = value
-        _one_has_changed(keys, life_keys(replace(records, tests=tests)), life)
+        _one_has_changed(keys, keys_of(replace(records, tests=tests)), life)
+
+
+def keys_of(records):
+    return life_keys(records.tests["life_id"], records.keys)
 
 
 def _one_has_changed(before, after, life):

@@ -2,7 +2,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models.wear.mapping import map_wear
+from models.wear import seen
+from models.wear.map_cells import WearMap
+from models.wear.mapping import fit_wear, map_wear
 from models.wear.records import WearError, wear_records
 from models.wear.schemas import FAILURES, WEAR_BINS, WEAR_MAP, WEAR_TESTS
 from tests.models.wear.simulated_wear import Truth, frames_of, simulate_wear
@@ -87,3 +89,33 @@ def test_a_failure_frame_without_its_column_is_refused(mapped):
     records, _ = mapped
     with pytest.raises(ValueError, match="failed_age_km"):
         map_wear(records, pd.DataFrame({"life_id": ["x"]}))
+
+
+def test_however_many_tests_are_counted_at_a_time(mapped):
+    records, results = mapped
+    counted, first = WearMap(records.tests, results.fitted.curves), 0
+    for size in (1, 2, 40, 3, len(records)):
+        rows = np.arange(first, min(first + size, len(records)))
+        counted.count(records.take(rows))
+        first += len(rows)
+    pd.testing.assert_frame_equal(counted.frame(), results.wear_map, check_exact=True)
+    assert counted.dropout_count == records.counts.sum()
+
+
+def test_however_many_lives_are_gone_through_at_a_time(monkeypatch):
+    fleet = simulate_wear(40, 73_002, Truth(near_defect=True, spacing_km=1500.0, tests=(3, 6)))
+    ends = fleet.sensors.iloc[:20]
+    failures = pd.DataFrame({"life_id": ends["sensor_id"], "failed_age_km": ends["failure_km"]})
+    whole = fit_wear(fleet.records, FAILURES.check(failures))
+    monkeypatch.setattr(seen, "LIVES_AT_ONCE", 7)
+    monkeypatch.setattr(seen, "_PAIRS_AT_ONCE", 7)
+    parts = fit_wear(fleet.records, FAILURES.check(failures))
+    assert parts.worn.own_grain_ == pytest.approx(whole.worn.own_grain_, rel=1e-12)
+    assert parts.progress.n_failures_ == whole.progress.n_failures_ > 8
+    for name in ("growth_", "failing_", "off_"):
+        own = getattr(parts.progress, name)
+        assert own == pytest.approx(getattr(whole.progress, name), rel=1e-9), name
+    assert parts.sensors.kept_ == pytest.approx(whole.sensors.kept_, rel=1e-9)
+    for pair, answer in whole.gathered.items():
+        other = parts.gathered[pair]
+        assert (other.answer, other.n_sensors) == (answer.answer, answer.n_sensors)

@@ -1,11 +1,14 @@
 """How steady each session's roughness is: by the middle half of its bins, blanks passed over."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.wear.seen import BINS_TRUSTED, steadiness
+from models.wear.seen import BINS_TRUSTED, in_life_order, own_grain, steadiness
+from tests.models.wear.simulated_wear import Truth, simulate_wear
 
 
 @given(st.integers(0, 2**32 - 1), st.floats(0.0, 0.99))
@@ -31,3 +34,15 @@ def test_a_session_that_scatters_twice_as_much_counts_for_less():
     normal = rng.normal(size=(1, 50))
     calm, wild = (steadiness(np.exp(spread * normal), 0.04)[0, 0] for spread in (0.2, 0.4))
     assert calm > wild
+
+
+def test_what_comes_back_is_the_correlation_of_tests_that_follow_one_another():
+    records = simulate_wear(30, 73_050, Truth(tests=(3, 5))).records
+    log = np.log(records.roughness)
+    life = records.tests["life_id"].to_numpy()
+    order, _ = in_life_order(records)
+    pairs = [(a, b) for a, b in pairwise(order) if life[a] == life[b]]
+    before, after = (np.concatenate([log[pair[k]] for pair in pairs]) for k in (0, 1))
+    sound = (np.abs(before) < 0.5) & (np.abs(after) < 0.5)
+    usual = np.corrcoef(before[sound], after[sound])[0, 1]
+    assert own_grain(records, order) == pytest.approx(max(usual, 0.0), rel=1e-9)

@@ -3,6 +3,7 @@ import pandas as pd
 import pytest
 from sklearn.base import clone
 
+from models.wear import surface, totals
 from models.wear.records import WearError
 from models.wear.surface import WearSurface
 from tests.models.wear.simulated_wear import Truth, simulate_wear
@@ -150,3 +151,23 @@ def test_no_drop_out_at_all_still_maps():
     assert (model.predict(ask()) < 0.01).all()
     assert np.isfinite(high).all()
     assert (low <= high).all()
+
+
+def test_however_many_tests_are_summed_at_a_time(monkeypatch):
+    records = simulate_wear(60, 73_040, Truth()).records
+    records.tests.loc[0, "duty"] = None
+
+    def both():
+        drops = WearSurface().fit(records.tests, records.counts, records.exposure)
+        return drops, WearSurface("gamma").fit(records.tests, records.roughness)
+
+    whole = both()
+    monkeypatch.setattr(totals, "TESTS_AT_ONCE", 7)
+    monkeypatch.setattr(surface, "TESTS_AT_ONCE", 7)
+    monkeypatch.setattr(surface, "_SCORES_AT_ONCE", 1)
+    parts = both()
+    for name in ("base_", "beta_", "covariance_", "design_effect_", "n_sensors_with_"):
+        assert np.array_equal(getattr(parts[0], name), getattr(whole[0], name)), name
+        # the squares that roughness is off by are summed part by part
+        assert getattr(parts[1], name) == pytest.approx(getattr(whole[1], name), rel=1e-9), name
+    assert parts[0].strays_ == whole[0].strays_

@@ -10,7 +10,7 @@ import models.wear.evidence_moved as rule
 from models.wear.exposure import BINS
 from pipeline.jobs.ingest import rebuild
 from pipeline.statements import connect, run
-from pipeline.warehouse import wear
+from pipeline.warehouse import wear, wear_bins
 from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv
 
 #: Tables each row of which names the fit of the wear map.
@@ -139,16 +139,42 @@ def test_a_build_with_a_kept_fit_equals_a_rebuild_given_that_fit_alone(home, tmp
 
 def test_however_many_sweeps_are_laid_out_at_a_time(home, swept, monkeypatch):
     """Judged and mapped one by one, from nothing, they come to the same."""
-    names = ("sweep_bands", "wear_profiles", "wear_map", "wear_bands")
+    names = (*wear._KEPT, "sweep_bands", "wear_profiles")
     whole = {name: wear_table(home, swept, name) for name in names}
     for path in home.kept_models.glob("wear_*"):
         path.unlink()
     monkeypatch.setattr(wear, "_SWEEPS_AT_ONCE", 1)
+    monkeypatch.setattr(wear_bins, "_TESTS_LAID_OUT", 1)
+    monkeypatch.setattr(wear_bins, "_KEPT_AT_ONCE", 1)
     calls = _judged(monkeypatch)
     singly = SimpleNamespace(manifest=rebuild(home))
     assert sorted(calls) == [["T1"], ["T2"]]
     for name, frame in whole.items():
         pd.testing.assert_frame_equal(wear_table(home, singly, name), frame)
+
+
+def test_a_test_s_key_changes_with_its_age_and_with_what_it_was_measured_by(home, tmp_path, swept):
+    """What a fit and a life's scores rest on: nothing that the map takes may change beside it."""
+    before = _keys(home, swept)
+    tests = SHOP["test_sessions"]
+    older = tests.replace("17000,symptom", "16900,symptom")
+    assert older != tests
+    again = _keys(home, hand_in(home, tmp_path / "b", {"test_sessions": older}))
+    assert again["T1"] == before["T1"]
+    assert again["T2"] != before["T2"]
+    other = sweep_csv("T1", rate_hz=50.0)
+    last = _keys(home, hand_in(home, tmp_path / "c", {"sweeps": other}))
+    assert last["T1"] != again["T1"]
+    assert last["T2"] == again["T2"]
+
+
+def _keys(home, report) -> dict[str, str]:
+    connection = connect(report.manifest.path, read_only=True)
+    try:
+        mapped = wear_bins.mapped_tests(connection)
+    finally:
+        connection.close()
+    return dict(zip(mapped.tests["session_id"], mapped.keys, strict=True))
 
 
 def _judged(monkeypatch) -> list[list[str]]:

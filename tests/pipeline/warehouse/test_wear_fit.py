@@ -1,6 +1,5 @@
 """The wear map's fit kept between builds: it stands, is made anew by the rule, and damage is said."""
 
-from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -25,9 +24,13 @@ def frames():
     ends = fleet.sensors.iloc[:30]
     failures = pd.DataFrame({"life_id": ends["sensor_id"], "failed_age_km": ends["failure_km"]})
     fleet.records.tests.loc[0, "duty"] = None
-    return WearFrames(
-        fleet.records, FAILURES.check(failures), DROPOUT_PLACES.empty(), PASS_REACH.empty()
-    )
+    return of_records(fleet.records, FAILURES.check(failures))
+
+
+def of_records(records, failures):
+    tests = rule.tests_rested_on(records.tests, records.counts.any(axis=1), records.keys)
+    none = DROPOUT_PLACES.empty(), PASS_REACH.empty()
+    return WearFrames(tests, lambda: records, failures, *none)
 
 
 @pytest.fixture(scope="module")
@@ -51,8 +54,9 @@ def fits(monkeypatch):
 
 def without(frames, tests):
     """The records without some tests, by row number."""
-    rows = np.setdiff1d(np.arange(len(frames.records)), tests)
-    return replace(frames, records=frames.records.take(rows))
+    records = frames.records()
+    rows = np.setdiff1d(np.arange(len(records)), tests)
+    return of_records(records.take(rows), frames.failures)
 
 
 def same(one, other):
@@ -67,7 +71,7 @@ def test_scores_from_a_kept_fit_are_those_from_the_fit_in_memory(frames, kept, f
     assert (again.version, again.why) == (first.version, "")
     assert again.version.startswith("2026-06-01.")
     assert first.why
-    same(score_wear(again.models, frames.records), score_wear(first.models, frames.records))
+    same(score_wear(again.models, frames.records()), score_wear(first.models, frames.records()))
     assert again.models.gathered.keys() == first.models.gathered.keys()
     for pair, answer in first.models.gathered.items():
         assert repr(again.models.gathered[pair]) == repr(answer)
@@ -87,14 +91,14 @@ def test_it_stands_when_one_test_comes_and_is_made_anew_as_the_rule_says(
 ):
     monkeypatch.setattr(rule, "FEW_TESTS", 10)
     monkeypatch.setattr(rule, "MOST_TESTS", 0.05)
-    sound = np.flatnonzero(~frames.records.counts.any(axis=1))
+    sound = np.flatnonzero(~frames.records().counts.any(axis=1))
     first = standing_wear_fit(tmp_path, without(frames, sound[-1:]), DAY, print)
     stands = standing_wear_fit(tmp_path, frames, DAY + timedelta(days=1), print)
     assert len(fits) == 1
     assert (stands.version, stands.why) == (first.version, "")
     told = told_of_wear_fit(stands, frames).iloc[0]
     assert (told["tests_since"], told["lives_since"]) == (1, 0)
-    pair = frames.records.tests.groupby(["part_no", "duty"])["life_id"].transform("size")
+    pair = frames.records().tests.groupby(["part_no", "duty"])["life_id"].transform("size")
     common = np.flatnonzero(pair == pair.max())
     few = without(frames, common[: len(common) // 2])
     anew = standing_wear_fit(tmp_path, few, DAY + timedelta(days=2), print)
@@ -119,7 +123,7 @@ def test_other_code_is_fitted_anew_without_a_word(frames, kept, fits, monkeypatc
     ["wear_dropouts.skops", "wear_progress.json", "wear_fit_curves.parquet", "wear_fit.json"],
 )
 def test_a_damaged_file_is_named_and_fitted_anew(name, frames, tmp_path, fits):
-    few = without(frames, np.arange(40, len(frames.records)))
+    few = without(frames, np.arange(40, len(frames.records())))
     first = standing_wear_fit(tmp_path, few, DAY, print)
     (tmp_path / name).write_bytes(b"no model")
     said = []
@@ -133,7 +137,7 @@ def test_a_damaged_file_is_named_and_fitted_anew(name, frames, tmp_path, fits):
 
 def test_a_folder_that_cannot_be_written_is_said_and_done_without(frames, tmp_path):
     (tmp_path / "file").write_text("")
-    few, said = without(frames, np.arange(40, len(frames.records))), []
+    few, said = without(frames, np.arange(40, len(frames.records()))), []
     fit = standing_wear_fit(tmp_path / "file", few, DAY, said.append)
     assert fit.why
     assert "could not be kept" in said[0]
@@ -155,18 +159,18 @@ def test_lives_remembered_are_scored_once_and_the_same_to_the_last_digit(frames,
 
     memory = remembered_lives(tmp_path, fit.version, said.append)
     earlier = without(frames, np.array([3, 50, 51]))
-    counted(earlier.records, memory)
-    again = counted(frames.records, memory)
-    whole = score_wear(fit.models, frames.records)
+    counted(earlier.records(), memory)
+    again = counted(frames.records(), memory)
+    whole = score_wear(fit.models, frames.records())
     same(again, whole)
-    news = set(frames.records.tests["life_id"].iloc[[3, 50, 51]])
+    news = set(frames.records().tests["life_id"].iloc[[3, 50, 51]])
     assert set(asked[1]) == news
-    same(counted(frames.records, memory), whole)
+    same(counted(frames.records(), memory), whole)
     assert len(asked) == 2
-    same(counted(earlier.records, memory), score_wear(fit.models, earlier.records))
+    same(counted(earlier.records(), memory), score_wear(fit.models, earlier.records()))
     other = remembered_lives(tmp_path, "another fit", said.append)
-    same(counted(frames.records, other), whole)
-    assert len(asked[-1]) == frames.records.tests["life_id"].nunique()
+    same(counted(frames.records(), other), whole)
+    assert len(asked[-1]) == frames.records().tests["life_id"].nunique()
     (tmp_path / "wear_lives_bands.parquet").write_bytes(b"cut short")
-    same(counted(frames.records, other), whole)
+    same(counted(frames.records(), other), whole)
     assert not said
