@@ -23,7 +23,7 @@ from scipy.special import expit, logit
 from scipy.stats import beta, norm, qmc
 
 from models.frames import Column
-from models.plans.wording import in_100
+from models.risk.ahead_words import ahead_words
 from models.risk.assumed import BetaPrior
 from models.risk.delay import Delay, assumed_delay
 from models.risk.estimates import ESTIMATE_KM, Estimates
@@ -214,21 +214,6 @@ def chances_under(
     return defect_chances(model, sensors_now, **settings)
 
 
-def about_in_100(chance: float, low: float, high: float) -> str:
-    """A chance and its interval in words: "about 4 in 100, likely 2 to 7"."""
-    if np.isnan(chance):
-        return "not known"
-    number = in_100(chance)
-    about = number if number.startswith(("less", "more")) else f"about {number}"
-    if np.isnan(low) or np.isnan(high):
-        return f"{about} in 100"
-    if in_100(low) == in_100(high):
-        return f"{about} in 100, likely {in_100(high)}"
-    return (
-        f"{about} in 100, likely {'up to' if low < 0.005 else f'{in_100(low)} to'} {in_100(high)}"
-    )
-
-
 def _onwards(
     heard: np.ndarray, defect: np.ndarray, slope: np.ndarray, rate: np.ndarray, km: np.ndarray
 ) -> np.ndarray:
@@ -238,7 +223,8 @@ def _onwards(
     late = km - gone / np.maximum(rate, _TINY)
     small = x < 1e-3
     if small.any():  # km - gone / rate would lose its digits
-        late = np.where(small, km * (x / 2 - x**2 / 6), late)
+        few = x[small]
+        late[small] = np.broadcast_to(km, x.shape)[small] * (few / 2 - few**2 / 6)
     return heard + (defect - heard) * gone + slope * late
 
 
@@ -341,7 +327,7 @@ def _frame(
     )
     names = [name + end for name in ("defect", "road") for end in ("", "_low", "_high")]
     table[names] = values.reshape(-1, 6)
-    return RISK_AHEAD.check(table.assign(words=[_words(row) for row in table.itertuples()]))
+    return RISK_AHEAD.check(table.assign(words=ahead_words(table)))
 
 
 def _stale(unit_ids: pd.Series, riding: Riding | None) -> np.ndarray:
@@ -350,18 +336,3 @@ def _stale(unit_ids: pd.Series, riding: Riding | None) -> np.ndarray:
         return np.zeros(len(unit_ids), dtype=bool)
     flags = riding.rates.set_index("unit_id")["odometer_stale"].astype(bool)
     return unit_ids.map(flags).fillna(True).to_numpy(dtype=bool)
-
-
-def _words(row: Any) -> str:
-    by_days = row.horizon_kind == "days"
-    when = f"{row.horizon:,.0f} {row.horizon_kind}"
-    if by_days:
-        when += f" (about {row.km:,.0f} km)"
-    if np.isnan(row.defect):
-        return f"Within {when}: not known."
-    defect = about_in_100(row.defect, row.defect_low, row.defect_high)
-    road = about_in_100(row.road, row.road_low, row.road_high)
-    text = f"Within {when}: a defect {defect}; a road failure {road}."
-    if by_days and row.odometer_stale:
-        text += " The odometer has not been read for long, so the date is a guess."
-    return text

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
 _SIGN_WORDS = {"fail": "failed", "suspect": "was suspect", "dropouts_seen": "showed drop-outs"}
+#: Columns of the sensor's own values and of the middle ones, by name, as plain values.
+_Values = dict[str, list]
 
 
 def told_rows(
@@ -22,109 +26,150 @@ def told_rows(
     ----------
     sensors, own, middle : frames of shape (n, ...)
         The sensors, their own values and the middle ones.
-    changes : array of shape (n, told)
+    changes : array of shape (n, told or more)
         The middle one's chance, and the share of each factor.
     told : tuple of str
         What each column of ``changes`` is.
     """
-    records = (own.to_dict("records"), middle.to_dict("records"), sensors["part_no"])
-    values = list(zip(*records, strict=True))
-    first, *rows = [_rows(sensors, name, changes[:, k], values) for k, name in enumerate(told)]
-    return _in_order(first, pd.concat(rows))
-
-
-def _rows(
-    sensors: pd.DataFrame, name: str, change: np.ndarray, values: list[tuple[dict, dict, str]]
-) -> pd.DataFrame:
-    """One factor of each sensor, ``values`` its own, the middle ones and its part."""
+    values = _plain(own)
+    of_middle = _plain(middle[["age_now_km", "since_test"]]) | _plain(sensors[["part_no"]])
+    words = [_WORDS[name](values, of_middle) for name in told]
+    size = np.abs(changes[:, 1 : len(told)])
+    order = np.argsort(-size, axis=1, kind="stable") + 1
+    column = np.hstack([np.zeros((len(order), 1), dtype=int), order]).ravel()
+    row = np.repeat(np.arange(len(sensors)), len(told))
     return pd.DataFrame(
         {
-            "sensor_id": sensors["sensor_id"],
-            "factor": name,
-            "change": change,
-            "words": [factor_words(name, *row) for row in values],
+            "sensor_id": sensors["sensor_id"].array.take(row),
+            "factor": np.array(told, dtype=object)[column],
+            "change": changes[row, column],
+            "words": np.array(words, dtype=object)[column, row],
         }
     )
 
 
-def _in_order(first: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
-    """By sensor as handed in: the middle, then the factors, the largest share first."""
-    place = pd.Series(range(len(first)), first["sensor_id"])
-    table = pd.concat([first, rows], ignore_index=True)
-    keys = {
-        "place": table["sensor_id"].map(place),
-        "later": table["factor"].ne("middle"),
-        "size": -table["change"].abs(),
-    }
-    ordered = table.assign(**keys).sort_values(list(keys), kind="stable")
-    return ordered.drop(columns=list(keys)).reset_index(drop=True)
+def _plain(frame: pd.DataFrame) -> _Values:
+    """Columns as lists, a blank being None or unlike itself."""
+    return {name: frame[name].astype(object).tolist() for name in frame.columns}
 
 
-def factor_words(name: str, own: dict, middle: dict, part_no: str) -> str:
-    """A factor in words, by the sensor's own values and the middle ones."""
-    if name == "middle":
-        return f"a middling sensor of part {part_no}: {_km(middle['age_now_km'])} old"
-    if name == "age":
-        seen = "" if own["age_known"] else " since it was first seen, its age before not known"
-        return f"{_km(own['age_now_km'])} run{seen}, {_km(middle['age_now_km'])} being the middle"
-    if name in _BY_OWN:
-        return _BY_OWN[name](own)
-    if name == "test":
-        if pd.isna(own["since_test"]):
-            return "no test has found it without the defect"
-        return f"last good test {_km(own['since_test'])} ago, {_km(middle['since_test'])} usual"
-    if name == "silence":
-        if pd.isna(own["since_contact"]):
-            return "not known until when nothing was heard of it"
-        return f"last odometer reading or other contact {_km(own['since_contact'])} ago"
-    if name == "reading":
-        return _reading_words(own["score"])
-    return _sign_words(own)
+def _middle_words(own: _Values, middle: _Values) -> list[str]:
+    rows = zip(middle["part_no"], _km(middle["age_now_km"]), strict=True)
+    return [f"a middling sensor of part {part}: {old} old" for part, old in rows]
 
 
-def _season_words(own: dict) -> str:
-    now_on = own["now_on"]
+def _age_words(own: _Values, middle: _Values) -> list[str]:
+    unseen = " since it was first seen, its age before not known"
+    rows = zip(_km(own["age_now_km"]), own["age_known"], _km(middle["age_now_km"]), strict=True)
+    return [
+        f"{run} run{'' if known else unseen}, {usual} being the middle"
+        for run, known, usual in rows
+    ]
+
+
+def _test_words(own: _Values, middle: _Values) -> list[str]:
+    ago, usual = _km(own["since_test"]), _km(middle["since_test"])
+    return [
+        f"last good test {one} ago, {other} usual"
+        if tested
+        else "no test has found it without the defect"
+        for tested, one, other in zip(_known(own["since_test"]), ago, usual, strict=True)
+    ]
+
+
+def _silence_words(own: _Values, middle: _Values) -> list[str]:
+    since = own["since_contact"]
+    return [
+        f"last odometer reading or other contact {ago} ago"
+        if seen
+        else "not known until when nothing was heard of it"
+        for seen, ago in zip(_known(since), _km(since), strict=True)
+    ]
+
+
+def _season_words(own: _Values, middle: _Values) -> list[str]:
+    return _each(_of_season, own["now_on"])
+
+
+def _of_season(now_on: pd.Timestamp) -> str:
     if pd.isna(now_on):
         return "the season, which is not known of its km"
     return f"the season in which its last km were run, until {now_on.day} {now_on:%B}"
 
 
-def _sign_words(own: dict) -> str:
-    signs = [_SIGN_WORDS.get(own[k]) for k in ("last_verdict", "last_conclusion")]
-    said = " and ".join(word for word in signs if word)
+def _sign_words(own: _Values, middle: _Values) -> list[str]:
+    return _each(_of_sign, own["last_verdict"], own["last_conclusion"], own["last_band"])
+
+
+def _of_sign(verdict: object, conclusion: object, band: object) -> str:
+    said = " and ".join(filter(None, map(_SIGN_WORDS.get, (verdict, conclusion))))
     if not said:
         return "no sign of a defect in its last test"
-    worn = pd.notna(own["last_band"]) and own["last_band"]
+    worn = pd.notna(band) and band
     return f"last test {said}{', with a worn band in its sweep' if worn else ''}"
 
 
-def _riding_words(own: dict) -> str:
-    known = [
-        "duty not known" if pd.isna(own["duty"]) else f"duty {own['duty']}",
-        "" if pd.isna(own["km_per_day"]) else f"{own['km_per_day']:,.0f} km a day",
-        "" if pd.isna(own["shop_id"]) else f"shop {own['shop_id']}",
+def _riding_words(own: _Values, middle: _Values) -> list[str]:
+    duty = _each(lambda name: "duty not known" if pd.isna(name) else f"duty {name}", own["duty"])
+    shop = _each(lambda name: "" if pd.isna(name) else f", shop {name}", own["shop_id"])
+    km_per_day = own["km_per_day"]
+    pace = [
+        f", {km:,.0f} km a day" if known else ""
+        for known, km in zip(_known(km_per_day), km_per_day, strict=True)
     ]
-    return ", ".join(words for words in known if words)
+    return [f"{one}{two}{three}" for one, two, three in zip(duty, pace, shop, strict=True)]
 
 
-def _repair_words(own: dict) -> str:
-    said = "cleaned after a fault" if own["repaired"] else "not cleaned before"
-    count = 0 if pd.isna(own["earlier_repairs"]) else int(own["earlier_repairs"])
+def _repair_words(own: _Values, middle: _Values) -> list[str]:
+    return _each(_of_repairs, own["repaired"], own["earlier_repairs"])
+
+
+def _of_repairs(repaired: object, earlier: object) -> str:
+    said = "cleaned after a fault" if repaired else "not cleaned before"
+    count = 0 if pd.isna(earlier) else int(earlier)  # type: ignore[call-overload]
     if not count:
         return said
     return f"{said}, {count} other repair{'' if count == 1 else 's'} at this sensor before"
 
 
-def _reading_words(score: float) -> str:
-    if pd.isna(score):
-        return "no sweep that tells its roughness, or too few on record to learn from"
-    rougher = int(np.clip(np.floor(100 * norm.cdf(score)), 1, 99))
-    return f"its sweeps and checks, the last sweep rougher than {rougher} in 100 of all sweeps"
+def _reading_words(own: _Values, middle: _Values) -> list[str]:
+    share = np.floor(100 * norm.cdf(np.nan_to_num(np.array(own["score"], dtype=float))))
+    rougher = np.clip(share, 1, 99).astype(int).tolist()
+    return [
+        f"its sweeps and checks, the last sweep rougher than {count} in 100 of all sweeps"
+        if told
+        else "no sweep that tells its roughness, or too few on record to learn from"
+        for told, count in zip(_known(own["score"]), rougher, strict=True)
+    ]
 
 
-def _km(value: float) -> str:
-    return "unknown km" if pd.isna(value) else f"{max(value, 0.0):,.0f} km"
+def _km(values: list) -> list[str]:
+    return [
+        f"{max(km, 0.0):,.0f} km" if known else "unknown km"
+        for known, km in zip(_known(values), values, strict=True)
+    ]
 
 
-#: Factors that are told by the sensor's own values alone.
-_BY_OWN = {"riding": _riding_words, "repair": _repair_words, "season": _season_words}
+def _known(numbers: list) -> list[bool]:
+    return (~np.isnan(np.array(numbers, dtype=float))).tolist()
+
+
+def _each(word: Callable[..., str], *columns: list) -> list[str]:
+    """Words of each row, put together once for equal rows."""
+    rows = list(zip(*columns, strict=True))
+    said = {row: word(*row) for row in set(rows)}
+    return [said[row] for row in rows]
+
+
+#: What is said of each factor, given the sensors' own values and the middle ones.
+_WORDS = {
+    "middle": _middle_words,
+    "age": _age_words,
+    "riding": _riding_words,
+    "repair": _repair_words,
+    "test": _test_words,
+    "silence": _silence_words,
+    "reading": _reading_words,
+    "sign": _sign_words,
+    "season": _season_words,
+}

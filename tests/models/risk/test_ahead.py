@@ -6,15 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from models.plans.wording import risk_sentences
 from models.risk.ahead import (
     RISK_AHEAD,
     ROAD_SHARE,
-    about_in_100,
     heard_ahead,
     risk_ahead,
     road_share,
@@ -270,32 +268,3 @@ def test_the_settings_of_the_score_are_taken_over(fleet, model):
     gone = risk_ahead(model, some.assign(contact_km=some["good_km"]), in_view=0.0 * seen)
     assert (there["defect"] <= gone["defect"] + 1e-12).all()
     assert there["defect"].sum() < 0.95 * gone["defect"].sum()
-
-
-@pytest.mark.parametrize(
-    ("chances", "words"),
-    [
-        ((0.04, 0.02, 0.07), "about 4 in 100, likely 2 to 7"),
-        ((0.04, 0.001, 0.07), "about 4 in 100, likely up to 7"),
-        ((0.001, 0.0001, 0.004), "less than 1 in 100, likely less than 1"),
-        ((0.999, 0.97, 0.9999), "more than 99 in 100, likely 97 to more than 99"),
-        ((0.041, 0.039, 0.0402), "about 4 in 100, likely 4"),
-        ((0.04, np.nan, np.nan), "about 4 in 100"),
-        ((np.nan, np.nan, np.nan), "not known"),
-    ],
-)
-def test_a_chance_in_words(chances, words):
-    assert about_in_100(*chances) == words
-
-
-@settings(max_examples=50)
-@given(st.lists(st.floats(0, 1), min_size=3, max_size=3).map(sorted))
-def test_the_words_are_those_of_the_advice(ends):
-    low, chance, high = ends
-    row = {
-        "defect_now": chance,
-        "defect_now_low": low,
-        "defect_now_high": high,
-        "defect_5000_km": np.nan,
-    }
-    assert risk_sentences(row) == [f"Chance of a defect now: {about_in_100(chance, low, high)}."]
