@@ -6,6 +6,8 @@ penalty of 1 on all coefficients is the stated normal prior of each.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from sklearn.base import BaseEstimator, TransformerMixin
 from sklearn.preprocessing import SplineTransformer
@@ -95,3 +97,21 @@ def interpolated(edges: np.ndarray, total: np.ndarray, age_km: np.ndarray) -> np
     low = np.clip(np.searchsorted(edges, age_km, side="right") - 1, 0, len(edges) - 2)
     part = (age_km - edges[low]) / np.diff(edges)[low]
     return total[:, low] * (1 - part) + total[:, low + 1] * part
+
+
+class Curve(NamedTuple):
+    """Common cumulative hazard of shape (draws, edges) at ages ``edges``, and effects on it.
+
+    ``of_life`` of shape (draws, columns) are the coefficients of what is known of a life.
+    """
+
+    edges: np.ndarray
+    total: np.ndarray
+    of_life: np.ndarray
+
+    def of(self, columns: np.ndarray, age_km: np.ndarray) -> np.ndarray:
+        """Cumulative hazard of lives, shape (n, columns), at ages of shape (n or 1, ...)."""
+        # not a product of matrices, whose last digit hangs on how many rows there are
+        ratio = np.exp(np.einsum("dc,nc->dn", self.of_life, columns))
+        ratio = ratio.reshape(*ratio.shape, *([1] * (age_km.ndim - 1)))
+        return interpolated(self.edges, self.total, age_km) * ratio

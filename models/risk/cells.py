@@ -21,7 +21,8 @@ _SILENT_CUTS_KM = (1_000, 2_000, 3_500, 5_000, 7_500, 10_000, 15_000, 20_000, 30
 #: Km ahead at which cells end, apart from those asked for; the last cell has no end. Up to 70,000
 #: they are among those at which estimates are asked for, so that these add few.
 _AHEAD_KM = (3_000, 15_000, 25_000, 34_000, 48_000, 70_000, 100_000, 160_000, 300_000)
-_ENDLESS_KM = 1e9
+#: Where the last cell, which has no end, is taken to end.
+ENDLESS_KM = 1e9
 
 
 class Cells(NamedTuple):
@@ -37,7 +38,7 @@ class Cells(NamedTuple):
     def middle(self) -> np.ndarray:
         """Age that stands for each cell; for the endless one half as old again as its start."""
         low, high = self.edges[:, :-1], self.edges[:, 1:]
-        return np.where(high >= _ENDLESS_KM, 1.5 * low, (low + high) / 2)
+        return np.where(high >= ENDLESS_KM, 1.5 * low, (low + high) / 2)
 
 
 def cells_in_service(
@@ -111,7 +112,10 @@ def survivor_shares(at: np.ndarray, frame: pd.DataFrame) -> np.ndarray:
 
 
 def _repaired(frame: pd.DataFrame) -> np.ndarray:
-    return frame["repaired"].astype("boolean").fillna(False).to_numpy(dtype=bool)
+    flag = frame["repaired"]
+    if flag.dtype == bool:  # asked of many parts of the same sensors
+        return flag.to_numpy()
+    return flag.astype("boolean").fillna(False).to_numpy(dtype=bool)
 
 
 def _tests(good: np.ndarray, gaps_km: np.ndarray, entry: np.ndarray) -> np.ndarray:
@@ -145,7 +149,7 @@ def _edges(
     inner = np.where(np.isnan(tests), began[:, None], tests)
     before = np.hstack([began[:, None], inner, cuts, contact[:, None]])
     before = np.sort(np.clip(before, began[:, None], contact[:, None]), axis=1)
-    endless = np.full((len(began), 1), _ENDLESS_KM)
+    endless = np.full((len(began), 1), ENDLESS_KM)
     return np.hstack([before, np.sort(later, axis=1), endless])
 
 
@@ -158,7 +162,7 @@ def _weight(
 ) -> np.ndarray:
     low, high = edges[:, :-1], edges[:, 1:]
     missed = (tests[:, None, :] >= high[:, :, None]).sum(axis=2)
-    weight = (1 - s)[:, None, None] ** missed
+    weight = ((1 - s)[:, None] ** np.arange(TESTS_BACK + 1))[:, missed]
     if rate is None:
         return weight
     near, far = contact[:, None] - high, contact[:, None] - low

@@ -23,7 +23,7 @@ from models.risk.assumed import (
     SLOPE_SD,
     GammaPrior,
 )
-from models.risk.baseline import BaselineColumns, interpolated, middles
+from models.risk.baseline import BaselineColumns, Curve, middles
 from models.risk.beyond import Ahead, Beyond, Evidence
 from models.risk.covariates import LifeColumns
 from models.risk.delay import (
@@ -218,7 +218,7 @@ class DefectHazard(BaseEstimator):
             Columns ``part_no``, ``duty`` and ``repaired``, and those of ``RIDING`` where known; a
             group never seen, or blank, has the common hazard.
         age_km : array of shape (n,), (n, k) or (n, k, m)
-            Ages at which to answer, one row of ages for each row of ``X``.
+            Ages at which to answer, one row of ages for each row of ``X``; or one row for all.
         coef : array of shape (draws, columns), optional
             Coefficients such as ``draw`` gives; by default the fitted ones.
 
@@ -236,12 +236,12 @@ class DefectHazard(BaseEstimator):
     ) -> np.ndarray:
         """The same from what ``life_columns_`` makes of each life, shape (n, columns)."""
         age = np.asarray(age_km, dtype=float)
-        edges, total = self._cumulative(coef, float(np.max(age, initial=0.0)))
-        # not a product of matrices, whose last digit hangs on how many rows there are
-        of_life = coef[:, self.n_base_ : self.n_base_ + columns.shape[1]]
-        ratio = np.exp(np.einsum("dc,nc->dn", of_life, columns))
-        ratio = ratio.reshape(*ratio.shape, *([1] * (age.ndim - 1)))
-        return interpolated(edges, total, age) * ratio
+        return self.curve_to(float(np.max(age, initial=0.0)), coef).of(columns, age)
+
+    def curve_to(self, oldest_km: float, coef: np.ndarray) -> Curve:
+        """Cumulative hazards up to an age, for lives that are told by ``life_columns_``."""
+        of_life = coef[:, self.n_base_ : self.n_base_ + self.n_life_]
+        return Curve(*self._cumulative(coef, oldest_km), of_life)
 
     @property
     def life_coef_(self) -> np.ndarray:

@@ -178,8 +178,7 @@ def _mean_survival(
     some = group
     if len(group) > _MOST_LIVES:
         some = group.iloc[np.linspace(0, len(group) - 1, _MOST_LIVES).round().astype(int)]
-    ages = np.broadcast_to(age, (len(some), len(age)))
-    return model.predict_survival(some.assign(repaired=False), ages, draws).mean(axis=1)
+    return model.predict_survival(some.assign(repaired=False), age[None, :], draws).mean(axis=1)
 
 
 def _words(row: dict[str, Any]) -> str:

@@ -14,7 +14,8 @@ from models.risk.assumed import (
     TEST_SPACING_KM,
     BetaPrior,
 )
-from models.risk.cells import TESTS_BACK, cells_in_service, survivor_shares
+from models.risk.baseline import Curve
+from models.risk.cells import ENDLESS_KM, TESTS_BACK, cells_in_service, survivor_shares
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from models.risk.past_tests import Read, read_of
@@ -35,6 +36,7 @@ _NUMBERS = (
     *("age_known", "repaired", "entry_km", "age_now_km", "good_km", "contact_km"),
     "last_test_km",
 )
+_FLAGS = ("age_known", "repaired")
 #: Courses of the readings drawn for the intervals.
 _COURSES = 10
 
@@ -273,6 +275,7 @@ class Unsigned(NamedTuple):
     """
 
     model: DefectHazard
+    curve: Curve
     sensors: pd.DataFrame
     columns: np.ndarray
     calendar: Calendar | None
@@ -283,11 +286,16 @@ class Unsigned(NamedTuple):
     horizons_km: np.ndarray
 
     @classmethod
-    def over(cls, model: DefectHazard, sensors: pd.DataFrame, *rest: Any) -> Unsigned:
+    def over(
+        cls, model: DefectHazard, sensors: pd.DataFrame, read: Read, draws: Draws, *rest: Any
+    ) -> Unsigned:
         """Of all these sensors; ``rest`` are the other fields in their order."""
         told = sensors[[name for name in _NUMBERS if name in sensors.columns]]
+        flags = {name: told[name].astype("boolean").fillna(False) for name in _FLAGS}
+        told = told.assign(**{name: flag.to_numpy(dtype=bool) for name, flag in flags.items()})
         columns = model.life_columns_.transform(sensors)
-        return cls(model, told, columns, model.calendar(sensors), *rest)
+        curve = model.curve_to(ENDLESS_KM + float(model.entry_ages_.max()), draws.coef)
+        return cls(model, curve, told, columns, model.calendar(sensors), read, draws, *rest)
 
     def of(self, members: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log chances of some sensors.
@@ -328,7 +336,7 @@ class Unsigned(NamedTuple):
         _, s, rate = self.draws
         cells = cells_in_service(sensors, self.gaps_km[members], s, rate, self.horizons_km)
         ages = cells.edges[:, :, None] + start_km
-        at = self.model.cumulative_hazard_of(self.columns[members], ages, self.draws.coef)
+        at = self.curve.of(self.columns[members], ages)
         if self.calendar is not None:
             edges = cells.edges
             season = self.calendar.season(members[:, None], edges[:, :-1], edges[:, 1:])

@@ -19,6 +19,7 @@ interval is the wider for it. Sources from memory.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ from scipy.special import digamma, polygamma
 from scipy.stats import norm
 
 from models.frames import Column
+from models.risk.odometer_stretches import BikeReadings, bike_readings, stretches_of
 from models.risk.schemas import RecordSchema
 
 #: Days in which a reading's weight halves, assumed: a season.
@@ -45,23 +47,12 @@ PRIOR_COUNT = 10.0
 ASSUMED_KM_PER_DAY = 15.0
 #: A group's median counts half at so many bikes, beside the median of all.
 _GROUP_HALF = 3.0
-#: Readings nearer to each other are thinned to the last; older ones hardly weigh.
-_THIN_DAYS, _LOOK_BACK_HALF_LIVES = 7.0, 6.0
 #: A bike hardly ridden is set to this share of the median, since a rate of 0 has no logarithm.
 _LEAST_SHARE = 0.02
 _LAGS = (1, 2, 4)
-
-ODOMETER_READINGS = RecordSchema(
-    "odometer_readings",
-    "one odometer reading of one bike on one day",
-    (
-        Column("unit_id", "text", "the bike"),
-        Column("read_on", "date", "day of the reading"),
-        Column("odometer_km", "number", "reading", "km"),
-        Column("ridden_as", "text", "bikes that are ridden alike: fleet, else duty", blank=True),
-    ),
-    may_lack=("ridden_as",),
-)
+_STRETCH = ("unit_id", "days", "km", "to_end")
+#: Differences summed up at a time, whatever parts they came in.
+_TERMS_AT_ONCE = 1 << 16
 
 RIDING_RATES = RecordSchema(
     "riding_rates",
@@ -81,10 +72,6 @@ RIDING_RATES = RecordSchema(
         Column("words", "text", "the same in a sentence"),
     ),
 )
-
-
-class OdometerError(ValueError):
-    """Readings of one bike contradict one another; the message names them."""
 
 
 @dataclass(frozen=True)
@@ -148,19 +135,39 @@ def riding_rates(
     OdometerError
         A reading is lower than an earlier one of the bike.
     """
-    kept = _in_order(ODOMETER_READINGS.check(readings), pd.Timestamp(as_of))
-    number, unit_ids = pd.factorize(kept["unit_id"])
-    kept["unit_id"] = number  # in the same order, and sooner compared than names
-    stretches = _stretches(kept, half_life_days)
-    bikes = kept.groupby("unit_id", sort=True).agg(
-        last_on=("read_on", "max"),
-        ridden_as=("ridden_as", "last"),
-        reading_count=("read_on", "size"),
-    )
-    spread = _variogram(stretches, half_life_days)
-    summed = _summed(stretches, spread, bikes.index)
-    summed.index = bikes.index = pd.Index(unit_ids, name="unit_id")
-    summed["gap_days"] = (pd.Timestamp(as_of) - bikes["last_on"]).dt.days.astype(float)
+    how = {"half_life_days": half_life_days, "stale_after_days": stale_after_days, "level": level}
+    return riding_of([bike_readings(readings)], as_of, **how)
+
+
+def riding_of(
+    parts: Iterable[BikeReadings],
+    as_of: dt.date,
+    *,
+    half_life_days: float = HALF_LIFE_DAYS,
+    stale_after_days: float = STALE_AFTER_DAYS,
+    level: float = 0.9,
+) -> Riding:
+    """``riding_rates`` of bikes that come by and by, one part's readings in memory.
+
+    Each bike is in one part. In which parts they come makes no difference to what comes out.
+    """
+    apart, seen = _Apart(), []
+    for part in parts:
+        read = part.until(as_of)
+        stretches = stretches_of(read, half_life_days)
+        apart.add(stretches, half_life_days)
+        sums = _sums(stretches, np.log(2) / half_life_days, pd.RangeIndex(len(read.count)))
+        seen.append(
+            sums.assign(
+                unit_id=read.unit_ids,
+                ridden_as=read.ridden_as,
+                reading_count=read.count,
+                gap_days=read.days_since_last(as_of),
+            )
+        )
+    bikes = pd.concat(seen, ignore_index=True).set_index("unit_id")
+    spread = apart.spread(half_life_days)
+    summed = _from_sums(bikes, spread).assign(gap_days=bikes["gap_days"])
     summed, spread = _about_groups(summed, bikes["ridden_as"], spread)
     return Riding(_rates(summed, bikes, spread, stale_after_days, level), summed, spread)
 
@@ -195,49 +202,6 @@ def km_ahead(
     return np.exp(log_rate) * days[:, None]
 
 
-def _in_order(readings: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
-    past = readings[readings["read_on"] <= as_of]
-    ordered = past.sort_values(["unit_id", "read_on", "odometer_km"], kind="stable")
-    kept = ordered.drop_duplicates(["unit_id", "read_on"], keep="last").reset_index(drop=True)
-    back = kept["unit_id"].eq(kept["unit_id"].shift()) & (kept["odometer_km"].diff() < 0)
-    if back.any():
-        row = int(np.flatnonzero(back)[0])
-        now, before = kept.iloc[row], kept.iloc[row - 1]
-        raise OdometerError(
-            f"odometer_readings: {now['unit_id']}: {now['odometer_km']:g} km on "
-            f"{now['read_on']:%Y-%m-%d}, expected at least the {before['odometer_km']:g} km of "
-            f"{before['read_on']:%Y-%m-%d}"
-        )
-    return kept
-
-
-def _stretches(readings: pd.DataFrame, half_life_days: float) -> pd.DataFrame:
-    """Days and km between readings that count, oldest first; ``to_end`` days before the last."""
-    last = readings.groupby("unit_id")["read_on"].transform("max")
-    ago = (last - readings["read_on"]).dt.days.astype(float)
-    counts = (ago <= _LOOK_BACK_HALF_LIVES * half_life_days) | (ago <= _newest_pair(readings, ago))
-    week = np.ceil(ago / _THIN_DAYS)
-    some = readings.assign(ago=ago, week=week)[counts].drop_duplicates(
-        ["unit_id", "week"], keep="last"
-    )
-    grouped = some.groupby("unit_id")
-    stretches = pd.DataFrame(
-        {
-            "unit_id": some["unit_id"],
-            "days": -grouped["ago"].diff(),
-            "km": grouped["odometer_km"].diff(),
-            "to_end": some["ago"],
-        }
-    )
-    return stretches.dropna().reset_index(drop=True)
-
-
-def _newest_pair(readings: pd.DataFrame, ago: pd.Series) -> pd.Series:
-    """Days back to the newest reading a week or more before the last: a rate needs two."""
-    earlier = ago.where(ago >= _THIN_DAYS)
-    return earlier.groupby(readings["unit_id"]).transform("min").fillna(ago)
-
-
 def _mean_decay(days: np.ndarray, decay: float) -> np.ndarray:
     """Mean of exp(-decay t) over a stretch, seen from its end."""
     x = decay * np.asarray(days, dtype=float)
@@ -261,55 +225,76 @@ def _lumps(relative_variance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return digamma(shape) - np.log(shape), polygamma(1, shape)
 
 
-def _variogram(stretches: pd.DataFrame, half_life_days: float) -> Spread:
-    """Drift and lumps from squared differences between stretches of the same bike."""
-    decay = np.log(2) / half_life_days
-    grouped = stretches.groupby("unit_id")
-    whole = grouped["km"].transform("sum") / grouped["days"].transform("sum")
-    rate = stretches["km"] / stretches["days"] / whole.where(whole > 0)
-    near, own = _mean_decay(stretches["days"], decay), _self_correlation(stretches["days"], decay)
-    terms = [np.empty((0, 3))]
-    for lag in _LAGS:
-        other = grouped.shift(lag)
-        between = other["to_end"] - stretches["days"] - stretches["to_end"]
-        cross = near * _earlier(near, stretches, lag) * np.exp(-decay * between)
-        drift = own + _earlier(own, stretches, lag) - 2 * cross
-        lumps = 1 / stretches["days"] + 1 / other["days"]
-        squared = (rate - _earlier(rate, stretches, lag)) ** 2
-        terms.append(np.column_stack([squared, lumps, drift]))
-    found = np.vstack(terms)
-    lumps, drift = _fitted(found[np.isfinite(found).all(axis=1)])
-    return Spread(lumps, drift, LEVEL_VARIANCE, half_life_days)
+class _Apart:
+    """Squared differences between stretches of the same bike, and what each is expected to be.
+
+    For each lag the squares, and what a unit of the lumps' variance and of the drift's adds to
+    them, kept apart so that their order hangs on the bikes alone.
+    """
+
+    def __init__(self) -> None:
+        self._by_lag: list[list[np.ndarray]] = [[] for _ in _LAGS]
+
+    def add(self, stretches: pd.DataFrame, half_life_days: float) -> None:
+        """Take up stretches of further bikes."""
+        decay = np.log(2) / half_life_days
+        unit, days, km, to_end = (stretches[name].to_numpy() for name in _STRETCH)
+        whole = stretches.groupby("unit_id")[["km", "days"]].sum()
+        usual = whole["km"] / whole["days"]
+        rate = km / days / usual.where(usual > 0).reindex(unit).to_numpy()
+        near, own = _mean_decay(days, decay), _self_correlation(days, decay)
+        for lag, found in zip(_LAGS, self._by_lag, strict=True):
+            late = np.flatnonzero(unit[lag:] == unit[:-lag]) + lag
+            early = late - lag
+            between = to_end[early] - days[late] - to_end[late]
+            cross = near[late] * near[early] * np.exp(-decay * between)
+            drift = own[late] + own[early] - 2 * cross
+            lumps = 1 / days[late] + 1 / days[early]
+            terms = np.array([(rate[late] - rate[early]) ** 2, lumps, drift])
+            found.append(terms[:, np.isfinite(terms).all(axis=0)])
+
+    def spread(self, half_life_days: float) -> Spread:
+        """Drift and lumps from all of them (a variogram)."""
+        found = []
+        for parts in self._by_lag:
+            found.append(np.hstack([np.empty((3, 0)), *parts]))
+            parts.clear()
+        lumps, drift = _fitted(found)
+        return Spread(lumps, drift, LEVEL_VARIANCE, half_life_days)
 
 
-def _earlier(values: np.ndarray, stretches: pd.DataFrame, lag: int) -> np.ndarray:
-    """Each bike's value so many stretches earlier; blank before its first."""
-    series = pd.Series(np.asarray(values, dtype=float), stretches.index)
-    return series.groupby(stretches["unit_id"]).shift(lag).to_numpy()
-
-
-def _fitted(terms: np.ndarray) -> tuple[float, float]:
+def _fitted(terms: list[np.ndarray]) -> tuple[float, float]:
     """Non-negative weighted least squares of squared differences, drawn to the assumed spreads.
 
     A squared normal difference has twice its squared mean as variance; the weights follow.
     """
     assumed = np.array([LUMPS_DAYS, DRIFT_VARIANCE])
-    value = assumed
+    value, prior = assumed, np.sqrt(PRIOR_COUNT) / assumed
     for _ in range(4):
-        weight = 1 / np.maximum(terms[:, 1:] @ value, 1e-6)
-        prior = np.sqrt(PRIOR_COUNT) / assumed
-        rows = np.vstack([terms[:, 1:] * weight[:, None], np.diag(prior)])
-        value, _ = nnls(rows, np.append(terms[:, 0] * weight, prior * assumed))
+        square, moment = np.diag(prior**2), prior**2 * assumed
+        for one in terms:
+            for begin in range(0, one.shape[1], _TERMS_AT_ONCE):
+                squared, *rest = one[:, begin : begin + _TERMS_AT_ONCE]
+                expected = rest[0] * value[0] + rest[1] * value[1]
+                weight = 1 / np.maximum(expected, 1e-6)
+                lumps, drift = (column * weight for column in rest)
+                squared = squared * weight
+                square += [[_dot(a, b) for a in (lumps, drift)] for b in (lumps, drift)]
+                moment += [_dot(lumps, squared), _dot(drift, squared)]
+        root = np.linalg.cholesky(square)  # as much as the rows themselves tell
+        value, _ = nnls(root.T, np.linalg.solve(root, moment))
         value = np.maximum(value, assumed * 1e-3)
     return float(value[0]), float(value[1])
 
 
-def _summed(stretches: pd.DataFrame, spread: Spread, units: pd.Index) -> pd.DataFrame:
-    """Each bike's weighted rate, its variance about the bike's level, and its recall."""
-    if stretches.empty:
-        blank = dict.fromkeys(("log_rate", "variance", "recall"), np.nan)
-        return pd.DataFrame(blank, index=units, dtype=float)
-    decay, days = spread.decay, stretches["days"].to_numpy()
+def _dot(one: np.ndarray, other: np.ndarray) -> float:
+    """Not a product of matrices, whose last digit hangs on the processor."""
+    return float((one * other).sum())
+
+
+def _sums(stretches: pd.DataFrame, decay: float, units: pd.Index) -> pd.DataFrame:
+    """Each bike's weighted km a day, and by what a drift's and lumps' variance counts in it."""
+    days = stretches["days"].to_numpy()
     near = _mean_decay(days, decay)
     since_end = np.exp(-decay * stretches["to_end"].to_numpy())
     weight = pd.Series(days * near * since_end).groupby(stretches["unit_id"].to_numpy())
@@ -325,7 +310,11 @@ def _summed(stretches: pd.DataFrame, spread: Spread, units: pd.Index) -> pd.Data
             "recall": pulled,
         }
     )
-    total = table.groupby(stretches["unit_id"].to_numpy()).sum().reindex(units)
+    return table.groupby(stretches["unit_id"].to_numpy()).sum().reindex(units)
+
+
+def _from_sums(total: pd.DataFrame, spread: Spread) -> pd.DataFrame:
+    """Each bike's weighted rate, its variance about the bike's level, and its recall."""
     lower, lumps = _lumps(spread.lumps * total["lumps"].to_numpy())
     median = total["rate"][total["rate"] > 0].median()
     least = _LEAST_SHARE * (median if np.isfinite(median) else ASSUMED_KM_PER_DAY)

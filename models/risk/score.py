@@ -137,7 +137,7 @@ def fit_and_score(
         "sensitivity": sensitivity,
         "spacing_km": summary["test_spacing_km"],
         "seed": seed,
-        "wear_readings": _checked(wear_readings, WEAR_READINGS),
+        "wear_readings": _of_lives(_checked(wear_readings, WEAR_READINGS), sensors),
         "growth": fitted.growth,
     }
     estimates = None
@@ -165,6 +165,14 @@ def fit_and_score(
 
 def _checked(frame: pd.DataFrame | None, schema: FrameSchema) -> pd.DataFrame | None:
     return None if frame is None else schema.check(frame)
+
+
+def _of_lives(wear_readings: pd.DataFrame | None, sensors: pd.DataFrame) -> pd.DataFrame | None:
+    """Readings of the sensors' lives alone: they are looked up again and again."""
+    if wear_readings is None:
+        return None
+    some = wear_readings["life_id"].isin(sensors["life_id"])
+    return wear_readings[some].reset_index(drop=True)
 
 
 def _summary(windows: pd.DataFrame, fitted: DefectHazard | None) -> dict[str, Any]:
@@ -272,11 +280,14 @@ def _basis(
         return pd.Series(none, index=sensors.index)
     records = _records_text(summary)
     tallies = {} if followed_up is None else followed_up.set_index("sign").to_dict("index")
-    signs = sign_of(sensors, shares)
-    texts = [
-        _sensor_text(sensor, sign, tallies, records, summary["delay"])
-        for sensor, sign in zip(sensors.itertuples(), signs, strict=True)
-    ]
+    told = {
+        "age": sensors["age_now_km"].to_numpy(float).tolist(),
+        "known": sensors["age_known"].to_numpy(bool).tolist(),
+        "tested": _tested(sensors),
+        "heard": _heard(sensors, summary["delay"]),
+        "sign": _signs(sign_of(sensors, shares), tallies),
+    }
+    texts = [_sensor_text(f"Rests on {records}", *row) for row in zip(*told.values(), strict=True)]
     return pd.Series(texts, index=sensors.index)
 
 
@@ -292,22 +303,22 @@ def _records_text(summary: dict[str, Any]) -> str:
 
 
 def _sensor_text(
-    sensor: Any,
-    sign: str | None,
-    tallies: dict[str, Any],
-    records: str,
-    delay: dict[str, Any] | None,
+    rests_on: str, age_km: float, age_known: bool, tested: str, heard: str, sign: str
 ) -> str:
-    if np.isnan(sensor.age_now_km):
+    if age_km != age_km:
         return "The bike has no odometer reading, so the sensor's age and risk are not known."
-    parts = [f"Rests on {records}", _test_text(sensor)]
-    if delay and not np.isnan(sensor.contact_km):
-        parts.append(_contact_text(sensor, delay))
-    if not sensor.age_known:
-        parts.append("its age before it was first seen is not known and was averaged over")
-    if isinstance(sign, str):
-        parts.append(f"{_SIGN_WORDS.get(sign, sign)}, and {_share_text(tallies.get(sign))}")
-    return "; ".join(parts) + "."
+    averaged = "its age before it was first seen is not known and was averaged over"
+    parts = (rests_on, tested, heard, "" if age_known else averaged, sign)
+    return "; ".join(filter(None, parts)) + "."
+
+
+def _signs(signs: pd.Series, tallies: dict[str, Any]) -> list[str]:
+    """What a sign in the last test of each sensor says, nothing where there is none."""
+    said = {
+        sign: f"{_SIGN_WORDS.get(sign, sign)}, and {_share_text(tallies.get(sign))}"
+        for sign in set(signs.dropna())
+    }
+    return [said.get(sign, "") if isinstance(sign, str) else "" for sign in signs.tolist()]
 
 
 def _share_text(tally: dict[str, int] | None) -> str:
@@ -319,22 +330,34 @@ def _share_text(tally: dict[str, int] | None) -> str:
     )
 
 
-def _contact_text(sensor: Any, delay: dict[str, Any]) -> str:
-    since = sensor.age_now_km - sensor.contact_km
-    until = "today" if since < 1 else f"{since:,.0f} km ago"
+def _heard(sensors: pd.DataFrame, delay: dict[str, Any] | None) -> list[str]:
+    """Until when nothing was heard of each sensor, nothing where that is not known."""
+    if not delay:
+        return [""] * len(sensors)
     road = _count(delay["n_road_failures"], "road failure")
     source = f"learned with {road}" if delay["learned"] else f"assumed, {road} being too few"
-    return (
-        f"nothing was heard of it up to {until}, and a defect is taken to be heard of after "
-        f"{delay['mean_km']:,.0f} km on average ({source})"
+    taken = (
+        f", and a defect is taken to be heard of after {delay['mean_km']:,.0f} km on average "
+        f"({source})"
     )
+    since = (sensors["age_now_km"] - sensors["contact_km"]).to_numpy(float).tolist()
+    return [
+        ""
+        if km != km
+        else f"nothing was heard of it up to {'today' if km < 1 else f'{km:,.0f} km ago'}{taken}"
+        for km in since
+    ]
 
 
-def _test_text(sensor: Any) -> str:
-    if np.isnan(sensor.good_km):
-        return "no test has found it without the defect"
-    since = max(sensor.age_now_km - sensor.good_km, 0.0)
-    return f"last test without the defect {since:,.0f} km ago"
+def _tested(sensors: pd.DataFrame) -> list[str]:
+    """How long ago each sensor was last found without the defect."""
+    since = np.maximum((sensors["age_now_km"] - sensors["good_km"]).to_numpy(float), 0.0)
+    return [
+        "no test has found it without the defect"
+        if km != km
+        else f"last test without the defect {km:,.0f} km ago"
+        for km in since.tolist()
+    ]
 
 
 def _count(number: int, one: str, many: str | None = None) -> str:
@@ -354,8 +377,7 @@ def _group_curve(
 ) -> pd.DataFrame:
     first, number = model.life_columns_.patterns(group)
     share = np.bincount(number) / len(number)
-    ages = np.broadcast_to(age, (len(first), len(age)))
-    by_pattern = model.predict_survival(group.iloc[first], ages, draws)
+    by_pattern = model.predict_survival(group.iloc[first], age[None, :], draws)
     survival = np.einsum("dpa,p->da", by_pattern, share)
     drawn = about_estimate(survival)[1:] if len(draws) > 1 else survival
     low, high = np.quantile(drawn, [0.05, 0.95], axis=0)

@@ -17,17 +17,18 @@ from models.plans.schemas import EVIDENCE
 from models.risk.ahead import RISK_AHEAD, risk_ahead, road_share
 from models.risk.explain import explain_risk
 from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
-from models.risk.odometer_rate import ODOMETER_READINGS, RIDING_RATES, Riding, riding_rates
+from models.risk.odometer_rate import RIDING_RATES, Riding, riding_of
 from models.risk.outlook import DefectsAhead
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.jobs.progress import LongWork
-from pipeline.statements import run, store
+from pipeline.statements import one_row, run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import Fit, standing_fit, test_history
 from pipeline.warehouse.kept_fit import made_once
 from pipeline.warehouse.kept_spreads import remembered
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
+from pipeline.warehouse.odometers import odometers
 from pipeline.warehouse.over_sensitivity import OVER_VERSION, advice_over_sensitivity
 from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
 from pipeline.warehouse.risk_fit import store_fitted, told_of_fit
@@ -154,8 +155,8 @@ def _look_ahead(
 
 def _riding(connection: duckdb.DuckDBPyConnection, day: date) -> Riding | None:
     run(connection, f"{MARTS}/odometer_readings")
-    readings = connection.execute("from marts.odometer_readings order by unit_id, read_on").df()
-    return riding_rates(ODOMETER_READINGS.check(readings), day) if len(readings) else None
+    (count,) = one_row(connection.execute("select count(*) from marts.odometer_readings"))
+    return riding_of(odometers(connection), day) if count else None
 
 
 def _evidence(connection: duckdb.DuckDBPyConnection, day: date) -> pd.DataFrame:

@@ -14,15 +14,13 @@ from scipy.stats import norm
 from models.frames import FrameError
 from models.risk.odometer_rate import (
     ASSUMED_KM_PER_DAY,
-    ODOMETER_READINGS,
-    OdometerError,
     _mean_decay,
     _self_correlation,
-    _summed,
-    _variogram,
     km_ahead,
+    riding_of,
     riding_rates,
 )
+from models.risk.odometer_stretches import ODOMETER_READINGS, OdometerError, bike_readings
 
 START = pd.Timestamp("2022-01-01")
 Z = norm.ppf([0.05, 0.5, 0.95])
@@ -234,17 +232,9 @@ def test_one_stretch_says_nothing_of_drift_and_the_assumed_spreads_stand():
     riding = riding_rates(readings("U", [0, 100], [0, 2_000]), day(100))
     assert riding.spread.lumps == pytest.approx(8.0)
     assert riding.spread.drift == pytest.approx(0.1)
-    assert (
-        _summed(
-            pd.DataFrame(columns=["unit_id", "days", "km", "to_end"]),
-            riding.spread,
-            pd.Index(["U"]),
-        )["log_rate"]
-        .isna()
-        .all()
-    )
-    empty = pd.DataFrame({n: pd.Series(dtype=float) for n in ("unit_id", "days", "km", "to_end")})
-    assert _variogram(empty, 180.0).lumps == pytest.approx(8.0)
+    never_twice = riding_rates(readings("U", [0], [500.0]), day(100))
+    assert never_twice.summed["log_rate"].isna().all()
+    assert never_twice.spread.lumps == pytest.approx(8.0)
 
 
 def test_the_same_day_read_twice_counts_once_by_the_higher():
@@ -253,3 +243,16 @@ def test_the_same_day_read_twice_counts_once_by_the_higher():
     assert riding_rates(twice, dt.date(2022, 6, 1)).rates.equals(
         riding_rates(once, dt.date(2022, 6, 1)).rates
     )
+
+
+def test_bikes_that_come_by_and_by_are_ridden_as_when_all_come_at_once():
+    frame, _, today = simulated_fleet(40, 3)
+    units = sorted(frame["unit_id"].unique())
+    whole = riding_rates(frame, day(today))
+    for size in (1, 7, 39):
+        some = (units[at : at + size] for at in range(0, len(units), size))
+        parts = (bike_readings(frame[frame["unit_id"].isin(names)]) for names in some)
+        found = riding_of(parts, day(today))
+        assert found.spread == whole.spread
+        pd.testing.assert_frame_equal(found.rates, whole.rates, check_exact=True)
+        pd.testing.assert_frame_equal(found.summed, whole.summed, check_exact=True)

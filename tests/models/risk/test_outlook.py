@@ -6,7 +6,8 @@ import pytest
 
 from models.risk import outlook
 from models.risk.ahead import chances_under, risk_ahead
-from models.risk.odometer_rate import ODOMETER_READINGS, riding_rates
+from models.risk.odometer_rate import riding_rates
+from models.risk.odometer_stretches import ODOMETER_READINGS
 from models.risk.outlook import (
     OUTLOOK_DAYS,
     OUTLOOK_KM,

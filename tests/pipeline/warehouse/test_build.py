@@ -3,7 +3,7 @@
 import pytest
 
 from models.plans.schemas import EVIDENCE
-from models.risk.odometer_rate import ODOMETER_READINGS
+from models.risk.odometer_stretches import ODOMETER_READINGS
 from models.risk.schemas import (
     CONTACT_GAPS,
     FOLLOWED_UP,
