@@ -40,7 +40,8 @@ ROAD_SHARE = BetaPrior(1.0, 1.0)
 _NEAR_KM = 15_000.0
 #: Points of the Gauss-Hermite rule by which the km run by a date are averaged over.
 _NODES = 7
-_CHUNK = 250
+#: Sensors worked out at a time, with all draws: as many as a processor holds near it.
+_CHUNK = 30
 _TINY = 1e-12
 
 RISK_AHEAD = RecordSchema(
@@ -219,13 +220,19 @@ def _onwards(
 ) -> np.ndarray:
     """Chance of being heard of ``km`` on, the chance of the defect rising straight by ``slope``."""
     x = rate * km
-    gone = -np.expm1(-x)
-    late = km - gone / np.maximum(rate, _TINY)
+    gone = np.expm1(-x)
+    np.negative(gone, out=gone)
+    late = gone / np.maximum(rate, _TINY)
+    np.subtract(km, late, out=late)
     small = x < 1e-3
     if small.any():  # km - gone / rate would lose its digits
         few = x[small]
         late[small] = np.broadcast_to(km, x.shape)[small] * (few / 2 - few**2 / 6)
-    return heard + (defect - heard) * gone + slope * late
+    result = defect - heard
+    result *= gone
+    result += heard
+    result += slope * late
+    return result
 
 
 def _km_points(

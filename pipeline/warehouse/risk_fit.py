@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from models.risk.evidence_moved import moved
@@ -32,7 +33,9 @@ def store_fitted_parts(
 
 
 def _naming(version: str | None, frame: pd.DataFrame) -> pd.DataFrame:
-    return frame.assign(fit_version=pd.Series(version, frame.index, dtype="str"))
+    named = pd.Index([] if version is None else [version], dtype="str")
+    place = np.full(len(frame), len(named) - 1, dtype=np.int8)
+    return frame.assign(fit_version=pd.Categorical.from_codes(place, categories=named))
 
 
 def told_of_fit(fit: Fit, frames: RiskFrames) -> pd.DataFrame:
