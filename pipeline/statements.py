@@ -63,7 +63,12 @@ def store_parts(
         if not place:
             store(connection, name, part)
         else:
-            _from_frame(connection, f"insert into marts.{name}", part)
+            store_more(connection, name, part)
+
+
+def store_more(connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame) -> None:
+    """Keep a frame's rows in ``marts.<name>`` behind those that are there."""
+    _from_frame(connection, f"insert into marts.{name}", frame)
 
 
 def _from_frame(

@@ -32,6 +32,12 @@ class Weighed(NamedTuple):
     prices: Prices
     km_per_day: np.ndarray
 
+    def of(self, some: slice) -> Weighed:
+        """Those of some of these sensors."""
+        km, *by_sensor = self.found
+        found = Alternatives(km, *(values[some] for values in by_sensor))
+        return Weighed(self.places[some], found, self.prices.take(some), self.km_per_day[some])
+
 
 def weigh(outlook: Outlook, settings: PlanSettings, *, again: bool = True) -> Weighed:
     """Expected cost of every alternative of every sensor whose chances are known.

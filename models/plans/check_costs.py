@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 
@@ -10,6 +12,9 @@ from models.plans.outlook import Outlook
 from models.plans.policy import at_km
 from models.plans.schemas import PLANNED_WORK
 from models.plans.settings import PlanSettings
+
+#: Sensors whose costs are told as rows at a time.
+_AT_ONCE = 10_000
 
 
 def check_days(weeks: int) -> np.ndarray:
@@ -73,12 +78,24 @@ def check_costs(
     )
 
 
+def check_costs_by_part(
+    outlook: Outlook, weighed: Weighed, work: pd.DataFrame, settings: PlanSettings
+) -> Iterator[pd.DataFrame]:
+    """The same of some sensors at a time, for the memory; at least once.
+
+    ``work`` is in the order of the outlook's sensors; parameters else are those of ``check_costs``.
+    """
+    for start in range(0, max(len(weighed.places), 1), _AT_ONCE):
+        some = weighed.of(slice(start, start + _AT_ONCE))
+        yield check_costs(outlook, some, work.iloc[some.places], settings)
+
+
 def _silent_defect(outlook: Outlook, places: np.ndarray, days: np.ndarray) -> np.ndarray:
     """Chance of a defect by each day, given that nothing was heard of it; shape (n, days)."""
     if not len(places):
         return np.zeros((0, len(days)))
-    heard = outlook.heard[places, 0]
-    silent = np.maximum(outlook.defect[places, 0] - heard, 0.0) / np.maximum(1 - heard, 1e-9)
+    defect, heard = outlook.by_days(places, 0)
+    silent = np.maximum(defect - heard, 0.0) / np.maximum(1 - heard, 1e-9)
     low = np.clip(np.searchsorted(outlook.days, days, side="right") - 1, 0, len(outlook.days) - 2)
     share = (days - outlook.days[low]) / np.diff(outlook.days)[low]
     return silent[:, low] * (1 - share) + silent[:, low + 1] * share

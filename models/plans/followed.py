@@ -20,14 +20,14 @@ from models.plans.belief import Test, belief_after_pass, belief_grid, near, ridi
 from models.plans.cheapest import Weighed, horizon_of
 from models.plans.costs import Prices
 from models.plans.course import AT_ONCE, Course, Path, course_of, left_alone
-from models.plans.outlook import BELIEFS, Outlook
+from models.plans.outlook import BELIEFS, Outlook, row_by_sensor, under_fit
 from models.plans.planned_work import NOW
 from models.plans.policy import KM_AHEAD, SIDE_BY_SIDE
 from models.plans.settings import PlanSettings
 
 
 class Followed(NamedTuple):
-    """Expected cost over the horizon of sensors whose chances are known, arrays of shape (n,).
+    """Expected cost over the horizon of sensors whose chances are known, shape (fits, n).
 
     ``advised`` if what is advised now is done, later work at its best time; ``nothing`` if no work
     is planned.
@@ -127,36 +127,62 @@ def _looked_at(outlook: Outlook, weighed: Weighed, asked: Asked) -> np.ndarray:
     return total
 
 
-def followed(fit: Outlook, weighed: Weighed, some: Sequence[Asked]) -> Followed:
-    """Cost of following the advice, and of doing nothing, under one fit.
+class Fits(NamedTuple):
+    """Fits that may be true: of the sensors named, chances of a defect by distance.
+
+    ``km`` rising from 0, shape (k,); ``chances`` of shape (fits, m, k); ``heard_per_km`` the rates
+    at which a defect is heard of, shape (fits,).
+    """
+
+    sensor_ids: np.ndarray
+    km: np.ndarray
+    chances: np.ndarray
+    heard_per_km: np.ndarray
+
+
+def followed(outlook: Outlook, weighed: Weighed, some: Sequence[Asked], fits: Fits) -> Followed:
+    """Cost of following the advice, and of doing nothing, under each fit.
 
     Parameters
     ----------
-    fit : Outlook
-        From ``models.plans.outlook.under_fit``.
+    outlook : Outlook
+        By the estimate.
     weighed : Weighed
-        The same sensors under the estimate, whose prices stand.
+        Its alternatives, whose prices stand.
     some : sequence of Asked
         From ``asked``.
+    fits : Fits
+        Of the sensors whose chances are known, at least.
     """
-    costs = Followed(*np.full((2, len(weighed.places)), np.nan))
+    costs = Followed(*np.full((2, len(fits.heard_per_km), len(weighed.places)), np.nan))
+    row = row_by_sensor(outlook.sensors.iloc[weighed.places], fits.sensor_ids)
     with ThreadPoolExecutor(SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
-        for each, part in zip(some, at_once.map(partial(_cost, fit, weighed), some), strict=True):
-            costs.advised[each.places], costs.nothing[each.places] = part
+        tasks = at_once.map(partial(_costs, outlook, weighed, fits, row), some)
+        for each, part in zip(some, tasks, strict=True):
+            costs.advised[:, each.places], costs.nothing[:, each.places] = part
     return costs
 
 
-def _cost(fit: Outlook, weighed: Weighed, asked: Asked) -> Followed:
-    """Of some sensors, from what they cost above a new one's long run."""
-    prices, places = weighed.prices.take(asked.places), weighed.places[asked.places]
-    belief = fit.sensors["defect_now"].to_numpy(float)[places]
+def _costs(
+    outlook: Outlook, weighed: Weighed, fits: Fits, row: np.ndarray, asked: Asked
+) -> tuple[np.ndarray, np.ndarray]:
+    """Of some sensors, by fit."""
+    own, prices = outlook.of(weighed.places[asked.places]), weighed.prices.take(asked.places)
+    found = [
+        _cost(under_fit(own, fits.km, chances[row[asked.places]], float(rate)), prices, asked)
+        for chances, rate in zip(fits.chances, fits.heard_per_km, strict=True)
+    ]
+    return tuple(np.stack(costs) for costs in zip(*found, strict=True))
+
+
+def _cost(fit: Outlook, prices: Prices, asked: Asked) -> Followed:
+    """Of some sensors under one fit, from what they cost above a new one's long run."""
 
     def rows(path: Path) -> np.ndarray:
         return asked.rows(fit.test, path).max(axis=1)
 
-    course = course_of(
-        belief, fit.onset[places], fit.test, fit.heard_per_km, KM_AHEAD, BELIEFS, rows
-    )
+    belief = fit.sensors["defect_now"].to_numpy(float)
+    course = course_of(belief, fit.onset, fit.test, fit.heard_per_km, KM_AHEAD, BELIEFS, rows)
     before, silent = course.path.cost(prices), course.path.silent
     tested, (low, high) = _backwards(course, prices, before, asked)
     nothing = low * (1 - asked.share) + high * asked.share

@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 
 from models.plans.outlook import Outlook
-from models.plans.schemas import PLANNED_WORK
+from models.plans.schemas import NEED_BY_DRAW, PLANNED_WORK
 
 #: Sensors whose needs are told as rows at a time.
 _AT_ONCE = 4_000
@@ -76,19 +76,49 @@ def _on_day(values: np.ndarray, days: np.ndarray, day: np.ndarray) -> np.ndarray
     return values[rows, :, low] * (1 - share) + values[rows, :, low + 1] * share
 
 
-def need_by_draw(outlook: Outlook, need: np.ndarray) -> Iterator[pd.DataFrame]:
-    """The needs as rows: sensor_id, unit_id, shop_id, part_no, draw, days and need.
+def needs_by_part(
+    outlook: Outlook, work: pd.DataFrame
+) -> Iterator[tuple[pd.DataFrame, np.ndarray]]:
+    """The same of some sensors at a time, for the memory; at least once.
 
-    So many sensors at a time that the rows stay few; at least one frame, if an empty one.
+    Parameters
+    ----------
+    outlook : Outlook
+        Of n sensors.
+    work : frame of shape (n, ...)
+        PLANNED_WORK, in the order of the sensors.
+
+    Yields
+    ------
+    Their rows of ``outlook.sensors``, and the chances, shape (some, fits, days).
     """
-    ahead = outlook.days > 0
-    draws, days = np.indices((need.shape[1], int(ahead.sum()))).reshape(2, -1)
-    rows = outlook.sensors[["sensor_id", "unit_id", "shop_id", "part_no"]]
-    for start in range(0, max(len(rows), 1), _AT_ONCE):
-        some = rows.iloc[start : start + _AT_ONCE]
-        table = some.loc[some.index.repeat(len(days))]
-        yield table.set_axis(start * len(days) + np.arange(len(table))).assign(
-            draw=np.tile(draws, len(some)),
-            days=np.tile(outlook.days[ahead][days], len(some)),
-            need=need[start : start + _AT_ONCE, :, ahead].reshape(-1),
+    for start in range(0, max(len(outlook.sensors), 1), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        own = outlook.of(some)
+        yield own.sensors, part_need(own, work.iloc[some])
+
+
+def need_rows(sensors: pd.DataFrame, days: np.ndarray, need: np.ndarray) -> pd.DataFrame:
+    """Needs as rows in the columns of ``NEED_BY_DRAW``.
+
+    Parameters
+    ----------
+    sensors : frame of shape (n, ...)
+        With ``sensor_id``.
+    days : array of shape (k,)
+        Days ahead.
+    need : array of shape (n, fits, k)
+        Chance of a need by each, blank where not known.
+    """
+    draw, day = np.indices(need.shape[1:]).reshape(2, -1)
+    ids = sensors["sensor_id"]
+    return NEED_BY_DRAW.check(
+        pd.DataFrame(
+            {
+                "sensor_id": ids.repeat(len(day)).array,
+                "draw": np.tile(draw, len(ids)),
+                "days": np.tile(days[day], len(ids)),
+                "need": need.reshape(-1),
+            }
         )
+    )

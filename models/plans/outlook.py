@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from models.plans.belief import Test
 from models.plans.course import Course, courses
 from models.plans.new_life import AGES_KM
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_RATES, PLAN_SENSORS
-from models.risk.outlook import OUTLOOK_DAYS
+from models.risk.outlook import OUTLOOK_DAYS, OUTLOOK_KM, DefectsAhead
 
 #: Points of the grid of chances of a defect at which the many sensors in service are weighed.
 BELIEFS = 13
+#: Sensors whose chances are laid out at a time, for the memory.
+_AT_ONCE = 4_000
 Columns = Mapping[str, np.ndarray]
 
 
@@ -28,7 +32,8 @@ class Outlook:
     ``sensors`` PLAN_SENSORS of shape (n, ...); ``onset`` chance that a sound sensor gets the
     defect within each step of ``KM_AHEAD``, shape (n, steps), blank where not known;
     ``new_hazard`` common cumulative hazard at ``AGES_KM``; ``days``, and ``defect`` and ``heard``
-    by them, shape (n, fits, days), blank where not known.
+    by them, shape (rows, fits, days), blank where not known. ``row`` is each sensor's row of these
+    two, -1 where it has none; by default they stand in the order of the sensors.
     """
 
     sensors: pd.DataFrame
@@ -40,6 +45,29 @@ class Outlook:
     heard_per_km: float
     road_share: float
     test: Test
+    row: np.ndarray | None = None
+
+    def of(self, places: slice | np.ndarray) -> Outlook:
+        """That of some sensors, theirs alone and in their order."""
+        defect, heard = self.by_days(places)
+        return replace(
+            self,
+            sensors=self.sensors.iloc[places].reset_index(drop=True),
+            onset=self.onset[places],
+            defect=defect,
+            heard=heard,
+            row=None,
+        )
+
+    def by_days(
+        self, places: slice | np.ndarray, fits: slice | int = slice(None)
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """``defect`` and ``heard`` of some sensors, each of shape (some, fits, days)."""
+        own = places if self.row is None else self.row[places]
+        defect, heard = self.defect[own, fits], self.heard[own, fits]
+        if self.row is not None and (own < 0).any():
+            defect[own < 0] = heard[own < 0] = np.nan
+        return defect, heard
 
     @cached_property
     def known(self) -> np.ndarray:
@@ -77,7 +105,6 @@ def outlook_of(
     rates : frame of one row
         PLAN_RATES.
     """
-    (rate,) = PLAN_RATES.check(rates).to_dict("records")
     sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
     (km,), (ahead,) = _laid_out(len(sensors), by_km, ("km",), ("defect",))
     onset = np.full((len(sensors), len(KM_AHEAD) - 1), np.nan)
@@ -88,25 +115,65 @@ def outlook_of(
     if not len(fits):
         days = np.array(OUTLOOK_DAYS)
         defect = heard = np.full((len(sensors), 1, len(days)), np.nan)
-    new_hazard = np.full(len(AGES_KM), np.nan)
-    if len(curve):
-        new_hazard = np.interp(AGES_KM, curve["age_km"], curve["cumulative_hazard"])
     return Outlook(
-        sensors,
-        onset,
-        new_hazard,
-        days.astype(int),
-        defect,
-        heard,
-        rate["heard_per_km"],
-        rate["road_share"],
-        Test(rate["sensitivity"], rate["false_alarm"]),
+        sensors, onset, _of_new(curve), days.astype(int), defect, heard, **_of_all(rates)
     )
 
 
-def under_fit(
-    outlook: Outlook, sensor_ids: np.ndarray, km: np.ndarray, chances: np.ndarray, rate: float
+def outlook_ahead(
+    sensors: pd.DataFrame, ahead: DefectsAhead, curve: pd.DataFrame, rates: pd.DataFrame
 ) -> Outlook:
+    """The same from chances that are arrays already, those by date taken over as they lie.
+
+    Parameters
+    ----------
+    sensors, curve, rates : frame
+        As of ``outlook_of``.
+    ahead : DefectsAhead
+        Chances of sensors in any order, by the distances ``OUTLOOK_KM``.
+    """
+    sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
+    km, by_day = np.array(OUTLOOK_KM), ahead.by_day
+    onset = np.full((len(sensors), len(KM_AHEAD) - 1), np.nan)
+    row = row_by_sensor(sensors, ahead.sensor_ids)
+    told = np.flatnonzero(row >= 0)
+    for start in range(0, len(told), _AT_ONCE):
+        some = told[start : start + _AT_ONCE]
+        onset[some] = _steps(km, ahead.drawn[0, row[some]])
+    defect, heard = by_day.defect, by_day.heard
+    if not len(by_day.sensor_ids):  # a row that nobody has
+        defect = heard = np.full((1, 1, len(by_day.days)), np.nan)
+    return Outlook(
+        sensors,
+        onset,
+        _of_new(curve),
+        by_day.days.astype(int),
+        defect,
+        heard,
+        **_of_all(rates),
+        row=row_by_sensor(sensors, by_day.sensor_ids),
+    )
+
+
+def row_by_sensor(sensors: pd.DataFrame, sensor_ids: ArrayLike) -> np.ndarray:
+    """Where each of the sensors stands among those named; -1 where it does not."""
+    return pd.Index(sensor_ids, dtype="str").get_indexer(pd.Index(sensors["sensor_id"]))
+
+
+def _of_new(curve: pd.DataFrame) -> np.ndarray:
+    """Common cumulative hazard of a sensor fitted new at ``AGES_KM``, blank where not known."""
+    if not len(curve):
+        return np.full(len(AGES_KM), np.nan)
+    return np.interp(AGES_KM, curve["age_km"], curve["cumulative_hazard"])
+
+
+def _of_all(rates: pd.DataFrame) -> dict[str, Any]:
+    (rate,) = PLAN_RATES.check(rates).to_dict("records")
+    test = Test(rate["sensitivity"], rate["false_alarm"])
+    return {"heard_per_km": rate["heard_per_km"], "road_share": rate["road_share"], "test": test}
+
+
+def under_fit(outlook: Outlook, km: np.ndarray, chances: np.ndarray, rate: float) -> Outlook:
     """The outlook were one fit of the parameters true.
 
     How a sensor fitted new wears, and by what share of failures on the road, stays as estimated.
@@ -114,20 +181,16 @@ def under_fit(
     Parameters
     ----------
     outlook : Outlook
-        By the estimate.
-    sensor_ids : array of shape (m,)
-        Sensors whose chances are known.
+        Of n sensors, by the estimate.
     km : array of shape (k,)
         Distances ahead, rising from 0.
-    chances : array of shape (m, k)
-        Chance of a defect by each under the fit.
+    chances : array of shape (n, k)
+        Chance of a defect by each under the fit, blank where not known.
     rate : float
         Rate per km at which a defect is heard of under the fit.
     """
-    place = pd.Index(sensor_ids).get_indexer(pd.Index(outlook.sensors["sensor_id"]))
-    every = np.concatenate([chances, np.full((1, len(km)), np.nan)])[place]
-    sensors = outlook.sensors.assign(defect_now=every[:, 0])
-    return replace(outlook, sensors=sensors, onset=_steps(km, every), heard_per_km=rate)
+    sensors = outlook.sensors.assign(defect_now=chances[:, 0])
+    return replace(outlook, sensors=sensors, onset=_steps(km, chances), heard_per_km=rate)
 
 
 def _laid_out(

@@ -143,3 +143,14 @@ PLANNED_WORK = FrameSchema(
         Column("owed_for", "text", "advised or not_known; blank where not due now", "", True),
     ),
 )
+
+NEED_BY_DRAW = FrameSchema(
+    "need_by_draw",
+    "one sensor in service, one fit and one day ahead",
+    (
+        Column("sensor_id", "text", "the sensor"),
+        Column("draw", "whole", "0 the estimate, 1 and on fits drawn"),
+        Column("days", "whole", "days from the as-of day", "d"),
+        Column("need", "number", "chance that it asks for a new part by then", "0 to 1", True),
+    ),
+)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -121,10 +122,14 @@ def sensor_needs(part_need: pd.DataFrame) -> SensorNeeds:
     chances = np.full(shape, np.inf)
     chances[number, draw, day] = rows["need"].to_numpy(float)
     first = np.unique(number, return_index=True)[1]
-    return _needs(rows.iloc[first][_WHO], np.asarray(days), np.asarray(draws), chances)
+    known = ~np.isnan(chances[..., -1]).any(axis=1)
+    who = rows.iloc[first][_WHO]
+    return _needs(who, np.asarray(days), np.asarray(draws), known, chances[known])
 
 
-def needs_laid_out(sensors: pd.DataFrame, days: np.ndarray, chances: np.ndarray) -> SensorNeeds:
+def needs_laid_out(
+    sensors: pd.DataFrame, days: np.ndarray, parts: Iterable[np.ndarray]
+) -> SensorNeeds:
     """The same from chances that are arrays already.
 
     Parameters
@@ -133,33 +138,50 @@ def needs_laid_out(sensors: pd.DataFrame, days: np.ndarray, chances: np.ndarray)
         With ``sensor_id``, ``unit_id``, ``shop_id`` and ``part_no``.
     days : array of shape (d,)
         Horizons, rising.
-    chances : array of shape (n, fits, d)
-        By the estimate and then by the fits drawn; blank where not known.
+    parts : iterable of arrays of shape (some, fits, d)
+        Of some sensors after others, n in all and at least one array: chances by the estimate and
+        then by the fits drawn; blank where not known.
 
     Raises
     ------
     NeedError
         A chance outside 0 to 1, or one that falls with the days.
     """
-    drawn = 1 if chances.shape[1] > 1 else 0
-    return _needs(sensors[_WHO], days, np.arange(chances.shape[1])[drawn:], chances[:, drawn:])
+    known, chances = np.zeros(len(sensors), dtype=bool), np.zeros((0, 1, len(days)))
+    start, kept = 0, 0
+    for part in parts:
+        drawn = part[:, 1:] if part.shape[1] > 1 else part
+        if not start:
+            chances = np.empty((len(sensors), *drawn.shape[1:]))
+        told = ~np.isnan(drawn[..., -1]).any(axis=1)
+        end = kept + int(told.sum())
+        chances[kept:end] = drawn[told]
+        known[start : start + len(part)] = told
+        start, kept = start + len(part), end
+    draws = np.arange(chances.shape[1]) + (1 if chances.shape[1] > 1 else 0)
+    return _needs(sensors[_WHO], days, draws, known, chances[:kept])
 
 
 def _needs(
-    sensors: pd.DataFrame, days: np.ndarray, draws: np.ndarray, chances: np.ndarray
+    sensors: pd.DataFrame,
+    days: np.ndarray,
+    draws: np.ndarray,
+    known: np.ndarray,
+    chances: np.ndarray,
 ) -> SensorNeeds:
-    known = ~np.isnan(chances[..., -1]).any(axis=1)
+    """From the chances of the ``known`` sensors alone, which are changed in place."""
     own = sensors[known].reset_index(drop=True)
-    chances = chances[known]
-    # where only planned work is known of, nothing else counts before it
-    chances[np.isnan(chances)] = 0.0
-    _refuse(own, chances, draws, days)
+    for start in range(0, len(chances), _AT_ONCE):
+        some = chances[start : start + _AT_ONCE]
+        # where only planned work is known of, nothing else counts before it
+        some[np.isnan(some)] = 0.0
+        _refuse(own["sensor_id"].iloc[start : start + _AT_ONCE], some, draws, days)
     left_out = LEFT_OUT.check(sensors[~known].reset_index(drop=True))
     return SensorNeeds(own, days.astype(float), chances, left_out)
 
 
 def _refuse(
-    sensors: pd.DataFrame, chances: np.ndarray, draws: np.ndarray, days: np.ndarray
+    sensor_ids: pd.Series, chances: np.ndarray, draws: np.ndarray, days: np.ndarray
 ) -> None:
     for wrong, expected in (
         (~((chances >= 0) & (chances <= 1)), "a chance from 0 to 1, once"),
@@ -168,6 +190,6 @@ def _refuse(
         if wrong.any():
             n, k, d = np.argwhere(wrong)[0]
             raise NeedError(
-                f"part_need.need: {chances[n, k, d]:g} for sensor {sensors['sensor_id'].iloc[n]}, "
+                f"part_need.need: {chances[n, k, d]:g} for sensor {sensor_ids.iloc[n]}, "
                 f"draw {draws[k]}, {days[d]} days, expected {expected}"
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from datetime import date
 from functools import partial
@@ -12,10 +13,10 @@ import numpy as np
 import pandas as pd
 
 from models.plans.cheapest import Weighed, cheapest, weigh
-from models.plans.check_costs import check_costs
-from models.plans.followed import asked, followed
-from models.plans.need import need_by_draw, part_need
-from models.plans.outlook import Outlook, outlook_of, under_fit
+from models.plans.check_costs import check_costs_by_part
+from models.plans.followed import Fits, asked, followed
+from models.plans.need import need_rows, needs_by_part
+from models.plans.outlook import Outlook, outlook_ahead, outlook_of
 from models.plans.planned_work import planned_work, waiting_private
 from models.plans.saving import EXPECTED_COST, expected_cost, summed_cost
 from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS
@@ -34,9 +35,9 @@ from models.risk.outlook import (
 from models.risk.score import RiskResults
 from models.risk.spreads import Remember
 from models.stock.needs import SensorNeeds, needs_laid_out
-from models.stock.schemas import PART_NEED, TRANSFERS_ALLOWED
+from models.stock.schemas import TRANSFERS_ALLOWED
 from pipeline.intake.settings.settings_file import SettingsFile
-from pipeline.statements import one_row, run, store, store_parts
+from pipeline.statements import one_row, run, store, store_more, store_parts
 from pipeline.warehouse.lives import MARTS, RiskFrames
 from pipeline.warehouse.risk_fit import store_fitted, store_fitted_parts
 from pipeline.warehouse.stock import plan_stock, stock_settings
@@ -96,6 +97,16 @@ def _rates(
     return PLAN_RATES.check(pd.DataFrame([rates]))
 
 
+def outlook_at_hand(connection: duckdb.DuckDBPyConnection, ahead: DefectsAhead) -> Outlook:
+    """The outlook that ``read_outlook`` reads, with the chances that are at hand."""
+    return outlook_ahead(
+        PLAN_SENSORS.check(run(connection, "access/sql/plan_sensors").df()),
+        ahead,
+        run(connection, "access/sql/new_life_curve").df(),
+        run(connection, "access/sql/plan_rates").df(),
+    )
+
+
 def read_outlook(connection: duckdb.DuckDBPyConnection) -> Outlook:
     """The outlook of all sensors, as kept in the marts.
 
@@ -132,13 +143,11 @@ def estimate_saving(
 ) -> None:
     """Keep what following the advice is expected to cost, by the estimate and by each fit."""
     rows = [expected_cost(costs, action, 0)]
-    km, by_advice = np.array(OUTLOOK_KM), asked(outlook, weighed, action, settings)
-    for draw in range(1, len(ahead.heard_per_km)):
-        rate = float(ahead.heard_per_km[draw])
-        fit = under_fit(outlook, ahead.sensor_ids, km, ahead.drawn[draw], rate)
-        # what a new sensor costs in the long run stays as estimated
-        cost = followed(fit, weighed, by_advice)
-        rows.append(summed_cost(pd.Series(cost.advised), pd.Series(cost.nothing), draw))
+    drawn = Fits(ahead.sensor_ids, np.array(OUTLOOK_KM), ahead.drawn[1:], ahead.heard_per_km[1:])
+    # what a new sensor costs in the long run stays as estimated
+    cost = followed(outlook, weighed, asked(outlook, weighed, action, settings), drawn)
+    for draw, (advised, nothing) in enumerate(zip(*cost, strict=True), 1):
+        rows.append(summed_cost(pd.Series(advised), pd.Series(nothing), draw))
     store(connection, "expected_cost", EXPECTED_COST.check(pd.DataFrame(rows)))
 
 
@@ -156,7 +165,8 @@ def plan_ahead(
     work = planned_work(costs, action, waiting)
     store(connection, "planned_work", work)
     needs = _part_need(connection, outlook, work)
-    store(connection, "check_costs", check_costs(outlook, weighed, work, told.settings))
+    by_part = check_costs_by_part(outlook, weighed, work, told.settings)
+    store_parts(connection, "check_costs", by_part)
     store(connection, "plan_settings", settings_table(told.settings))
     allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])
     plan_stock(
@@ -173,11 +183,22 @@ def _part_need(
     connection: duckdb.DuckDBPyConnection, outlook: Outlook, work: pd.DataFrame
 ) -> SensorNeeds:
     """Keep the chance that each sensor asks for a part by each day ahead, and return it."""
-    chances = part_need(outlook, work)
-    parts = (PART_NEED.check(part) for part in need_by_draw(outlook, chances))
-    store_parts(connection, "part_need", parts)
+    days, parts = outlook.days[outlook.days > 0], needs_by_part(outlook, work)
+    return needs_laid_out(outlook.sensors, days, _kept(connection, outlook, parts))
+
+
+def _kept(
+    connection: duckdb.DuckDBPyConnection,
+    outlook: Outlook,
+    parts: Iterable[tuple[pd.DataFrame, np.ndarray]],
+) -> Iterator[np.ndarray]:
+    """The needs of some sensors at a time over the days to come, once kept."""
     ahead = outlook.days > 0
-    return needs_laid_out(outlook.sensors, outlook.days[ahead], chances[..., ahead])
+    for place, (sensors, need) in enumerate(parts):
+        coming = need[..., ahead]
+        keep = store_more if place else store
+        keep(connection, "part_need", need_rows(sensors, outlook.days[ahead], coming))
+        yield coming
 
 
 def settings_table(settings: PlanSettings) -> pd.DataFrame:

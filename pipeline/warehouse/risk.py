@@ -30,7 +30,13 @@ from pipeline.warehouse.kept_spreads import remembered
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
 from pipeline.warehouse.odometers import odometers
 from pipeline.warehouse.over_sensitivity import OVER_VERSION, advice_over_sensitivity
-from pipeline.warehouse.plans import estimate_saving, look_out, plan_ahead, price, read_outlook
+from pipeline.warehouse.plans import (
+    estimate_saving,
+    look_out,
+    outlook_at_hand,
+    plan_ahead,
+    price,
+)
 from pipeline.warehouse.risk_fit import store_fitted, told_of_fit
 from pipeline.warehouse.shape import current_shape
 
@@ -91,7 +97,7 @@ def _advise(
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
     settings = told.settings
-    outlook, evidence = read_outlook(connection), _evidence(connection, day)
+    outlook, evidence = outlook_at_hand(connection, ahead), _evidence(connection, day)
     weighed, costs = price(connection, outlook, settings)
     share = settings.lot_share
     lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)

@@ -93,7 +93,7 @@ def read_stock_records(
 ) -> StockRecords:
     """What the records say of needs, but where they are at hand, and of stock on a day."""
     if needs is None:
-        needs = sensor_needs(connection.execute("from marts.part_need").df())
+        needs = sensor_needs(_rows(connection, "stock_needs", schemas.PART_NEED))
     first_visits = _rows(connection, "stock_first_visits", schemas.FIRST_VISITS, day)
     return StockRecords(
         needs=needs,

@@ -4,10 +4,14 @@ with horizon as (
     from marts.part_need
 )
 
-select need.sensor_id, need.unit_id, bikes.label, need.part_no, need.days, need.need
+select need.sensor_id, sensors.unit_id, bikes.label, sensors.part_no, need.days, need.need
 from marts.part_need as need
 join horizon using (days)
+join marts.plan_sensors as sensors using (sensor_id)
 join marts.bikes as bikes using (unit_id)
-where need.draw = 0 and need.need is not null and need.shop_id = $shop_id
-    and (need.part_no = $part_no or list_contains(string_split($used_for, ', '), need.part_no))
+where need.draw = 0 and need.need is not null and sensors.shop_id = $shop_id
+    and (
+        sensors.part_no = $part_no
+        or list_contains(string_split($used_for, ', '), sensors.part_no)
+    )
 order by need.need desc, need.sensor_id

@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import models.plans.check_costs as check_costs_module
 from models.plans.cheapest import cheapest, weigh
-from models.plans.check_costs import check_costs, check_days
+from models.plans.check_costs import check_costs, check_costs_by_part, check_days
 from models.plans.costs import prices_of
 from models.plans.settings import PlanSettings
 from tests.models.plans.outlooks import TEST, outlook
@@ -118,6 +119,18 @@ def test_the_cost_of_a_visit_on_each_day():
     assert finds == pytest.approx(0.25 * TEST.sensitivity + 0.75 * TEST.false_alarm, abs=0.01)
     now = answers(view)
     assert worn["cost"].iloc[0] == pytest.approx(now["replace_now"].iloc[1], rel=0.02)
+
+
+def test_some_sensors_at_a_time_cost_what_all_do(monkeypatch):
+    monkeypatch.setattr(check_costs_module, "_AT_ONCE", 3)
+    view = outlook(np.linspace(5_000, 80_000, 8), belief=0.2)
+    view.onset[2] = np.nan  # not known
+    weighed, work = weigh(view, USUAL), planned(view, "test")
+    parts = list(check_costs_by_part(view, weighed, work, USUAL))
+    assert [len(part) // len(check_days(6)) for part in parts] == [3, 3, 1]
+    pd.testing.assert_frame_equal(
+        pd.concat(parts, ignore_index=True), check_costs(view, weighed, work, USUAL)
+    )
 
 
 def test_a_sensor_advised_to_be_replaced_is_replaced():

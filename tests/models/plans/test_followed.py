@@ -9,7 +9,7 @@ import pytest
 import models.plans.followed as module
 from models.plans.belief import Test
 from models.plans.cheapest import cheapest, weigh
-from models.plans.followed import asked, followed
+from models.plans.followed import Fits, asked, followed
 from models.plans.outlook import under_fit
 from models.plans.policy import KM_AHEAD, along
 from models.plans.saving import cost_of_advice
@@ -27,16 +27,22 @@ def view(n=160, **changed):
     return replace(found, **changed)
 
 
-def fits(of, seed):
-    """The chances of all sensors whose chances are known, were other fits true."""
-    rng = np.random.default_rng(seed)
+def one_fit(of, rng):
+    """The chances of all sensors, were another fit true, and the rate at which they are heard of."""
     hazard = np.hstack([np.zeros((len(of.onset), 1)), -np.log1p(-of.onset).cumsum(axis=1)])
     factor = rng.lognormal(0, 0.5, (len(of.onset), 1))
     now = of.sensors["defect_now"].to_numpy(float)[:, None] ** factor
     chances = 1 - (1 - now) * np.exp(-hazard * factor)
-    known = of.known
-    ids = of.sensors["sensor_id"].to_numpy()[known]
-    return under_fit(of, ids, KM_AHEAD, chances[known], of.heard_per_km * rng.lognormal(0, 0.5))
+    return chances, of.heard_per_km * rng.lognormal(0, 0.5)
+
+
+def fits(of):
+    """Some fits of the sensors whose chances are known, in another order."""
+    rng = np.random.default_rng(0)
+    chances, rates = zip(*(one_fit(of, rng) for _ in range(3)), strict=True)
+    named = rng.permutation(of.known)
+    ids = of.sensors["sensor_id"].to_numpy()[named]
+    return Fits(ids, KM_AHEAD, np.stack(chances)[:, named], np.array(rates)), chances
 
 
 @pytest.mark.parametrize("test", [Test(0.9, 0.02), Test(0.55, 0.3), Test(0.2, 0.6)])
@@ -46,15 +52,16 @@ def test_it_is_what_weighing_all_alternatives_tells(monkeypatch, test):
     weighed = weigh(of, settings)
     action = pd.Series(np.resize(ACTIONS, len(of.sensors)), index=of.sensors["sensor_id"])
     some = asked(of, weighed, action, settings)
-    for seed in range(3):
-        fit = fits(of, seed)
-        found = followed(fit, weighed, some)
+    given, chances = fits(of)
+    found = followed(of, weighed, some, given)
+    for place, rate in enumerate(given.heard_per_km):
+        fit = under_fit(of, KM_AHEAD, chances[place], rate)
         # what a new sensor costs in the long run stays as estimated
         whole = weighed._replace(found=along(fit.courses, weighed.prices))
         costs = cheapest(fit, whole, settings)
         costs = costs[costs["cheapest"].notna()]
-        assert np.array_equal(found.advised, cost_of_advice(costs, action).to_numpy())
-        assert np.array_equal(found.nothing, costs["leave"].to_numpy())
+        assert np.array_equal(found.advised[place], cost_of_advice(costs, action).to_numpy())
+        assert np.array_equal(found.nothing[place], costs["leave"].to_numpy())
 
 
 def test_sensors_much_alike_are_looked_at_together(monkeypatch):
@@ -75,4 +82,5 @@ def test_without_sensors_nothing_is_asked():
     none = pd.Series([], index=pd.Index([], dtype="str"), dtype="str")
     some = asked(of, weighed, none, settings)
     assert some == ()
-    assert not len(followed(of, weighed, some).advised)
+    no_fit = Fits(np.zeros(0, object), KM_AHEAD, np.zeros((2, 0, len(KM_AHEAD))), np.ones(2))
+    assert followed(of, weighed, some, no_fit).advised.shape == (2, 0)

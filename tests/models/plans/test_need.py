@@ -1,9 +1,11 @@
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from models.plans.need import need_by_draw, part_need
-from models.stock.schemas import PART_NEED
+import models.plans.need as module
+from models.plans.need import need_rows, needs_by_part, part_need
 from tests.models.plans.outlooks import DAYS, TEST, outlook, simulated
 
 
@@ -64,17 +66,31 @@ def test_a_sensor_not_known_has_no_need_told_unless_it_is_replaced():
 def test_needs_as_rows():
     view = outlook([20_000, 50_000], fits=3)
     need = part_need(view, work(view))
-    rows = PART_NEED.check(pd.concat(need_by_draw(view, need)))
-    assert len(rows) == 2 * 3 * (len(DAYS) - 1)
-    one = rows.query("sensor_id == 'S-00001' and draw == 2 and days == 56")
+    rows = need_rows(view.sensors, DAYS, need)
+    assert len(rows) == 2 * 3 * len(DAYS)
+    one = rows.query("sensor_id == 'S-00001' and draw == 2 and days == 56", engine="python")
     assert one["need"].item() == need[1, 2, list(DAYS).index(56)]
-    assert one["shop_id"].item() == "north"
+
+
+def test_some_sensors_at_a_time_need_what_all_do(monkeypatch):
+    monkeypatch.setattr(module, "_AT_ONCE", 3)
+    view = outlook(np.linspace(0, 90_000, 8), belief=0.3, fits=2)
+    planned = work(view, ["test", None, "replace", "test"] * 2, 10.0)
+    # chances by date in another order, and none of the last sensor
+    row = np.array([3, 0, 6, 1, 5, 2, 4, -1])
+    other = replace(view, defect=view.defect[np.argsort(row)[1:]], row=row)
+    other = replace(other, heard=view.heard[np.argsort(row)[1:]])
+    view.defect[-1] = view.heard[-1] = np.nan
+    sensors, parts = zip(*needs_by_part(other, planned), strict=True)
+    assert [len(part) for part in parts] == [3, 3, 2]
+    assert pd.concat(sensors)["sensor_id"].tolist() == view.sensors["sensor_id"].tolist()
+    np.testing.assert_array_equal(np.concatenate(parts), part_need(view, planned))
 
 
 def test_no_sensors_no_needs():
     view = outlook(np.zeros(0))
-    (rows,) = need_by_draw(view, part_need(view, work(view)))
-    assert PART_NEED.check(rows).empty
+    ((sensors, need),) = needs_by_part(view, work(view))
+    assert need_rows(sensors, DAYS, need).empty
 
 
 def test_needs_do_not_fall_where_the_pace_told_is_not_that_of_the_chances():

@@ -6,11 +6,19 @@ from models.plans.cheapest import weigh
 from models.plans.check_costs import check_costs
 from models.plans.need import part_need
 from models.plans.new_life import AGES_KM
-from models.plans.outlook import outlook_of
+from models.plans.outlook import outlook_ahead, outlook_of
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_SENSORS
 from models.plans.settings import PlanSettings
-from models.risk.outlook import DEFECT_BY_DAY, DEFECT_BY_KM, NEW_LIFE_CURVE
+from models.risk.outlook import (
+    DEFECT_BY_DAY,
+    DEFECT_BY_KM,
+    NEW_LIFE_CURVE,
+    OUTLOOK_DAYS,
+    OUTLOOK_KM,
+    ByDay,
+    DefectsAhead,
+)
 
 RATES = pd.DataFrame(
     [{"heard_per_km": 2e-4, "road_share": 0.5, "sensitivity": 0.9, "false_alarm": 0.02}]
@@ -109,3 +117,40 @@ def test_a_masked_value_is_blank_and_not_nought():
     view = outlook_of(SENSORS, _placed(BY_KM), rows, CURVE, RATES)
     assert np.isnan(view.heard[0, 1, 1])
     assert view.heard[0, 0].tolist() == [0.0, 0.03]
+
+
+def test_chances_at_hand_are_laid_out_as_those_read():
+    """Kept as rows and read, or taken as they lie: of sensors in another order, one not ridden."""
+    rng = np.random.default_rng(5)
+    drawn = np.maximum.accumulate(rng.uniform(0, 0.5, (3, 2, len(OUTLOOK_KM))), axis=-1)
+    defect, heard = rng.uniform(0, 0.5, (2, 1, 3, len(OUTLOOK_DAYS)))
+    by_day = ByDay(pd.Series(["b"], dtype="str"), np.array(OUTLOOK_DAYS), defect, heard)
+    ids = np.array(["c", "b"], dtype=object)
+    by_km = pd.DataFrame(
+        {"sensor_id": ids.repeat(len(OUTLOOK_KM)), "km": np.tile(OUTLOOK_KM, 2)}
+    ).assign(defect=drawn[0].ravel())
+    ahead = DefectsAhead(DEFECT_BY_KM.check(by_km), by_day, ids, drawn, np.ones(3))
+    found = outlook_ahead(SENSORS, ahead, CURVE, RATES)
+    read = outlook(ahead.by_km, pd.concat(by_day.parts()))
+    for name in ("onset", "new_hazard", "days", "known"):
+        np.testing.assert_array_equal(getattr(found, name), getattr(read, name))
+    for places in (slice(None), np.array([2, 0, 1]), np.array([1])):
+        for own, other in zip(found.by_days(places), read.by_days(places), strict=True):
+            np.testing.assert_array_equal(own, other)
+        for name in ("onset", "defect", "heard"):
+            values = getattr(found.of(places), name), getattr(read.of(places), name)
+            np.testing.assert_array_equal(*values)
+    assert (found.heard_per_km, found.road_share, found.test) == (
+        *(read.heard_per_km, read.road_share),
+        read.test,
+    )
+
+
+def test_with_no_chances_at_hand_nobody_is_known():
+    none = np.zeros((0, 0, len(OUTLOOK_KM)))
+    by_day = ByDay(pd.Series(dtype="str"), np.array(OUTLOOK_DAYS), *np.zeros((2, 0, 1, 12)))
+    ahead = DefectsAhead(DEFECT_BY_KM.empty(), by_day, np.zeros(0, object), none, np.zeros(0))
+    view = outlook_ahead(SENSORS, ahead, CURVE, RATES)
+    assert view.known.size == 0
+    assert np.isnan(view.by_days(slice(None))[1]).all()
+    assert view.by_days(slice(None))[0].shape == (3, 1, 12)

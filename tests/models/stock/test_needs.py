@@ -83,10 +83,11 @@ def test_chances_laid_out_already_are_taken_as_from_rows(draws):
     days = np.unique(rows["days"].to_numpy(int))
     chances = rows["need"].to_numpy(float).reshape(3, -1, len(days))
     sensors = rows.iloc[:: chances.shape[1] * len(days)]
-    found, expected = needs_laid_out(sensors, days, chances), sensor_needs(rows)
+    parts = np.split(chances, [2])
+    found, expected = needs_laid_out(sensors, days, parts), sensor_needs(rows)
     assert np.array_equal(found.chances, expected.chances)
     assert np.array_equal(found.days, expected.days)
     assert found.sensors["sensor_id"].tolist() == expected.sensors["sensor_id"].tolist()
     assert len(found.left_out) == len(expected.left_out) == 1
     with pytest.raises(NeedError, match="a chance from 0 to 1"):
-        needs_laid_out(sensors, days, np.where(np.isnan(chances), 1.5, chances))
+        needs_laid_out(sensors, days, [np.where(np.isnan(chances), 1.5, chances)])

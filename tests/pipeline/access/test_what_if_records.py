@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from models.plans.need import need_by_draw, part_need
-from models.stock.needs import sensor_needs
-from models.stock.schemas import PART_NEED
+from models.plans.need import needs_by_part
+from models.stock.needs import needs_laid_out
 from pipeline.access.what_if_records import needs_ahead, needs_of
 from tests.models.plans.outlooks import outlook
 from tests.models.plans.test_need import work
@@ -21,8 +20,9 @@ def test_they_are_the_needs_of_the_build(fits):
     before = view.heard.copy()
     chances, known = needs_ahead(view, planned)
     found = needs_of(view, chances, known)
-    (rows,) = need_by_draw(view, part_need(view, planned))
-    expected = sensor_needs(PART_NEED.check(rows))
+    days = view.days[view.days > 0]
+    parts = (need[..., view.days > 0] for _, need in needs_by_part(view, planned))
+    expected = needs_laid_out(view.sensors, days, parts)
     assert np.array_equal(found.chances, expected.chances)
     assert np.array_equal(found.days, expected.days)
     for name in ("sensors", "left_out"):

@@ -10,7 +10,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from models.stock import schemas
+from models.plans.schemas import NEED_BY_DRAW
 from pipeline.statements import connect
 from pipeline.warehouse.publish import newest
 from pipeline.warehouse.stock import plan_stock, read_stock_records
@@ -125,7 +125,7 @@ def test_a_sensor_without_a_chance_is_named(connection):
     need = connection.execute("from marts.part_need").df()
     need["need"] = need["need"].mask(need["sensor_id"].eq("S2"))
     connection.execute("drop table marts.part_need")
-    connection.register("given", schemas.PART_NEED.check(need))
+    connection.register("given", NEED_BY_DRAW.check(need))
     planned_anew(connection, "create table marts.part_need as from given")
     assert "S2" in {name for (name,) in rows(connection, "sensor_id", "stock_left_out")}
     ((left, used),) = rows(connection, "n_left_out, n_sensors")
