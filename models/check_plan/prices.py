@@ -72,7 +72,7 @@ def find_prices(
     """
     state = _Relaxed(case)
     hour, part = np.zeros(len(case.bay_hours)), np.zeros(len(case.limits))
-    turn = np.where(case.depot >= 0, 0.5 * state.best_gain(), 0.0)
+    turn = np.where(case.depot >= 0, 0.5 * state.best_gain, 0.0)
     best = (np.inf, hour, part, turn)
     opened = np.zeros((case.n_depots, len(case.bay_hours)))
     scale, stuck = 1.0, 0
@@ -114,55 +114,61 @@ def worth(case: ShopCase, hour: np.ndarray, part: np.ndarray) -> np.ndarray:
 
 
 class _Relaxed:
-    """The relaxed problem: its value and slopes at given prices."""
+    """The relaxed problem: its value and slopes at given prices.
+
+    Only bikes that could gain something are looked at: no price brings another one in.
+    """
 
     def __init__(self, case: ShopCase) -> None:
-        self.case, self.first = case, case.first
-        self.single = len(case.bike) == len(case.depot)
-        choices = np.bincount(case.bike, minlength=len(case.depot))
+        self.case, self.best_gain = case, _best_gain(case)
+        self.bikes = np.flatnonzero(self.best_gain > 0)
+        self.rows = np.flatnonzero(self.best_gain[case.bike] > 0)
+        self.gain, self.hours = case.gain[self.rows], case.hours[self.rows]
+        self.first = np.searchsorted(case.bike[self.rows], self.bikes)
+        choices = np.diff(np.append(self.first, len(self.rows)))
+        self.single = len(self.rows) == len(self.bikes)
         self.further = [np.flatnonzero(choices > k) for k in range(1, choices.max(initial=0))]
-        self.taken = [np.nonzero(case.uses[:, :, pool]) for pool in range(len(case.limits))]
-        self.many = [case.uses[(*at, pool)].astype(float) for pool, at in enumerate(self.taken)]
-        self.fleet = np.flatnonzero(case.depot >= 0)
-        self.private = np.flatnonzero(case.depot < 0)
-        order = np.argsort(case.depot[self.fleet], kind="stable")
-        self.fleet = self.fleet[order]
-        self.starts = np.searchsorted(case.depot[self.fleet], np.arange(case.n_depots))
-
-    def best_gain(self) -> np.ndarray:
-        most = self.case.gain.max(axis=1, initial=0.0)
-        return np.maximum.reduceat(most, self.first) if len(most) else most
+        uses = case.uses[self.rows]
+        self.taken = [np.nonzero(uses[:, :, pool]) for pool in range(len(case.limits))]
+        self.many = [uses[(*at, pool)].astype(float) for pool, at in enumerate(self.taken)]
+        depot = case.depot[self.bikes]
+        self.private, self.fleet = np.flatnonzero(depot < 0), np.flatnonzero(depot >= 0)
+        self.fleet = self.fleet[np.argsort(depot[self.fleet], kind="stable")]
+        # depots none of whose bikes could gain anything are left out
+        self.depots, self.starts = np.unique(depot[self.fleet], return_index=True)
+        self.place = np.searchsorted(self.depots, depot[self.fleet])
 
     def at(self, hour: np.ndarray, part: np.ndarray, turn: np.ndarray) -> tuple:
         case = self.case
         paid = self._worth(hour, part)
         by_bike = self._by_bike(paid)
-        over = np.maximum(by_bike[self.fleet] - turn[self.fleet, None], 0)
+        over = np.maximum(by_bike[self.fleet] - turn[self.bikes[self.fleet], None], 0)
         sums = np.add.reduceat(over, self.starts, axis=0) if len(self.fleet) else over[:0]
         surplus = sums - case.depot_day_cost
-        open_now = surplus > 0
+        open_now = np.zeros((case.n_depots, len(hour)), dtype=bool)
+        open_now[self.depots] = surplus > 0
         day = by_bike[self.private].argmax(axis=1) if len(self.private) else np.zeros(0, int)
         own = by_bike[self.private, day]
         value = turn.sum() + hour @ case.bay_hours + part @ case.limits
         value += np.maximum(surplus, 0).sum() + np.maximum(own, 0).sum()
-        comes = (over > 0) & open_now[case.depot[self.fleet]]
+        comes = (over > 0) & (surplus > 0)[self.place]
         row, at_day = np.nonzero(comes)
         bikes = np.concatenate([self.fleet[row], self.private[own > 0]])
         days = np.concatenate([at_day, day[own > 0]])
         choice = self._choice(paid, bikes, days)
-        taken = np.bincount(days, case.hours[choice, days], minlength=len(hour))
-        slope_turn = np.zeros(len(turn))
-        slope_turn[self.fleet] = 1.0 - comes.sum(axis=1)
+        taken = np.bincount(days, self.hours[choice, days], minlength=len(hour))
+        slope_turn = np.where(case.depot >= 0, 1.0, 0.0)
+        slope_turn[self.bikes[self.fleet]] -= comes.sum(axis=1)
         slopes = (
             _held(case.bay_hours - taken, hour),
-            _held(case.limits - case.uses[choice, days].sum(axis=0), part),
+            _held(case.limits - case.uses[self.rows[choice], days].sum(axis=0), part),
             _held(slope_turn, turn),
         )
         return float(value), slopes, open_now.astype(float)
 
     def _worth(self, hour: np.ndarray, part: np.ndarray) -> np.ndarray:
         """As ``worth``, quicker: most choices take no part, and most parts cost nothing."""
-        paid = self.case.gain - self.case.hours * hour
+        paid = self.gain - self.hours * hour
         for pool in np.flatnonzero(part).tolist():
             paid[self.taken[pool]] -= part[pool] * self.many[pool]
         return paid
@@ -181,12 +187,18 @@ class _Relaxed:
         choice = self.first[bikes]
         if self.single:
             return choice
-        last = np.append(self.first[1:], len(self.case.bike))[bikes]
+        last = np.append(self.first[1:], len(self.rows))[bikes]
         best = choice.copy()
         for further in range(1, int((last - choice).max(initial=1))):
             other = np.minimum(choice + further, last - 1)
             best = np.where(paid[other, days] > paid[best, days], other, best)
         return best
+
+
+def _best_gain(case: ShopCase) -> np.ndarray:
+    """The most that any choice of each bike gains on any day, 0 at least; shape (bikes,)."""
+    most = case.gain.max(axis=1, initial=0.0)
+    return np.maximum.reduceat(most, case.first) if len(most) else most
 
 
 def _held(slope: np.ndarray, price: np.ndarray) -> np.ndarray:

@@ -44,21 +44,20 @@ def drawn_lots(sensor_ids: Iterable[str], last_tested_on: Iterable[object], day:
 
     Parameters as of ``drawn_by_lot``.
     """
-    quarter = _quarter(day)
-    lots = {
-        sensor: np.nan if _in_quarter(tested, quarter) else _lot(sensor, quarter)
-        for sensor, tested in zip(sensor_ids, last_tested_on, strict=True)
-    }
-    return pd.Series(lots, dtype=float)
+    quarter, ids = _quarter(day), list(sensor_ids)
+    # a blank lies in no quarter
+    told = last_tested_on if isinstance(last_tested_on, pd.Series) else [*last_tested_on]
+    tested = pd.to_datetime(pd.Series(told)).dt
+    drawn = ~((tested.year == day.year) & (tested.quarter == (day.month - 1) // 3 + 1))
+    lots = [
+        _lot(sensor, quarter) if may else np.nan
+        for sensor, may in zip(ids, drawn.tolist(), strict=True)
+    ]
+    return pd.Series(lots, index=pd.Index(ids, dtype="str"), dtype=float)
 
 
 def _quarter(day: date) -> str:
     return f"{day.year}/{(day.month - 1) // 3 + 1}"
-
-
-def _in_quarter(tested: object, quarter: str) -> bool:
-    # a blank is no date, and pandas' blank date has no quarter
-    return isinstance(tested, date) and tested == tested and _quarter(tested) == quarter
 
 
 def _lot(sensor_id: str, quarter: str) -> float:

@@ -167,7 +167,7 @@ def _riding(connection: duckdb.DuckDBPyConnection, day: date) -> Riding | None:
 
 def _evidence(connection: duckdb.DuckDBPyConnection, day: date) -> pd.DataFrame:
     """All that the advice rests on, by sensor in service."""
-    for name in ("any_sensors", "any_tests", "waiting"):
+    for name in ("any_tests", "any_sensors", "waiting"):
         run(connection, f"{MARTS}/{name}")
     run(connection, f"{MARTS}/evidence", {"as_of": day})
     return EVIDENCE.check(connection.execute("from marts.evidence order by sensor_id").df())
