@@ -66,7 +66,9 @@ def store_parts(
             store_more(connection, name, part)
 
 
-def store_more(connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame) -> None:
+def store_more(
+    connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame | pa.RecordBatchReader
+) -> None:
     """Keep a frame's rows in ``marts.<name>`` behind those that are there."""
     _from_frame(connection, f"insert into marts.{name}", frame)
 

@@ -132,25 +132,6 @@ def _signs_by_part(readings: pd.DataFrame, known: Mapping[str, int] | None) -> n
     return np.array([known.get(part, 0) for part in parts], dtype=int)[which]
 
 
-def one_value_a_sensor(values: pd.DataFrame) -> pd.DataFrame:
-    """Turn READING_VALUES of good sensors into GOOD_READINGS: the median of each sensor.
-
-    Readings in doubt are left out. Hand in only the tests of sensors later shown good; their texts
-    may stand as categories.
-    """
-    keys = ["part_no", "sensor_id", "reading"]
-    trusted = values.loc[values["doubt"].isna() | values["doubt"].isin([""]), [*keys, "value"]]
-    trusted = trusted.assign(**{key: _by_alphabet(trusted[key]) for key in keys})
-    one = trusted.groupby(keys, as_index=False, observed=True)["value"].median()
-    return GOOD_READINGS.check(one)
-
-
-def _by_alphabet(texts: pd.Series) -> pd.Series:
-    """Texts as categories in the order of the alphabet, in which groups of them then stand."""
-    texts = texts.astype("category")
-    return texts.cat.set_categories(texts.cat.categories.sort_values())
-
-
 def learn_bands(
     good: pd.DataFrame,
     *,

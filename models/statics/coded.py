@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from pandas.api.types import union_categoricals
 
 from models.frames import Column, FrameError, FrameSchema
 from models.statics.wording import shown, shown_alike
@@ -92,19 +91,6 @@ def category_of(texts: pd.Series, row: np.ndarray) -> pd.Categorical:
     """Texts of shape (n,) at the places ``row`` of shape (m,) as categories."""
     numbers, said = pd.factorize(texts)
     return pd.Categorical.from_codes(numbers.astype(np.int32)[row], categories=said)
-
-
-def one_after_another(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Frames of the same columns, some with texts as categories, in one; at least one frame."""
-    filled = [frame for frame in frames if len(frame)]
-    if not filled:
-        return frames[0]
-    columns = {}
-    for name, kind in filled[0].dtypes.items():
-        parts = [frame[name] for frame in filled]
-        coded = isinstance(kind, pd.CategoricalDtype)
-        columns[name] = union_categoricals(parts) if coded else np.concatenate(parts)
-    return pd.DataFrame(columns)
 
 
 def check_coded(schema: FrameSchema, frame: pd.DataFrame) -> pd.DataFrame:

@@ -74,6 +74,11 @@ def broken(path: Path, source: str = "", *, may_be_gone: Path | None = None) -> 
     return ""
 
 
+def sealed_digest(path: Path, file: Path) -> str:
+    """What a sealed file hashes to, as a seal known to be whole says; empty where it seals none."""
+    return json.loads(path.read_text(encoding="utf-8"))["files"].get(_name(path, file), "")
+
+
 def _name(path: Path, file: Path) -> str:
     """A file as seen from its seal's folder, written the same on every system."""
     return Path(os.path.relpath(file, path.parent)).as_posix()

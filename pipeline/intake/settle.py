@@ -18,7 +18,7 @@ from pipeline.intake.contract import TABLES, table_of
 from pipeline.intake.read_rows import derived_path, read_file, seal_path
 from pipeline.intake.read_sweeps import read_sweeps, samples_path
 from pipeline.intake.receive import HandedFile, handed_files
-from pipeline.intake.seals import broken, digest_of, seal
+from pipeline.intake.seals import broken, digest_of, seal, sealed_digest
 from pipeline.statements import one_row, run
 
 # Each stage speaks only once the ones before it have nothing more to say: a row that waits is no
@@ -77,6 +77,11 @@ def read_amiss(home: Home, file: HandedFile) -> str:
     return broken(seal_path(home.rows, file), file.sha256, may_be_gone=samples)
 
 
+def rows_digest(home: Home, file: HandedFile) -> str:
+    """What the rows read of a file hash to, once they are read."""
+    return sealed_digest(seal_path(home.rows, file), derived_path(home.rows, file, "rows"))
+
+
 def _read(connection: duckdb.DuckDBPyConnection, home: Home, file: HandedFile) -> None:
     """Read one file; where it is not as it came, the seal says so and it is read at each build."""
     table = table_of(file.name)
@@ -91,8 +96,11 @@ def _read(connection: duckdb.DuckDBPyConnection, home: Home, file: HandedFile) -
 
 
 def settle(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:
-    """Fill the schema ``intake``: rows, standing, row_outcomes, set_aside, accounting."""
-    connection.execute("create schema intake")
+    """Fill the schema ``intake``: rows, standing, row_outcomes, set_aside, accounting.
+
+    Where ``intake.rows`` is there already, it holds the rows of the first of ``files`` as read.
+    """
+    connection.execute("create schema if not exists intake")
     _load(connection, home, files)
     _declare_contract(connection)
     connection.execute(
@@ -119,7 +127,8 @@ def _run_rules_until_quiet(connection: duckdb.DuckDBPyConnection) -> None:
             run(connection, f"intake/sql/settle/{name}")
         if not any(_stage_finds(connection, names) for names in STAGES):
             return
-        run(connection, "intake/sql/settle/apply_blanks")
+        for name in ("keep_as_read", "apply_blanks"):
+            run(connection, f"intake/sql/settle/{name}")
 
 
 def _stage_finds(connection: duckdb.DuckDBPyConnection, names: tuple[str, ...]) -> bool:
@@ -137,17 +146,20 @@ def _found_so_far(connection: duckdb.DuckDBPyConnection) -> int:
 
 
 def _load(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedFile]) -> None:
+    for name in ("no_rows", "no_rows_as_read"):
+        run(connection, f"intake/sql/settle/{name}")
     if not files:  # an empty home publishes empty records
-        for name in ("no_files", "no_rows", "no_read_issues"):
+        for name in ("no_files", "no_read_issues"):
             run(connection, f"intake/sql/settle/{name}")
         return
     listed = pd.DataFrame([_described(file, home) for file in files])
     connection.register("listed_files", listed)
     connection.execute("create table intake.files as from listed_files")
     connection.unregister("listed_files")
-    for name in ("rows", "read_issues"):
-        column = "rows_path" if name == "rows" else "issues_path"
-        run(connection, f"intake/sql/settle/{name}", {"paths": listed[column].tolist()})
+    to_load = run(connection, "intake/sql/settle/files_to_load").fetchall()
+    if to_load:
+        run(connection, "intake/sql/settle/rows", {"paths": [path for (path,) in to_load]})
+    run(connection, "intake/sql/settle/read_issues", {"paths": listed["issues_path"].tolist()})
 
 
 def _described(file: HandedFile, home: Home) -> dict:
@@ -160,6 +172,7 @@ def _described(file: HandedFile, home: Home) -> dict:
         "handed_in_on": file.handed_in_on,
         "rows_path": str(derived_path(home.rows, file, "rows")),
         "issues_path": str(derived_path(home.rows, file, "issues")),
+        "rows_digest": rows_digest(home, file),
     }
 
 

@@ -57,7 +57,7 @@ def rebuild_from_nothing(
             raise HomeError(f"Nothing was changed, since not all can be made anew:\n{told}")
         before, was = _records(home)
         with _set_by(home):
-            manifest = build(home, progress=progress, say=say, workers=workers)
+            manifest = build(home, progress=progress, say=say, workers=workers, carry=False)
             write_set_aside(home, manifest)
     found = record_digests(manifest)
     different = sorted(name for name in was if was[name] != found.get(name))

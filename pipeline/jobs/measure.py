@@ -15,6 +15,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
+from models.frames import FrameSchema
 from models.sweeps import schemas
 from models.sweeps.measure import MEASURE_VERSION
 from pipeline.home import Home
@@ -23,7 +24,8 @@ from pipeline.jobs.measured_batch import Batch, measured_batch
 from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import as_done
 from pipeline.kept_sweeps.places import packed_of
-from pipeline.statements import run
+from pipeline.statements import one_row, run
+from pipeline.warehouse.carried import is_there
 from pipeline.warehouse.mart_keys import KEYS
 from pipeline.warehouse.shape import schema_digest
 
@@ -65,7 +67,7 @@ def measure_missing(
             batch = batches_of_todo[number]
             _keep_batch(home, f"{batch['measure_key'].iloc[0][:16]}-{number:04d}", results)
             step(len(batch))
-    _load_results(connection, home)
+    _load_results(connection, home, todo)
     return len(todo)
 
 
@@ -144,27 +146,65 @@ def _unmeasured(connection: duckdb.DuckDBPyConnection, home: Home) -> pd.DataFra
     return run(connection, "warehouse/sql/unmeasured_sweeps", {"paths": paths}).df()
 
 
-def _load_results(connection: duckdb.DuckDBPyConnection, home: Home) -> None:
+def _load_results(
+    connection: duckdb.DuckDBPyConnection, home: Home, measured: pd.DataFrame
+) -> None:
     """Load the kept results of the sweeps as they stand; those of replaced sweeps stay behind.
 
-    Rows come in the order of their keys: sorting by numbers takes half as long as by whole rows,
-    and no two rows have the same key.
+    Those carried over stay, but for sweeps that are ``measured`` in this build. Rows come in the
+    order of their keys: sorting by numbers takes half as long as by whole rows, and no two rows
+    have the same key.
     """
-    run(connection, "warehouse/sql/sweep_order")
+    carried = is_there(connection, "marts", "sweep_contexts_before")
+    if carried:
+        _take_away_others(connection, measured)
+    run(connection, f"warehouse/sql/{'carried/sweeps_to_load' if carried else 'sweep_order'}")
+    stems = _stems_to_load(connection, home) if carried else batches(home)
     for name, schema in RESULTS.items():
-        paths = _kept(home, name)
-        if not paths:
-            connection.register("empty_results", schema.empty())
-            connection.execute(f"create table marts.sweep_{name} as from empty_results")
-            connection.unregister("empty_results")
-            continue
-        columns = ", ".join(f'kept."{column}"' for column in schema.names)
-        _, *within = KEYS[f"sweep_{name}"]
-        order = ", ".join(["ordered.place", *(f'kept."{column}"' for column in within)])
+        _load(connection, name, schema, [str(_result(home, stem, name)) for stem in stems])
+    for table in ("sweep_order", *(("marts.sweep_contexts_before",) if carried else ())):
+        connection.execute(f"drop table {table}")
+
+
+def _take_away_others(connection: duckdb.DuckDBPyConnection, measured: pd.DataFrame) -> None:
+    """Leave ``sweep_contexts_before`` and results of those sweeps alone that are as they were."""
+    connection.register("measured_now", measured[["measure_key"]])
+    run(connection, "warehouse/sql/carried/other_sweeps")
+    connection.unregister("measured_now")
+    for table in ("contexts_before", *RESULTS):
         connection.execute(
-            f"create table marts.sweep_{name} as select {columns} "  # noqa: S608 - declared names
-            "from read_parquet(?, union_by_name = true) as kept "
-            f"join sweep_order as ordered using (measure_key) order by {order}",
-            [paths],
+            f"delete from marts.sweep_{table} "  # noqa: S608 - declared names
+            "where session_id in (select session_id from other_sweeps)"
         )
-    connection.execute("drop table sweep_order")
+
+
+def _stems_to_load(connection: duckdb.DuckDBPyConnection, home: Home) -> list[str]:
+    """Batches that hold some of ``sweep_order``."""
+    paths = _kept(home, "measures")
+    (missing,) = one_row(connection.execute("select count(*) from sweep_order"))
+    if not missing or not paths:
+        return []
+    found = run(connection, "warehouse/sql/carried/batches_to_load", {"paths": paths}).fetchall()
+    return [Path(path).name.split(".")[0] for (path,) in found]
+
+
+def _load(
+    connection: duckdb.DuckDBPyConnection, name: str, schema: FrameSchema, paths: list[str]
+) -> None:
+    table = f"marts.sweep_{name}"
+    there = is_there(connection, "marts", f"sweep_{name}")
+    if not paths:
+        if not there:
+            connection.register("empty_results", schema.empty())
+            connection.execute(f"create table {table} as from empty_results")
+            connection.unregister("empty_results")
+        return
+    columns = ", ".join(f'kept."{column}"' for column in schema.names)
+    _, *within = KEYS[f"sweep_{name}"]
+    order = ", ".join(["ordered.place", *(f'kept."{column}"' for column in within)])
+    connection.execute(
+        f"{f'insert into {table}' if there else f'create table {table} as'} "  # noqa: S608
+        f"select {columns} from read_parquet(?, union_by_name = true) as kept "
+        f"join sweep_order as ordered using (measure_key) order by {order}",
+        [paths],
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, date, datetime
 from functools import partial
+from pathlib import Path
 
 import duckdb
 from threadpoolctl import threadpool_limits
@@ -13,6 +14,7 @@ from models.plans.settings import PlanSettings
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES
 from pipeline.intake.deeds import make_up_if_possible
+from pipeline.intake.receive import HandedFile
 from pipeline.intake.settings.settings_file import SettingsFile, read_settings, write_settings
 from pipeline.intake.settle import read_all, settle
 from pipeline.jobs.backtest import backtest_once
@@ -23,8 +25,9 @@ from pipeline.jobs.whole_left import Stages, earlier_stages, keep_stages
 from pipeline.jobs.workers import ONE, Workers
 from pipeline.statements import ROOT, connect, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
+from pipeline.warehouse.carried import begin_with, can_carry, is_there, leave_to_stage
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
-from pipeline.warehouse.damage import mark_if_changed
+from pipeline.warehouse.damage import newest_as_published
 from pipeline.warehouse.given_out import earlier_events, keep_events
 from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.lives import follow_lives, stage_bikes
@@ -33,7 +36,6 @@ from pipeline.warehouse.publish import (
     draft_path,
     no_draft_left,
     publish,
-    published,
     versions,
 )
 from pipeline.warehouse.risk import score_risk
@@ -66,17 +68,19 @@ def build(
     progress: bool = False,
     say: Callable[[str], None] = lambda text: None,
     workers: Workers = ONE,
+    carry: bool = True,
 ) -> Manifest:
     """Rebuild everything from the handed-in files and publish it as a new version.
 
     The caller holds the home (:meth:`Home.one_builder`). ``as_of`` is the day up to which
     odometers are carried forward: today, unless the home says otherwise. ``workers`` share the long
-    work; what is built is the same, whoever they are.
+    work; what is built is the same, whoever they are, and whether or not rows of the version before
+    may be carried over.
     """
     try:
         work = LongWork(workers, say, progress, home.building_now, Stages(earlier_stages(home)))
         with no_draft_left(home):
-            manifest = _build_relying_on_less(home, as_of, work)
+            manifest = _build_relying_on_less(home, as_of, work, carry)
         keep_stages(home, work.stages)
         return manifest
     except CancelledError:
@@ -84,7 +88,7 @@ def build(
         raise
 
 
-def _build_relying_on_less(home: Home, as_of: date | None, work: LongWork) -> Manifest:
+def _build_relying_on_less(home: Home, as_of: date | None, work: LongWork, carry: bool) -> Manifest:
     """Build, and begin again where samples are gone: each time one file less is relied on.
 
     So too, once, where DuckDB cannot do with the memory it is meant to: then it may take what the
@@ -93,7 +97,7 @@ def _build_relying_on_less(home: Home, as_of: date | None, work: LongWork) -> Ma
     held_bytes: int | None = HELD_BYTES
     while True:
         try:
-            return _build(home, as_of, work, held_bytes)
+            return _build(home, as_of, work, held_bytes, carry)
         except SamplesGoneError as error:
             work.say(f"{error}. Beginning again without them")
         except duckdb.OutOfMemoryException:
@@ -103,23 +107,21 @@ def _build_relying_on_less(home: Home, as_of: date | None, work: LongWork) -> Ma
             held_bytes = None
 
 
-def _build(home: Home, as_of: date | None, work: LongWork, held_bytes: int | None) -> Manifest:
+def _build(
+    home: Home, as_of: date | None, work: LongWork, held_bytes: int | None, carry: bool
+) -> Manifest:
     say = work.say
     day = as_of or home.as_of or datetime.now(UTC).date()
     tidy(home)
-    for manifest in list(published(home)):
-        if not mark_if_changed(home, manifest):
-            break  # what readers fall back on is whole; older ones are looked through in their turn
-        say(f"Version {manifest.version} is damaged. A new one takes its place")
+    before = newest_as_published(home, say)
     draft = draft_path(home)
     told = _settings(home)
     keep_advised(home)
-    connection = connect(draft)
+    files = _read(home, draft, work, held_bytes)
+    if carry and before is not None and can_carry(before, home, files):
+        begin_with(before, draft)
+    connection = _opened(draft, held_bytes)
     try:
-        if held_bytes is not None:
-            connection.execute(f"set memory_limit = '{held_bytes} bytes'")
-        each = partial(work.each, "Reading and checking what was handed in", "file")
-        files = read_all(connection, home, say, each)
         settle(connection, home, files)
         _stage(connection, day)
         each_part = partial(work.each, "Keeping sweeps by shop and month", "file")
@@ -165,11 +167,35 @@ def _build(home: Home, as_of: date | None, work: LongWork, held_bytes: int | Non
     return manifest
 
 
+def _opened(draft: Path, held_bytes: int | None) -> duckdb.DuckDBPyConnection:
+    connection = connect(draft)
+    if held_bytes is not None:
+        connection.execute(f"set memory_limit = '{held_bytes} bytes'")
+    return connection
+
+
+def _read(home: Home, draft: Path, work: LongWork, held_bytes: int | None) -> list[HandedFile]:
+    """Read what is not read yet, working beside a draft that holds nothing; return all files."""
+    connection = _opened(draft, held_bytes)
+    try:
+        each = partial(work.each, "Reading and checking what was handed in", "file")
+        return read_all(connection, home, work.say, each)
+    finally:
+        connection.close()
+
+
 def _stage(connection: duckdb.DuckDBPyConnection, day: date) -> None:
-    connection.execute("create schema staging")
-    connection.execute("create schema marts")
+    """Typed tables of the rows that stand, but of those that are staged already."""
+    connection.execute("create schema if not exists staging")
+    connection.execute("create schema if not exists marts")
     for name in _STAGED:
-        run(connection, f"warehouse/sql/staging/{name}")
+        rows = statement(f"warehouse/sql/staging/{name}")
+        if is_there(connection, "staging", name):
+            leave_to_stage(connection, name)
+            connection.execute(f"insert into staging.{name}\n{rows}")
+        else:
+            run(connection, "warehouse/sql/carried/all_to_stage")
+            connection.execute(f"create table staging.{name} as\n{rows}")
     stage_bikes(connection, day)
 
 

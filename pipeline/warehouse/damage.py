@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import duckdb
 
 from pipeline.home import Home
 from pipeline.intake.seals import digest_of
 from pipeline.statements import connect, run
-from pipeline.warehouse.publish import Manifest, mark_damaged
+from pipeline.warehouse.publish import Manifest, mark_damaged, published
 
 
 def damage(manifest: Manifest) -> str:
@@ -43,15 +45,23 @@ def mark_if_shut(home: Home, manifest: Manifest) -> bool:
     return False
 
 
-def mark_if_changed(home: Home, manifest: Manifest) -> bool:
-    """The same where a warehouse gave no error: looked through only if its file has changed.
+def newest_as_published(
+    home: Home, say: Callable[[str], None] = lambda text: None
+) -> Manifest | None:
+    """The newest version that is not damaged, if it is byte for byte what was published.
 
-    Its bytes are held against what they hashed to when it was published, a fraction of the work of
-    reading its tables. Not every change is damage: blocks that no table has are never read.
+    Bytes are held against what they hashed to then, a fraction of the work of reading all tables;
+    only a version that has changed is looked through. Not every change is damage: blocks that no
+    table has are never read. Damaged ones are marked and told of until one is whole, which is what
+    readers fall back on; older ones are looked through in their turn.
     """
-    if manifest.digest and digest_of(manifest.path) == manifest.digest:
-        return False
-    return mark_if_damaged(home, manifest)
+    for manifest in list(published(home)):
+        if manifest.digest and digest_of(manifest.path) == manifest.digest:
+            return manifest
+        if not mark_if_damaged(home, manifest):
+            return None
+        say(f"Version {manifest.version} is damaged. A new one takes its place")
+    return None
 
 
 def mark_if_damaged(home: Home, manifest: Manifest) -> bool:

@@ -19,7 +19,7 @@ from pathlib import Path
 from pipeline.home import Home, sync_folder, write_new
 from pipeline.intake.deeds import Version
 from pipeline.intake.seals import digest_of
-from pipeline.warehouse.shape import current_shape
+from pipeline.warehouse.shape import current_code, current_shape
 
 KEPT_VERSIONS = 3
 
@@ -29,7 +29,8 @@ class Manifest:
     """What is known of one published version without opening it.
 
     ``hand_in`` is the last one it holds, ``digest`` the SHA-256 of its file as it was published,
-    empty for one published before digests were taken.
+    ``code`` a digest of the code that made it; both are empty for one published before they were
+    taken.
     """
 
     version: int
@@ -40,6 +41,7 @@ class Manifest:
     shape: str
     hand_in: int
     digest: str = ""
+    code: str = ""
 
     @property
     def is_current(self) -> bool:
@@ -92,14 +94,15 @@ def read_manifest(home: Home, path: Path) -> Manifest:
             str(card[name]) for name in ("built_at", "as_of", "kind", "shape")
         )
         hand_in = int(card["hand_in"] or 0)
-        digest = str(card.get("digest", ""))
+        digest, code = (str(card.get(name, "")) for name in ("digest", "code"))
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise DamagedVersionError(f"its manifest published/{path.name} is damaged") from error
     if not warehouse.is_file():
         raise DamagedVersionError(f"its warehouse published/{warehouse.name} is gone")
     if _mark(home, int(path.stem)).exists():
         raise DamagedVersionError(f"its warehouse published/{warehouse.name} is damaged")
-    return Manifest(int(path.stem), warehouse, built_at, as_of, kind, shape, hand_in, digest)
+    of_it = (built_at, as_of, kind, shape, hand_in, digest, code)
+    return Manifest(int(path.stem), warehouse, *of_it)
 
 
 def mark_damaged(home: Home, manifest: Manifest, why: str) -> None:
@@ -145,7 +148,8 @@ def publish(
     _remove(_mark(home, version))  # of a version of that number whose manifest is gone
     draft.rename(final)
     shape, digest = current_shape(), digest_of(final)
-    manifest = Manifest(version, final, built_at, as_of, kind, shape, hand_in, digest)
+    of_it = (built_at, as_of, kind, shape, hand_in, digest, current_code())
+    manifest = Manifest(version, final, *of_it)
     known = asdict(manifest)
     card = {"warehouse": known.pop("path").name, **known}
     write_new(home.published / f"{version:06d}.json", json.dumps(card) + "\n")

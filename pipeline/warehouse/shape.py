@@ -11,6 +11,11 @@ import hashlib
 from collections.abc import Iterable
 from functools import cache
 
+import duckdb
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+
 from models.frames import FrameSchema
 from models.plans import schemas as plans
 from models.risk import schemas as risk
@@ -33,6 +38,16 @@ def current_shape() -> str:
         digest.update(schema_digest(vars(module).values()).encode())
     rules = [*ROOT.rglob("*.sql"), *(ROOT.parent / "models").rglob("*.py")]
     for path in sorted(rules):
+        digest.update(path.relative_to(ROOT.parent).as_posix().encode() + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+@cache
+def current_code() -> str:
+    """A digest of all the code that a build runs, and of the versions of what it is made with."""
+    packages = [package.__version__ for package in (duckdb, np, pd, pa)]
+    digest = hashlib.sha256(f"{current_shape()}/{packages}".encode())
+    for path in sorted(ROOT.rglob("*.py")):
         digest.update(path.relative_to(ROOT.parent).as_posix().encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import duckdb
 import pandas as pd
@@ -10,18 +10,18 @@ import pandas as pd
 from models.statics.bands import (
     coded_reading_values,
     learn_bands,
-    one_value_a_sensor,
     with_maker_limits,
 )
 from models.statics.checks import coded_checks
-from models.statics.coded import one_after_another
 from models.statics.doubts import signs_by_majority
 from models.statics.schemas import GOOD_PROFILES, GOOD_READINGS, READINGS
 from models.statics.travel_band import learn_travel_bands
-from pipeline.statements import one_row, run, statement, store, store_parts
+from pipeline.statements import one_row, run, statement, store, store_more, store_parts
+from pipeline.warehouse.carried import is_there
 from pipeline.warehouse.lives import MARTS
 
 _READINGS_OF = f"{MARTS}/static_readings_of"
+_CARRIED = "warehouse/sql/carried"
 PROVEN_KM = 5_000.0
 #: Bench tests held in memory at a time: each is a matter of its own once the ranges are known.
 #: Fewer checked than these give fewer rows than DuckDB lays down as a group (122,880), which take
@@ -35,8 +35,8 @@ def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
     run(connection, f"{MARTS}/static_readings")
     run(connection, f"{MARTS}/good_tests", {"proven_km": PROVEN_KM})
     families, kinds = _families(connection), _kinds(connection)
-    good = _read_values(connection)
-    bands = learn_bands(good, families=families, kinds=kinds)
+    _read_values(connection)
+    bands = learn_bands(_good_readings(connection), families=families, kinds=kinds)
     profiles = GOOD_PROFILES.check(run(connection, f"{MARTS}/good_profiles").df())
     store(connection, "travel_bands", learn_travel_bands(profiles, families=families, kinds=kinds))
     makers = run(connection, f"{MARTS}/maker_limits").df()
@@ -44,36 +44,65 @@ def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
     store_parts(connection, "checks", _checks(connection, bands))
 
 
-def _read_values(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Keep every reading of every test; return one value of each reading of each good sensor."""
-    signs = signs_by_majority(run(connection, f"{MARTS}/end_resistances").df())
-    rows = connection.execute("select session_id from marts.good_tests").fetchall()
-    good, kept = {row[0] for row in rows}, []
+def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
+    """Keep every reading of every test; those carried over of tests that read the same stay."""
+    signs = _signs(connection, "static_readings")
+    values = (
+        coded_reading_values(readings, signs)
+        for readings in _readings(connection, READ_AT_ONCE, _to_read(connection, signs))
+    )
+    if is_there(connection, "marts", "reading_values"):
+        for part in values:
+            store_more(connection, "reading_values", part)
+    else:
+        store_parts(connection, "reading_values", values)
+    connection.execute("drop table if exists marts.readings_to_take")
 
-    def parts() -> Iterator[pd.DataFrame]:
-        for readings in _readings(connection, READ_AT_ONCE):
-            values = coded_reading_values(readings, signs)
-            kept.append(values[values["session_id"].isin(good)])
-            yield values
 
-    store_parts(connection, "reading_values", parts())
-    # by sensor over all its tests, so that it waits for the last part
-    static = one_value_a_sensor(one_after_another(kept))
-    swept = run(connection, f"{MARTS}/good_sweep_readings").df()
-    return pd.concat([static, GOOD_READINGS.check(swept)])
+def _to_read(connection: duckdb.DuckDBPyConnection, signs: Mapping[str, int]) -> str:
+    """The mart whose tests are to be read; values of others are there and stay."""
+    if not is_there(connection, "marts", "static_readings_before"):
+        return "static_readings"
+    if _signs(connection, "static_readings_before") == signs:
+        for step in ("readings_to_take", "values_gone"):
+            run(connection, f"{_CARRIED}/{step}")
+        to_read = "readings_to_take"
+    else:
+        connection.execute("drop table marts.reading_values")
+        to_read = "static_readings"
+    connection.execute("drop table marts.static_readings_before")
+    return to_read
+
+
+def _signs(connection: duckdb.DuckDBPyConnection, table: str) -> dict[str, int]:
+    """Which way the resistances of each part number go, as most tests of a mart have it."""
+    ends = statement(f"{MARTS}/end_resistances").replace("$readings", f"marts.{table}")
+    return signs_by_majority(connection.execute(ends).df())
+
+
+def _good_readings(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """GOOD_READINGS: one value of each reading and each sweep measure of each good sensor."""
+    at_rest, swept = (
+        GOOD_READINGS.check(run(connection, f"{MARTS}/{name}").df())
+        for name in ("good_static_readings", "good_sweep_readings")
+    )
+    return pd.concat([at_rest, swept])
 
 
 def _checks(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:
-    for readings in _readings(connection, CHECKED_AT_ONCE):
+    for readings in _readings(connection, CHECKED_AT_ONCE, "static_readings"):
         yield coded_checks(readings, bands)
 
 
-def _readings(connection: duckdb.DuckDBPyConnection, at_once: int) -> Iterator[pd.DataFrame]:
-    """READINGS of all bench tests, so many at a time, in the order of their keys; at least once."""
-    (count,) = one_row(connection.execute("select count(*) from marts.static_readings"))
+def _readings(
+    connection: duckdb.DuckDBPyConnection, at_once: int, table: str
+) -> Iterator[pd.DataFrame]:
+    """READINGS of all tests of a mart, so many at a time, in the order they lie; at least once."""
+    (count,) = one_row(connection.execute(f"select count(*) from marts.{table}"))  # noqa: S608
+    wanted = statement(_READINGS_OF).replace("$readings", f"marts.{table}")
     for first in range(0, max(count, 1), at_once):
         rows = {"first_row": first, "end_row": first + at_once}
-        found = connection.sql(statement(_READINGS_OF), params=rows)
+        found = connection.sql(wanted, params=rows)
         yield READINGS.check(found.to_arrow_table().to_pandas())
 
 

@@ -133,7 +133,7 @@ RULES: dict[str, Rule] = {
     "intake.any_tests": _NOBODYS,
     "intake.files": Rule(
         "(t.hand_in, t.file_no) in (select (hand_in, file_no) from scope.own_rows)",
-        {"rows_path": "null", "issues_path": "null"},
+        {"rows_path": "null", "issues_path": "null", "rows_digest": "null"},
     ),
     "intake.out_of_force": _ROW,
     "intake.read_issues": Rule(
@@ -142,6 +142,7 @@ RULES: dict[str, Rule] = {
     ),
     "intake.row_outcomes": _ROW,
     "intake.rows": _ROW,
+    "intake.rows_as_read": _ROW,
     "intake.set_aside": Rule(_among("row_id", "own_aside")),
     "intake.standing": Rule("", anew="intake/sql/settle/standing"),
     "marts.advice": _SENSOR,

@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 from models.frames import FrameError
 from models.statics.bands import (
     learn_bands,
-    one_value_a_sensor,
     reading_values,
     with_maker_limits,
 )
@@ -232,15 +231,6 @@ def test_doubtful_readings_never_reach_the_good_ones(bench_tests):
         ("t10", "track_ohm"),
         ("t11", "closed_ratio"),
     }
-    kept = one_value_a_sensor(long)
-    assert kept[kept["reading"] == "track_ohm"]["value"].tolist() == [4000.0] * 10
-    assert set(kept[kept["sensor_id"] == "s9"]["reading"]) == {"track_ohm"}
-
-
-def test_a_sensor_counts_once(bench_tests):
-    tests = bench_tests(*[{"sensor_id": "s", "track_ohm": ohm} for ohm in (4000.0, 4100.0, 4900.0)])
-    kept = one_value_a_sensor(reading_values(tests))
-    assert kept["value"].tolist() == [4100.0]
 
 
 def test_contactless_parts_give_no_resistances(bench_tests):

@@ -12,7 +12,6 @@ from models.statics.coded import (
     check_coded,
     coded_column,
     coded_values,
-    one_after_another,
     said_once,
     same_text,
 )
@@ -98,12 +97,6 @@ def test_questions_stand_with_the_bench_tests_they_name():
         np.array([2, 5, 9]), {5: "why?", 7: "not here", 2: "so?"}
     )
     assert [rows.said[n] for n in rows.numbers] == ["so?", "why?", ""]
-
-
-def test_parts_of_other_words_stand_one_after_another():
-    whole = one_after_another([WORDS.empty(), words("b", "a"), words("c")])
-    assert whole["word"].tolist() == ["b", "a", "c"]
-    assert one_after_another([WORDS.empty()]).empty
 
 
 def test_texts_stay_categories_through_the_check():

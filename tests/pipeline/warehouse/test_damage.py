@@ -36,21 +36,24 @@ def test_the_manifest_tells_what_the_file_hashed_to(home, manifest):
 
 
 def test_a_warehouse_as_it_was_published_is_not_read_again(home, manifest, looked_through):
-    assert not damage.mark_if_changed(home, manifest)
+    assert damage.newest_as_published(home) == manifest
     assert looked_through == []
 
 
 def test_a_changed_block_is_found_though_the_warehouse_opens(home, manifest):
     flip_a_block_that_opening_passes_by(manifest)
-    assert damage.mark_if_changed(home, manifest)
+    said = []
+    assert damage.newest_as_published(home, said.append) is None
     assert list(passed_over(home)) == [manifest.version]
+    assert said == ["Version 1 is damaged. A new one takes its place"]
 
 
 def test_a_file_that_changed_and_can_be_read_is_not_damaged(home, manifest, looked_through):
     with manifest.path.open("ab") as file:
         file.write(b"\0")
-    assert not damage.mark_if_changed(home, manifest)
+    assert damage.newest_as_published(home) is None
     assert looked_through == [manifest.version]
+    assert not passed_over(home)
 
 
 def test_a_version_published_before_digests_were_taken_is_looked_through(
@@ -60,5 +63,6 @@ def test_a_version_published_before_digests_were_taken_is_looked_through(
     card = json.loads(path.read_text())
     del card["digest"]
     path.write_text(json.dumps(card))
-    assert not damage.mark_if_changed(home, newest(home))
+    assert damage.newest_as_published(home) is None
     assert looked_through == [manifest.version]
+    assert newest(home).version == manifest.version

@@ -6,7 +6,7 @@ import pytest
 
 from models.statics.checks import check_readings
 from models.statics.schemas import BANDS, CHECKS, READINGS
-from pipeline.statements import connect, store, store_parts
+from pipeline.statements import connect, run, store, store_parts
 from pipeline.warehouse import statics
 
 TESTS = 7
@@ -42,6 +42,29 @@ def test_the_checks_are_the_same_for_any_part_size(connection, monkeypatch, at_o
     wanted = check_readings(READINGS.check(tests), BANDS.empty())
     assert len(kept) > 10 * TESTS
     pd.testing.assert_frame_equal(CHECKS.check(kept), wanted, check_exact=True)
+
+
+def test_a_sound_sensor_counts_once_by_the_median_of_what_is_not_in_doubt(connection):
+    rng = np.random.default_rng(3)
+    values = pd.DataFrame(
+        {
+            "session_id": [f"t{number}" for number in range(400)],
+            "sensor_id": [f"s{number}" for number in rng.integers(0, 90, 400)],
+            "part_no": "P1",
+            "reading": "closed_v",
+            "value": rng.normal(0.5, 0.1, 400),
+            "doubt": rng.choice(["", "Volts or millivolts?"], 400, p=[0.9, 0.1]),
+        }
+    ).astype({"doubt": "str"})
+    values.loc[::7, "doubt"] = None
+    store(connection, "reading_values", values)
+    store(connection, "good_tests", values.loc[values.index % 5 > 0, ["session_id"]])
+    found = run(connection, "warehouse/sql/marts/good_static_readings").df()
+    good = values[(values.index % 5 > 0) & values["doubt"].fillna("").eq("")]
+    wanted = good.groupby("sensor_id")["value"].median()
+    assert found["sensor_id"].tolist() == wanted.index.tolist()
+    assert found["value"].tolist() == wanted.tolist()  # to the last bit
+    assert {1, 2} <= set(good["sensor_id"].value_counts())
 
 
 def test_no_tests_give_a_table_without_rows(connection):

@@ -1,7 +1,7 @@
--- grain: one row ever handed in, numbered in order of hand-in, file name and line
+-- grain: one row of the files named, numbered behind those there in order of hand-in, file name and line
 -- Rows are numbered by their place where they lie, since most files have theirs in order of lines:
 -- sorting all rows with their cells would hold all of them in memory at once.
-create table intake.rows as
+insert into intake.rows
 with counted as (
     select filename as rows_path, count(*) as row_count
     from read_parquet($paths, filename = true)
@@ -11,8 +11,10 @@ with counted as (
 starts as (
     select
         files.*,
-        (sum(counted.row_count) over (order by hand_in, file_no) - counted.row_count)::bigint
-            as rows_before
+        (
+            (select count(*) from intake.rows)
+            + sum(counted.row_count) over (order by hand_in, file_no) - counted.row_count
+        )::bigint as rows_before
     from intake.files
     join counted using (rows_path)
 ),

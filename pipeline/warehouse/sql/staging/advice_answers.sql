@@ -1,5 +1,4 @@
 -- grain: one answer of a shop to the advice on one sensor, as it stands
-create table staging.advice_answers as
 select
     row_id,
     cells['sensor_id'] as sensor_id,
@@ -10,5 +9,5 @@ select
     cells['until']::date as until,
     cells['reason'] as reason,
     cells['answered_by'] as answered_by
-from intake.standing
+from to_stage
 where table_name = 'advice_answers'

@@ -1,5 +1,4 @@
 -- grain: one part number, as it stands
-create table staging.parts as
 select
     row_id,
     cells['part_no'] as part_no,
@@ -17,5 +16,5 @@ select
     cells['lead_time_days']::bigint as lead_time_days,
     cells['replaced_by'] as replaced_by,
     cells['supply_ends_on']::date as supply_ends_on
-from intake.standing
+from to_stage
 where table_name = 'parts'

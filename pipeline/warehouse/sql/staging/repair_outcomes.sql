@@ -1,5 +1,4 @@
 -- grain: one closed repair, as it stands
-create table staging.repair_outcomes as
 select
     row_id,
     cells['outcome_id'] as outcome_id,
@@ -18,5 +17,5 @@ select
     cells['days_off_road']::double as days_off_road,
     cells['comeback_of'] as comeback_of,
     cells['relearn_done'] as relearn_done
-from intake.standing
+from to_stage
 where table_name = 'repair_outcomes'

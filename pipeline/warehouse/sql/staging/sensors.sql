@@ -1,5 +1,4 @@
 -- grain: one sensor on one bike, as it stands
-create table staging.sensors as
 select
     row_id,
     cells['sensor_id'] as sensor_id,
@@ -14,5 +13,5 @@ select
     cells['removed_on']::date as removed_on,
     cells['removed_km']::double as removed_km,
     cells['removed_reason'] as removed_reason
-from intake.standing
+from to_stage
 where table_name = 'sensors'

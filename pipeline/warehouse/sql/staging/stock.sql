@@ -1,5 +1,4 @@
 -- grain: one count of one part in one shop on one day, as it stands
-create table staging.stock as
 select
     row_id,
     cells['shop_id'] as shop_id,
@@ -8,5 +7,5 @@ select
     cells['on_hand']::bigint as on_hand,
     cells['on_order']::bigint as on_order,
     cells['order_due_on']::date as order_due_on
-from intake.standing
+from to_stage
 where table_name = 'stock'

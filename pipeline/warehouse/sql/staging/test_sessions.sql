@@ -1,5 +1,4 @@
 -- grain: one bench test of one sensor, as it stands
-create table staging.test_sessions as
 select
     row_id,
     cells['session_id'] as session_id,
@@ -30,5 +29,5 @@ select
     cells['temp_c']::double as temp_c,
     cells['verdict'] as verdict,
     cells['note'] as note
-from intake.standing
+from to_stage
 where table_name = 'test_sessions'

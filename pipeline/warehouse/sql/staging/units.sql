@@ -1,5 +1,4 @@
 -- grain: one bike, as it stands
-create table staging.units as
 select
     row_id,
     cells['unit_id'] as unit_id,
@@ -11,5 +10,5 @@ select
     cells['duty'] as duty,
     cells['in_service_on']::date as in_service_on,
     cells['out_of_service_on']::date as out_of_service_on
-from intake.standing
+from to_stage
 where table_name = 'units'
