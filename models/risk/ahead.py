@@ -13,7 +13,7 @@ road failures among the defects heard of. Nobody is taken to test or repair the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -42,6 +42,8 @@ _NEAR_KM = 15_000.0
 _NODES = 7
 #: Sensors worked out at a time, with all draws: as many as a processor holds near it.
 _CHUNK = 30
+#: Sensors told in words at a time, for the memory.
+_TOLD_AT_ONCE = 5_000
 _TINY = 1e-12
 
 RISK_AHEAD = RecordSchema(
@@ -187,11 +189,33 @@ def risk_ahead(
     -------
     frame in the columns of ``RISK_AHEAD``, by sensor in the order given: km first, then days.
     """
+    how = {"riding": riding, "share": share, "n_draws": n_draws, "level": level}
+    asked = {"horizons_km": horizons_km, "horizons_days": horizons_days, "estimates": estimates}
+    return pd.concat(
+        risk_ahead_parts(model, sensors_now, **how, **asked, **settings), ignore_index=True
+    )
+
+
+def risk_ahead_parts(
+    model: DefectHazard | None,
+    sensors_now: pd.DataFrame,
+    *,
+    riding: Riding | None = None,
+    share: BetaPrior = ROAD_SHARE,
+    horizons_km: tuple[float, ...] = HORIZONS_KM,
+    horizons_days: tuple[float, ...] = HORIZONS_DAYS,
+    n_draws: int = 100,
+    level: float = 0.9,
+    estimates: Estimates | None = None,
+    **settings: Any,
+) -> Iterator[pd.DataFrame]:
+    """``risk_ahead`` of some sensors at a time, for the memory; at least once."""
     sensors = SENSORS_NOW.check(sensors_now).reset_index(drop=True)
+    km = np.asarray(horizons_km, dtype=float)
     days = np.asarray(horizons_days if riding is not None else (), dtype=float)
-    points, counts = _km_points(sensors, riding, np.asarray(horizons_km, dtype=float), days)
-    values = np.full((len(sensors), len(horizons_km) + len(days), 6), np.nan)
-    known = np.flatnonzero(sensors["age_now_km"].notna())
+    points, counts = _km_points(sensors, riding, km, days)
+    known = np.flatnonzero(sensors["age_now_km"].notna() & (model is not None))
+    values = np.full((len(sensors), len(km) + len(days), 6), np.nan)
     if model is not None and len(known):
         drawn = _draws(model.delay_ or assumed_delay(), share, n_draws, settings.get("seed", 0))
         grid = _grid(horizons_km, float(points[known].max(initial=0.0)))
@@ -201,7 +225,9 @@ def risk_ahead(
             part = _logit_draws(*(c[some] for c in chances), drawn.z, level)
             ahead = heard_ahead(grid, part, drawn.rate, points[known[some]])
             values[known[some]] = _summary(ahead, drawn.share, counts, level)
-    return _frame(sensors, riding, np.asarray(horizons_km, dtype=float), days, values)
+    for begin in range(0, max(len(sensors), 1), _TOLD_AT_ONCE):
+        told = slice(begin, begin + _TOLD_AT_ONCE)
+        yield _frame(sensors.iloc[told], riding, km, days, values[told])
 
 
 def chances_under(

@@ -196,7 +196,8 @@ def drawn_with(
     keys = spread_keys(near, view, settings["wear_readings"]) + np.uint64(3) * hashes(asked)
     away = remember(name, keys, make).reshape(len(plain), n_resamples, len(horizons_km))
     middle = logit(np.clip(drawn[0, plain], _TINY, 1 - _TINY))
-    drawn[1:, plain] = expit(middle + away.transpose(1, 0, 2))
+    for draw in range(n_resamples):  # one after another, for the memory
+        drawn[1 + draw, plain] = expit(middle + away[:, draw])
     return drawn
 
 

@@ -19,10 +19,9 @@ from models.risk.evidence_moved import Evidence, why_refit
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.sensitivity import TEST_HISTORY, LearnedSensitivity, learned_sensitivity
-from pipeline.statements import run
 from pipeline.warehouse.kept_fit import KeptFit, fit_version, keep_fit, kept_fit
 from pipeline.warehouse.kept_models import Refusal, code_version, data_version
-from pipeline.warehouse.lives import MARTS, RiskFrames
+from pipeline.warehouse.lives import RiskFrames
 
 #: Raise when the frames come to mean something else under the same names.
 _SCHEMA = "2"
@@ -44,15 +43,17 @@ class Fit:
 
 
 def test_history(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """All accepted tests of parts with a track, for how often a test finds the defect."""
-    run(connection, f"{MARTS}/test_history")
+    """All accepted tests of parts with a track, for how often a test finds the defect.
+
+    Their mart must stand.
+    """
     return TEST_HISTORY.check(connection.execute("from marts.test_history order by all").df())
 
 
 def standing_fit(
     folder: Path,
     frames: RiskFrames,
-    tests: pd.DataFrame,
+    tests: Callable[[], pd.DataFrame],
     day: date,
     say: Callable[[str], None],
 ) -> Fit:
@@ -64,8 +65,8 @@ def standing_fit(
         Where models are kept.
     frames : RiskFrames
         The record.
-    tests : frame
-        Columns of ``TEST_HISTORY``.
+    tests : callable
+        Gives a frame in the columns of ``TEST_HISTORY``; asked where models are fitted anew.
     day : date
         As of which day the record is.
     say : callable
@@ -88,7 +89,7 @@ def standing_fit(
 def _fitted(
     folder: Path,
     frames: RiskFrames,
-    tests: pd.DataFrame,
+    tests: Callable[[], pd.DataFrame],
     now: Evidence,
     why: str,
     tags: dict[str, str],
@@ -97,7 +98,7 @@ def _fitted(
     records = _records(frames)
     # how often a test finds a defect is learned with a curve that takes tests at their word
     first = fit_risk(**{**records, "wear_readings": None}).model
-    believed = learned_sensitivity(tests, frames.windows, first)
+    believed = learned_sensitivity(tests(), frames.windows, first)
     models = fit_risk(**records, sensitivity=believed.posterior)
     fit = Fit(models, believed, now, fit_version(now), why)
     _keep(folder, fit, tags, say)

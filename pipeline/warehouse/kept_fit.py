@@ -11,7 +11,8 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -168,25 +169,59 @@ def keep_frames(folder: Path, name: str, frames: Mapping[str, pd.DataFrame], res
     OSError
         The folder cannot be written.
     """
+    with keep_card(folder, name, rests_on) as digests:
+        for key, frame in frames.items():
+            digests[key] = _keep_frame(folder, f"{name}_{key}", frame)
+
+
+@contextmanager
+def keep_card(folder: Path, name: str, rests_on: str) -> Iterator[dict[str, str]]:
+    """Write files and then a card that says what they rest on, and what each must hash to.
+
+    No card stands while they are written. Their digests go into what is given, by key.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     card = folder / f"{name}.json"
     card.unlink(missing_ok=True)
-    digests = {key: _keep_frame(folder, f"{name}_{key}", frame) for key, frame in frames.items()}
+    digests: dict[str, str] = {}
+    yield digests
     write_new(card, json.dumps({"rests_on": rests_on, "frames": digests}, sort_keys=True) + "\n")
+
+
+def kept_card(folder: Path, name: str, rests_on: str) -> dict[str, str] | None:
+    """What the files of a card must hash to, by key; None where they rest on something else.
+
+    Raises
+    ------
+    OSError, ValueError, KeyError, TypeError, AttributeError
+        There is no whole card.
+    """
+    card = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+    return dict(card["frames"].items()) if card["rests_on"] == rests_on else None
 
 
 def kept_frames(folder: Path, name: str, rests_on: str) -> dict[str, pd.DataFrame] | None:
     """The frames kept under a name, if they are whole and were made from the same; else None."""
     try:
-        card = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
-        if card["rests_on"] != rests_on:
+        digests = kept_card(folder, name, rests_on)
+        if digests is None:
             return None
         return {
-            key: _kept_frame(folder, f"{name}_{key}", digest)
-            for key, digest in card["frames"].items()
+            key: _kept_frame(folder, f"{name}_{key}", digest) for key, digest in digests.items()
         }
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file's bytes, which are never held whole."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def damaged_frames(folder: Path) -> list[str]:

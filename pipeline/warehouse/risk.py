@@ -14,7 +14,7 @@ import pandas as pd
 from models.plans.advice import advise
 from models.plans.lot import drawn_by_lot
 from models.plans.schemas import EVIDENCE
-from models.risk.ahead import RISK_AHEAD, risk_ahead, road_share
+from models.risk.ahead import risk_ahead_parts, road_share
 from models.risk.explain import explain_risk
 from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
 from models.risk.odometer_rate import RIDING_RATES, Riding, riding_of
@@ -37,7 +37,7 @@ from pipeline.warehouse.plans import (
     plan_ahead,
     price,
 )
-from pipeline.warehouse.risk_fit import store_fitted, told_of_fit
+from pipeline.warehouse.risk_fit import store_fitted, store_fitted_parts, told_of_fit
 from pipeline.warehouse.shape import current_shape
 
 
@@ -55,7 +55,9 @@ def score_risk(
     """
     work = work or LongWork()
     frames = risk_frames(connection, day)
-    fit = standing_fit(kept_models, frames, test_history(connection), day, work.say)
+    run(connection, f"{MARTS}/test_history")
+    tests = partial(test_history, connection)  # many rows, which a fit that stands does not need
+    fit = standing_fit(kept_models, frames, tests, day, work.say)
     keep = partial(store_fitted, connection, fit.version)
     keep("sensitivity_evidence", fit.believed.evidence)
     remember = remembered(kept_models, fit.version, work)
@@ -80,7 +82,9 @@ def score_risk(
     store(connection, "risk_fit", told_of_fit(fit, frames))
     riding = _look_ahead(connection, day, fit.version, results, frames)
     ahead = look_out(connection, fit.version, results, frames, riding, remember)
-    _advise(connection, day, told, kept_models, fit.version, results, frames, ahead, work)
+    sensors = frames.sensors_now
+    del frames, riding  # what plans rest on is in the marts; the rest only takes memory
+    _advise(connection, day, told, kept_models, fit.version, results, sensors, ahead, work)
     return fit
 
 
@@ -91,7 +95,7 @@ def _advise(
     kept_models: Path,
     version: str,
     results: RiskResults,
-    frames: RiskFrames,
+    sensors: pd.DataFrame,
     ahead: DefectsAhead,
     work: LongWork,
 ) -> None:
@@ -108,7 +112,6 @@ def _advise(
 
     def over_sensitivity() -> dict[str, pd.DataFrame]:
         how = {"as_taken": action, "by_lot": lot, "work": work}
-        sensors = frames.sensors_now
         over = advice_over_sensitivity(results, sensors, evidence, outlook, settings, **how)
         return {"advice": over}
 
@@ -144,18 +147,15 @@ def _look_ahead(
     riding = _riding(connection, day)
     rates = RIDING_RATES.empty() if riding is None else riding.rates
     store(connection, "riding_rates", rates)
-    ahead = RISK_AHEAD.empty()
-    if len(frames.sensors_now):
-        share = road_share(frames.windows)
-        ahead = risk_ahead(
-            results.model,
-            frames.sensors_now,
-            riding=riding,
-            share=share,
-            estimates=results.estimates,
-            **results.settings,
-        )
-    store_fitted(connection, version, "risk_ahead", ahead)
+    ahead = risk_ahead_parts(
+        results.model,
+        frames.sensors_now,
+        riding=riding,
+        share=road_share(frames.windows),
+        estimates=results.estimates,
+        **results.settings,
+    )
+    store_fitted_parts(connection, version, "risk_ahead", ahead)
     return riding
 
 

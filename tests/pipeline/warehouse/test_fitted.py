@@ -41,7 +41,7 @@ DAY = date(2026, 6, 1)
 
 
 def fit(folder, frames, say=print, day=DAY):
-    return standing_fit(folder, frames, TEST_HISTORY.empty(), day, say)
+    return standing_fit(folder, frames, TEST_HISTORY.empty, day, say)
 
 
 def fits(monkeypatch):
