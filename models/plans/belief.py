@@ -74,16 +74,57 @@ def riding_step(onset: np.ndarray, km: float, rate_per_km: float) -> Step:
     With x = r km and m = (1 - exp(-x)) / x: an old defect stays unheard of with the chance exp(-x)
     and runs m of the step; a new one with the chance m, losing 1/2 - (1 - m) / x of the step.
     """
-    x = rate_per_km * km
-    mean = 1 - x / 2 + x**2 / 6 if x < _SMALL else -np.expm1(-x) / x
-    lost = x / 6 if x < _SMALL else 0.5 - (1 - mean) / x
+    mean, lost, keeps = _shares(km, rate_per_km)
     return Step(
         stays=1 - onset,
         turns=onset * mean,
-        keeps=float(np.exp(-x)),
+        keeps=keeps,
         sound_km=km * (1 - onset * lost),
         defective_km=float(km * mean),
     )
+
+
+class Steps(NamedTuple):
+    """Several steps of riding, one after another, of n sensors.
+
+    ``silent`` chance that nothing is heard of a sensor that is sound at the beginning, ``turns``
+    that it then has a defect not heard of, ``sound_km`` mean km run within the step before
+    anything is heard, each of shape (steps, n); of a defective one ``keeps`` and ``defective_km``
+    as in ``Step``, one number a step.
+    """
+
+    silent: np.ndarray
+    turns: np.ndarray
+    sound_km: np.ndarray
+    keeps: list[float]
+    defective_km: list[float]
+
+
+def riding_steps(onset: np.ndarray, km: np.ndarray, rate_per_km: float) -> Steps:
+    """Steps as of ``riding_step``, from onsets of shape (steps, n) and their lengths."""
+    lengths = km.tolist()
+    shares = [_shares(length, rate_per_km) for length in lengths]
+    mean, lost, keeps = zip(*shares, strict=True) if shares else ((), (), ())
+    means, losses = np.array(mean)[:, None], np.array(lost)[:, None]
+    turns, silent, sound_km = onset * means, 1 - onset, onset * losses
+    silent += turns
+    np.subtract(1, sound_km, out=sound_km)
+    sound_km *= km[:, None]
+    return Steps(
+        silent=silent,
+        turns=turns,
+        sound_km=sound_km,
+        keeps=list(keeps),
+        defective_km=[float(length * m) for length, m in zip(lengths, mean, strict=True)],
+    )
+
+
+def _shares(km: float, rate_per_km: float) -> tuple[float, float, float]:
+    """Of one step: m, the share lost by a new defect, and exp(-x)."""
+    x = rate_per_km * km
+    mean = 1 - x / 2 + x**2 / 6 if x < _SMALL else -np.expm1(-x) / x
+    lost = x / 6 if x < _SMALL else 0.5 - (1 - mean) / x
+    return mean, lost, float(np.exp(-x))
 
 
 def passed_chance(belief: np.ndarray, test: Test) -> np.ndarray:
@@ -93,10 +134,15 @@ def passed_chance(belief: np.ndarray, test: Test) -> np.ndarray:
 
 def belief_after_pass(belief: np.ndarray, test: Test) -> np.ndarray:
     """Chance of a defect after a test that passed (Bayes)."""
-    return belief * (1 - test.sensitivity) / np.maximum(passed_chance(belief, test), 1e-300)
+    missed = np.multiply(belief, 1 - test.sensitivity)
+    passed = np.subtract(1, belief)
+    passed *= 1 - test.false_alarm
+    passed += missed
+    return missed / np.maximum(passed, 1e-300)
 
 
 def near(belief: np.ndarray, n_points: int) -> np.ndarray:
     """The point of ``belief_grid`` at or below each chance, save the last point."""
-    place = np.sqrt(belief) * (n_points - 1)
-    return np.minimum(place.astype(np.intp), n_points - 2)
+    place = np.sqrt(belief)
+    place *= n_points - 1
+    return np.minimum(place, n_points - 2).astype(np.intp)

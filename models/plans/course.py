@@ -12,11 +12,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from models.plans.belief import Step, Test, belief_after_pass, belief_grid, near, riding_step
+from models.plans.belief import Steps, Test, belief_after_pass, belief_grid, near, riding_steps
 from models.plans.costs import Prices
 
-#: Sensors followed at a time: few enough to stay in the processor's cache.
-AT_ONCE = 1_000
+#: Sensors followed at a time: enough that calling numpy takes little of the time, and few enough to
+#: stay near the processor's cache.
+AT_ONCE = 2_000
 
 
 class Path(NamedTuple):
@@ -55,9 +56,10 @@ class Course:
     onwards: Sequence[np.ndarray]
     place: Sequence[np.ndarray]
 
-    def step(self, k: int) -> Step:
-        """The step from point k to the next."""
-        return riding_step(self.onset[k], float(self.km[k + 1] - self.km[k]), self.rate_per_km)
+    @property
+    def steps(self) -> Steps:
+        """From each point to the next; worked out anew, since it fills as much as the rest."""
+        return riding_steps(self.onset, np.diff(self.km), self.rate_per_km)
 
 
 def courses(
@@ -89,18 +91,40 @@ def course_of(
     at each point; then only those are looked at that the answer hangs on, by default all of them.
     """
     grid, by_step = belief_grid(n_beliefs)[:, None], np.ascontiguousarray(onset.T)
-    steps = _steps(by_step, rate, km)
+    steps = riding_steps(by_step, np.diff(km), rate)
     path = _left_alone(belief, steps)
     here = np.full(len(km), n_beliefs) if asked is None else asked(path)
     after_pass = near(belief_after_pass(grid[:, 0], test), n_beliefs)
     small, rows = np.min_scalar_type(n_beliefs), 0
     onwards, place = [], []
-    for k, step in enumerate(steps):
+    for k in range(len(by_step)):
         rows = _closed(max(rows, int(here[k])), after_pass)
-        onwards.append(step.onwards(grid[:rows]))
-        place.append(near(onwards[k], n_beliefs).astype(small))
+        onwards.append(_onwards(grid[:rows], steps, k))
+        place.append(_places(onwards[k], n_beliefs, small))
         rows = int(place[k].max(initial=0)) + 2
     return Course(km, test, rate, grid, by_step, path, onwards, place)
+
+
+def _onwards(belief: np.ndarray, steps: Steps, k: int) -> np.ndarray:
+    """Chance of a defect after step k if nothing was heard, of shape (chances, n).
+
+    As ``Step.onwards``, in place; it is above 1 for none, since no more turn than are silent.
+    """
+    kept, sound = belief * steps.keeps[k], 1 - belief
+    defective, silent = sound * steps.turns[k], sound * steps.silent[k]
+    defective += kept
+    silent += kept
+    np.maximum(silent, 1e-300, out=silent)
+    defective /= silent
+    return defective
+
+
+def _places(belief: np.ndarray, n_points: int, small: np.dtype) -> np.ndarray:
+    """As ``near``, in small numbers."""
+    place = np.sqrt(belief)
+    place *= n_points - 1
+    np.minimum(place, n_points - 2, out=place)
+    return place.astype(small)
 
 
 def _closed(rows: int, after_pass: np.ndarray) -> int:
@@ -123,18 +147,22 @@ def left_alone(belief: np.ndarray, onset: np.ndarray, rate_per_km: float, km: np
     km : array of shape (steps + 1,)
         Km ahead, rising from 0.
     """
-    return _left_alone(belief, _steps(onset.T, rate_per_km, km))
+    return _left_alone(belief, riding_steps(onset.T, np.diff(km), rate_per_km))
 
 
-def _steps(onset: np.ndarray, rate_per_km: float, km: np.ndarray) -> list[Step]:
-    """Each step of riding, from onsets of shape (steps, n)."""
-    lengths = np.diff(km).tolist()
-    return [riding_step(onset[k], length, rate_per_km) for k, length in enumerate(lengths)]
-
-
-def _left_alone(belief: np.ndarray, steps: Sequence[Step]) -> Path:
-    path = [(belief, np.ones(len(belief)), np.zeros(len(belief)))]
-    for step in steps:
-        now, silent, run = path[-1]
-        path.append((step.onwards(now), silent * step.silent(now), run + silent * step.km(now)))
-    return Path(*(np.stack(part) for part in zip(*path, strict=True)))
+def _left_alone(belief: np.ndarray, steps: Steps) -> Path:
+    path = np.empty((3, len(steps.silent) + 1, len(belief)))
+    path[0, 0], path[1, 0], path[2, 0] = belief, 1.0, 0.0
+    beliefs, silent, run = path
+    for k, (keeps, defective_km) in enumerate(zip(steps.keeps, steps.defective_km, strict=True)):
+        now, sound = beliefs[k], 1 - beliefs[k]
+        kept, within = now * keeps, sound * steps.silent[k]
+        within += kept
+        kept += sound * steps.turns[k]
+        np.divide(kept, np.maximum(within, 1e-300), out=beliefs[k + 1])
+        np.multiply(silent[k], within, out=silent[k + 1])
+        sound *= steps.sound_km[k]
+        sound += now * defective_km
+        sound *= silent[k]
+        np.add(run[k], sound, out=run[k + 1])
+    return Path(beliefs, silent, run)

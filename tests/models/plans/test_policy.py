@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.plans.belief import Test, belief_after_pass, riding_step
-from models.plans.course import courses, left_alone
+from models.plans.course import AT_ONCE, courses, left_alone
 from models.plans.policy import KM_AHEAD, along, alternatives, at_km, onset_chances
 from tests.models.plans.pricing import onset_from, prices
 
@@ -157,12 +157,13 @@ def test_a_straight_table_is_read_straight(km):
 def test_the_same_course_is_priced_again_and_again():
     """As weighed by itself, whatever was weighed along it before, and over a break in the middle."""
     rng = np.random.default_rng(2)
-    ages, belief = rng.uniform(0, 90_000, 1_300), rng.beta(0.5, 8, 1_300)
+    n = AT_ONCE + 300
+    ages, belief = rng.uniform(0, 90_000, n), rng.beta(0.5, 8, n)
     course = courses(belief, onset_from(ages), TEST, RATE, KM_AHEAD, 13)
     assert len(course) == 2
-    along(course, prices(1_300, test=500.0))
-    found = along(course, prices(1_300))
-    some = slice(990, 1_010)
+    along(course, prices(n, test=500.0))
+    found = along(course, prices(n))
+    some = slice(AT_ONCE - 10, AT_ONCE + 10)
     alone = alternatives(belief[some], onset_from(ages[some]), prices(20), TEST, RATE, n_beliefs=13)
     for whole, part in zip(found[1:], alone[1:], strict=True):
         assert whole[some] == pytest.approx(part, rel=1e-12, abs=1e-9, nan_ok=True)
