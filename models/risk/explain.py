@@ -23,7 +23,8 @@ import pandas as pd
 
 from models.risk.explained_words import told_rows
 from models.risk.growth import WearGrowth
-from models.risk.now import HORIZONS_KM, good_test_gaps, unsigned_chances
+from models.risk.now import HORIZONS_KM, unsigned_chances
+from models.risk.past_tests import good_test_gaps
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 from models.risk.signs import sign_of, with_sign

@@ -14,8 +14,8 @@ from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from models.risk.joint import fit_complaint_rates, fit_growth
 from models.risk.lives import checked_lives, found_on_entry, with_doubts
-from models.risk.now import good_test_gaps, good_tests, usual_test_spacing_km
-from models.risk.past_tests import LifeEvidence
+from models.risk.now import usual_test_spacing_km
+from models.risk.past_tests import LifeEvidence, good_test_gaps, good_tests
 from models.risk.schemas import (
     CONTACT_GAPS,
     FOLLOWED_UP,

@@ -11,7 +11,7 @@ from models.risk.complaints import complaints_of, drawn_lives, learned_complaint
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
 from models.risk.lives import checked_lives, found_on_entry, last_known
-from models.risk.now import good_test_gaps
+from models.risk.past_tests import good_test_gaps
 
 #: Lives at most that the course of readings is learned from: with a defect, and without.
 MOST_WITH, MOST_WITHOUT = 300, 300

@@ -15,10 +15,10 @@ from models.risk.assumed import (
     BetaPrior,
 )
 from models.risk.baseline import Curve
-from models.risk.cells import ENDLESS_KM, TESTS_BACK, cells_in_service, survivor_shares
+from models.risk.cells import ENDLESS_KM, cells_in_service, survivor_shares
 from models.risk.growth import WearGrowth
 from models.risk.hazard import DefectHazard
-from models.risk.past_tests import Read, read_of
+from models.risk.past_tests import Read, good_test_gaps, read_of
 from models.risk.season import Calendar, by_season
 from models.risk.signs import sign_of, with_sign
 
@@ -65,38 +65,6 @@ def usual_test_spacing_km(windows: pd.DataFrame) -> float:
     width = (windows["bad_km"] - windows["good_km"]).astype(float)
     width = width[width > 0]
     return float(width.median()) if len(width) else TEST_SPACING_KM
-
-
-def good_test_gaps(
-    sensors_now: pd.DataFrame, wear_readings: pd.DataFrame | None, spacing_km: float
-) -> np.ndarray:
-    """Km from each sensor's last good test back to it and the two before it, shape (n, 3).
-
-    From the tests on record; where none is given, ``spacing_km`` apart. NaN where there was none.
-    """
-    gaps = np.tile(spacing_km * np.arange(TESTS_BACK, dtype=float), (len(sensors_now), 1))
-    if wear_readings is None:
-        return gaps
-    place = pd.DataFrame(
-        {
-            "life_id": sensors_now["life_id"].to_numpy(),
-            "row": np.arange(len(sensors_now)),
-            "good_km": sensors_now["good_km"].to_numpy(float),
-        }
-    )
-    tests = place.merge(good_tests(wear_readings)[["life_id", "read_km"]], on="life_id")
-    tests["gap"] = tests["good_km"] - tests["read_km"]
-    tests = tests[tests["gap"] > 0].sort_values(["row", "gap"], kind="stable")
-    turn = tests.groupby("row").cumcount().to_numpy() + 1
-    gaps[:, 1:] = np.nan
-    used = turn < TESTS_BACK
-    gaps[tests["row"].to_numpy()[used], turn[used]] = tests["gap"].to_numpy()[used]
-    return gaps
-
-
-def good_tests(wear_readings: pd.DataFrame) -> pd.DataFrame:
-    """Tests that found the sensor without the defect."""
-    return wear_readings[wear_readings["passed"].astype("boolean").fillna(False).astype(bool)]
 
 
 def defect_chances(
@@ -185,7 +153,7 @@ def defect_chances(
         none; by default from ``wear_readings``, or the usual distance where these are not given.
     """
     result = Chances(*(np.full((len(sensors_now), len(horizons_km)), np.nan) for _ in range(3)))
-    for members, log_ok in _log_no_defect(
+    for members, (log_ok, _) in _log_no_defect(
         model,
         sensors_now,
         shares=shares,
@@ -219,9 +187,29 @@ def drawn_chances(
     """
     drawn = np.full((1 + n_resamples, len(sensors_now), len(horizons_km)), np.nan)
     how = {"horizons_km": horizons_km, "n_resamples": n_resamples, **settings}
-    for members, log_ok in _log_no_defect(model, sensors_now, **how):
+    for members, (log_ok, _) in _log_no_defect(model, sensors_now, **how):
         drawn[:, members] = -np.expm1(np.minimum(log_ok, 0.0))
     return drawn
+
+
+def point_chances(
+    model: DefectHazard,
+    sensors_now: pd.DataFrame,
+    *,
+    horizons_km: tuple[float, ...],
+    **settings: Any,
+) -> tuple[np.ndarray, np.ndarray]:
+    """The chances of ``defect_chances`` alone, and what they were had all been heard of to today.
+
+    Arguments are those of ``defect_chances``. Both results have the shape (n, horizons); the second
+    is for every bike in view.
+    """
+    result = np.full((2, len(sensors_now), len(horizons_km)), np.nan)
+    how = {**settings, "horizons_km": horizons_km, "n_resamples": 0, "all_heard": True}
+    for members, both in _log_no_defect(model, sensors_now, **how):
+        for chance, log_ok in zip(result, both, strict=True):
+            chance[members] = -np.expm1(np.minimum(log_ok[0], 0.0))
+    return result[0], result[1]
 
 
 def _log_no_defect(
@@ -239,8 +227,12 @@ def _log_no_defect(
     growth: WearGrowth | None = None,
     moved_km: np.ndarray | None = None,
     gaps_km: np.ndarray | None = None,
-) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """Some sensors' places and log chances of no defect, shape (draws, sensors, horizons)."""
+    all_heard: bool = False,
+) -> Iterator[tuple[np.ndarray, tuple[np.ndarray, np.ndarray]]]:
+    """Some sensors' places and log chances of no defect, shape (draws, sensors, horizons).
+
+    Of these two: as each bike is in view and, where ``all_heard`` asks for it, were all.
+    """
     rng = np.random.default_rng(seed)
     s = np.append(sensitivity.mean, rng.beta(sensitivity.hits, sensitivity.misses, n_resamples))
     draws = np.vstack([model.coef_, model.draw(n_resamples, seed, s=s[1:])])
@@ -256,13 +248,20 @@ def _log_no_defect(
     unsigned = Unsigned.over(model, sensors_now, read, drawn, gaps_km, seen, ahead)
     size = max(_CHUNK, min(_CHUNK_OF_ONE, _DRAWS_AT_ONCE // (1 + n_resamples)))
     for members in _chunks(np.flatnonzero(sign.isna()), size):
-        yield members, unsigned.of(members)[0]
+        (log_ok, _), (heard, _) = unsigned.both(members, all_heard=all_heard)
+        yield members, (log_ok, heard)
     for name in sorted(set(sign.dropna())):
         members, share = np.flatnonzero(sign == name), shares[name]
-        parts = [unsigned.of(some) for some in _chunks(members, size)]
-        log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
+        parts = [unsigned.both(some, all_heard=all_heard) for some in _chunks(members, size)]
         q = np.append(share.mean, rng.beta(share.hits, share.misses, n_resamples))
-        yield members, with_sign(log_ok, q, silence)
+        seen = _under_sign([part for part, _ in parts], q)
+        yield members, (seen, _under_sign([part for _, part in parts], q) if all_heard else seen)
+
+
+def _under_sign(parts: list[tuple[np.ndarray, np.ndarray]], q: np.ndarray) -> np.ndarray:
+    """Log chances of all sensors that show a sign, given part by part without it."""
+    log_ok, silence = (np.concatenate(part, axis=1) for part in zip(*parts, strict=True))
+    return with_sign(log_ok, q, silence)
 
 
 class Unsigned(NamedTuple):
@@ -305,19 +304,34 @@ class Unsigned(NamedTuple):
         Of no defect, shape (draws, members, horizons), and of the silence since a defect at the
         last test, shape (draws, members).
         """
+        return self.both(members, all_heard=False)[0]
+
+    def both(
+        self, members: np.ndarray, *, all_heard: bool
+    ) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
+        """What ``of`` returns, and the same were each bike in view.
+
+        The second holds for all only where ``all_heard`` asks for it.
+        """
         some, v, rate = self.sensors.iloc[members], self.in_view[members], self.draws.rate
-        if rate is None or not v.any():
+        if rate is None or not (all_heard or v.any()):
             log_ok, silence = self._log_ok(some, members), _silence_since_test(some, rate)
-            return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
+            only = log_ok, np.broadcast_to(silence, log_ok.shape[:2])
+            return only, only
         today = some.assign(contact_km=some["age_now_km"].where(some["contact_km"].notna()))
-        until_contact, until_today = v < 1, v > 0
+        until_contact, mixed = v < 1, v > 0
+        until_today = mixed
+        if all_heard:  # of the others the contact is that of today
+            until_today = mixed | (some["contact_km"] < some["age_now_km"]).to_numpy()
         log_ok = np.zeros((len(self.draws.coef), len(some), len(self.horizons_km)))
         log_ok[:, until_contact] = self._log_ok(some[until_contact], members[until_contact])
-        heard = self._log_ok(today[until_today], members[until_today])
-        log_ok[:, until_today] = _mixed(log_ok[:, until_today], heard, v[until_today])
+        heard = log_ok.copy()
+        heard[:, until_today] = self._log_ok(today[until_today], members[until_today])
+        log_ok[:, mixed] = _mixed(log_ok[:, mixed], heard[:, mixed], v[mixed])
         silence, of_today = (np.exp(_silence_since_test(each, rate)) for each in (some, today))
-        silence = np.log((1 - v) * silence + v * of_today)
-        return log_ok, np.broadcast_to(silence, log_ok.shape[:2])
+        both = np.log((1 - v) * silence + v * of_today), np.log(of_today)
+        seen, all_seen = (np.broadcast_to(each, log_ok.shape[:2]) for each in both)
+        return (log_ok, seen), (heard, all_seen)
 
     def _log_ok(self, some: pd.DataFrame, members: np.ndarray) -> np.ndarray:
         """By the curve and last good test; sensors of known and of unknown age are worked apart."""

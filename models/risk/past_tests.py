@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from models.risk.cells import TESTS_BACK
 from models.risk.complaints import Complaints, complaints_log_likelihood, complaints_of
 from models.risk.course import Course, LifeReadings
 from models.risk.growth import WearGrowth
@@ -120,6 +121,38 @@ def read_of(
     felt = None if rates is None or not rates[1] else complaints_of(sensors_now, wear_readings)
     moved = 0.0 if moved_km is None else -np.asarray(moved_km)[:, None, None]
     return Read(growth, growth.life_readings(sensors_now, wear_readings), moved, (), felt)
+
+
+def good_test_gaps(
+    sensors_now: pd.DataFrame, wear_readings: pd.DataFrame | None, spacing_km: float
+) -> np.ndarray:
+    """Km from each sensor's last good test back to it and the two before it, shape (n, 3).
+
+    From the tests on record; where none is given, ``spacing_km`` apart. NaN where there was none.
+    """
+    gaps = np.tile(spacing_km * np.arange(TESTS_BACK, dtype=float), (len(sensors_now), 1))
+    if wear_readings is None:
+        return gaps
+    place = pd.DataFrame(
+        {
+            "life_id": sensors_now["life_id"].to_numpy(),
+            "row": np.arange(len(sensors_now)),
+            "good_km": sensors_now["good_km"].to_numpy(float),
+        }
+    )
+    tests = place.merge(good_tests(wear_readings)[["life_id", "read_km"]], on="life_id")
+    tests["gap"] = tests["good_km"] - tests["read_km"]
+    tests = tests[tests["gap"] > 0].sort_values(["row", "gap"], kind="stable")
+    turn = tests.groupby("row").cumcount().to_numpy() + 1
+    gaps[:, 1:] = np.nan
+    used = turn < TESTS_BACK
+    gaps[tests["row"].to_numpy()[used], turn[used]] = tests["gap"].to_numpy()[used]
+    return gaps
+
+
+def good_tests(wear_readings: pd.DataFrame) -> pd.DataFrame:
+    """Tests that found the sensor without the defect."""
+    return wear_readings[wear_readings["passed"].astype("boolean").fillna(False).astype(bool)]
 
 
 def _scaled(log_likelihood: np.ndarray) -> np.ndarray:

@@ -17,7 +17,7 @@ from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.lives import found_on_entry
-from models.risk.now import HORIZONS_KM, defect_chances, usual_test_spacing_km
+from models.risk.now import HORIZONS_KM, defect_chances, point_chances, usual_test_spacing_km
 from models.risk.road import road_failure_share
 from models.risk.schemas import (
     CONTACT_GAPS,
@@ -140,17 +140,18 @@ def fit_and_score(
         "wear_readings": _of_lives(_checked(wear_readings, WEAR_READINGS), sensors),
         "growth": fitted.growth,
     }
-    estimates = None
+    estimates, all_heard = None, None
     if remember is not None:
-        estimates = _estimates(main, sensors, in_view, remember, n_resamples, settings)
+        estimates, all_heard = _estimates(main, sensors, in_view, remember, n_resamples, settings)
     how = {"in_view": in_view, "n_resamples": n_resamples, "estimates": estimates}
     risk = _risk(main, sensors, **how, **settings)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted.silent_model is not None:
-        others = (("silent", fitted.silent_model, in_view), ("all_heard", main, in_view >= 0))
         km = HORIZONS_KM if estimates is None else ESTIMATE_KM
-        for name, other, view in others:
-            risk[f"defect_now_if_{name}"] = _now_if(other, sensors, view, km, settings)
+        silent = _now_if(fitted.silent_model, sensors, in_view, km, settings)
+        if all_heard is None:
+            all_heard = _now_if(main, sensors, in_view >= 0, km, settings)
+        risk["defect_now_if_silent"], risk["defect_now_if_all_heard"] = silent, all_heard
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if main is None else _curve(main, windows, n_resamples, seed)
     return RiskResults(
@@ -208,18 +209,22 @@ def _estimates(
     remember: Remember,
     n_resamples: int,
     settings: Mapping[str, Any],
-) -> Estimates:
-    """By sensor, blank where there is no model or no age."""
+) -> tuple[Estimates, np.ndarray]:
+    """By sensor, and chance of a defect now were all heard of; blank without a model or an age."""
     found = [np.full((len(sensors), len(ESTIMATE_KM)), np.nan) for _ in range(3)]
+    all_heard = np.full(len(sensors), np.nan)
     known = np.flatnonzero(sensors["age_now_km"].notna())
     if fitted is not None and len(known):
         some, view = sensors.iloc[known].reset_index(drop=True), in_view[known]
         how = {"n_resamples": n_resamples, **settings}
         spreads = spreads_of(fitted, some, view, remember, **how)
-        asked = {"in_view": view, "horizons_km": ESTIMATE_KM, **how}
-        for values, part in zip(found, chances_with(spreads, fitted, some, **asked), strict=True):
+        asked = {"in_view": view, "horizons_km": ESTIMATE_KM}
+        point, heard = point_chances(fitted, some, **asked, **settings)
+        all_heard[known] = heard[:, 0]
+        parts = chances_with(spreads, point, fitted, some, **asked, **how)
+        for values, part in zip(found, parts, strict=True):
             values[known] = part
-    return Estimates(ESTIMATE_KM, *found)
+    return Estimates(ESTIMATE_KM, *found), all_heard
 
 
 def _now_if(

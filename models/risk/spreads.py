@@ -130,6 +130,7 @@ def spreads_of(
 
 def chances_with(
     spreads: Spreads,
+    point: np.ndarray,
     model: DefectHazard,
     sensors: pd.DataFrame,
     *,
@@ -138,9 +139,11 @@ def chances_with(
     n_resamples: int,
     **settings: Any,
 ) -> Chances:
-    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws."""
+    """``defect_chances`` with the widths of ``spreads``; of sensors without any, by draws.
+
+    ``point`` of shape (n, horizons) are the chances alone.
+    """
     how = {"horizons_km": horizons_km, **settings}
-    point = defect_chances(model, sensors, in_view=in_view, n_resamples=0, **how).chance
     result = spreads.carry(point, np.asarray(horizons_km))
     others = np.flatnonzero(np.isnan(spreads.below[:, 0]))
     if len(others):

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from models.risk.assumed import SIGN_PRIORS, BetaPrior
 from models.risk.hazard import DefectHazard
-from models.risk.now import defect_chances, good_test_gaps, usual_test_spacing_km
+from models.risk.now import defect_chances, usual_test_spacing_km
+from models.risk.past_tests import good_test_gaps
 from models.risk.signs import learned_shares
 from tests.models.risk.published_lives import lives
 from tests.models.risk.simulated_fleet import Truth, simulate

@@ -7,8 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import logit
 
+from models.risk.estimates import ESTIMATE_KM
 from models.risk.explain import explain_risk
 from models.risk.fit import fit_risk
+from models.risk.now import defect_chances
 from models.risk.outlook import defects_ahead
 from models.risk.schemas import SENSORS_NOW, WEAR_READINGS
 from models.risk.score import fit_and_score
@@ -71,6 +73,20 @@ def test_the_chance_is_the_same_and_its_ends_nearly(by_draws, near, name):
         assert np.nanmax(away) < 0.4 * width
     inside = other[name + "_low"].le(other[name]) & other[name].le(other[name + "_high"])
     assert inside[other[name].notna()].all()
+
+
+def test_chances_were_all_heard_of_are_those_with_every_bike_in_view(near, records):
+    known = records["sensors_now"]["age_now_km"].notna()
+    sensors, risk = records["sensors_now"][known], near.defect_risk[known]
+    view = near.settings["in_view"].reindex(sensors["sensor_id"]).to_numpy()
+    assert 0 < np.mean(view) < 1
+    for in_view, name in (
+        (view, "defect_now"),
+        (np.ones(len(sensors)), "defect_now_if_all_heard"),
+    ):
+        how = {**near.settings, "in_view": in_view, "horizons_km": ESTIMATE_KM}
+        found = defect_chances(near.model, sensors, n_resamples=0, **how).chance[:, 0]
+        assert np.abs(found - risk[name].to_numpy()).max() < 1e-12
 
 
 def test_shares_add_up_and_lie_near_those_at_the_state(by_draws, near, records):
