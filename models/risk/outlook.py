@@ -75,48 +75,24 @@ DEFECT_BY_DAY = FrameSchema(
 
 
 class ByDay(NamedTuple):
-    """Chances by date and fit, of sensors whose bike has been read, worked out when asked for.
+    """Chances by date and fit, of sensors whose bike has been read.
 
-    ``sensor_ids`` and ``unit_ids`` series of shape (n,), ``days`` of shape (k,); ``riding`` of the
-    bikes, None where n is 0; ``km``, ``drawn`` and ``heard_per_km`` those of ``DefectsAhead``, and
-    ``place`` of shape (n,) the sensors' places in ``drawn``.
+    ``sensor_ids`` a series of shape (n,), ``days`` of shape (k,), ``defect`` and ``heard`` of shape
+    (n, fits, k).
     """
 
     sensor_ids: pd.Series
-    unit_ids: pd.Series
     days: np.ndarray
-    riding: Riding | None
-    km: np.ndarray
-    drawn: np.ndarray
-    heard_per_km: np.ndarray
-    place: np.ndarray
+    defect: np.ndarray
+    heard: np.ndarray
 
     def parts(self) -> Iterator[pd.DataFrame]:
         """DEFECT_BY_DAY of some sensors at a time, for the memory; at least once."""
-        keys = {"draw": np.arange(len(self.heard_per_km)), "days": self.days}
         for begin in range(0, max(len(self.sensor_ids), 1), _AT_ONCE):
             some = slice(begin, begin + _AT_ONCE)
-            defect, heard = self._of(some)
-            values = {"defect": defect, "heard": heard}
+            keys = {"draw": np.arange(self.defect.shape[1]), "days": self.days}
+            values = {"defect": self.defect[some], "heard": self.heard[some]}
             yield DEFECT_BY_DAY.check(_long(self.sensor_ids.iloc[some], keys, values))
-
-    def _of(self, some: slice) -> tuple[np.ndarray, np.ndarray]:
-        """Chances of a defect and of its being heard of, shape (sensors, fits, days)."""
-        place = self.place[some]
-        shape = (len(place), len(self.heard_per_km), len(self.days))
-        defect, heard = np.empty(shape), np.zeros(shape)
-        if self.riding is None or not len(place):
-            return defect, heard
-        defect[:, :, 0] = self.drawn[:, place, 0].T
-        node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
-        later = self.days[1:].astype(float)
-        run = km_ahead(self.riding, self.unit_ids.iloc[some], later, node).reshape(len(place), -1)
-        by_km = self.drawn[:, place].swapaxes(0, 1)
-        ahead = heard_ahead(self.km, by_km, self.heard_per_km, run)
-        for values, part in zip((defect, heard), ahead, strict=True):
-            by_node = part.reshape(*shape[:2], len(later), _NODES)
-            values[:, :, 1:] = by_node @ (weight / weight.sum())
-        return defect, heard
 
 
 class DefectsAhead(NamedTuple):
@@ -241,20 +217,20 @@ def defects_ahead(
     -------
     DefectsAhead; sensors whose age or riding is not known are left out of both, or of the second.
     """
-    known = sensors_now["age_now_km"].notna().to_numpy() & (model is not None)
+    known = sensors_now["age_now_km"].notna().to_numpy()
+    if model is None or not known.any():
+        none = np.zeros((0, 0, len(km)))
+        by_day = _not_ridden(1, days)
+        return DefectsAhead(DEFECT_BY_KM.empty(), by_day, np.zeros(0, object), none, np.zeros(0))
     sensors = sensors_now[known].reset_index(drop=True)
-    drawn, rates = np.zeros((1, 0, len(km))), np.zeros(1)
-    if model is not None and len(sensors):
-        own = None if estimates is None else estimates.take(np.flatnonzero(known))
-        drawn = _drawn(model, sensors, km, n_fits, settings, remember, own)
-        rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
+    if estimates is not None:
+        estimates = estimates.take(np.flatnonzero(known))
+    drawn = _drawn(model, sensors, km, n_fits, settings, remember, estimates)
+    rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
     by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
-    ridden = np.zeros(len(sensors), dtype=bool)
+    by_day = _not_ridden(len(rates), days)
     if riding is not None:
-        ridden = sensors["unit_id"].isin(riding.rates["unit_id"]).to_numpy()
-    named = (sensors.loc[ridden, name] for name in ("sensor_id", "unit_id"))
-    place = np.flatnonzero(ridden)
-    by_day = ByDay(*named, np.array(days), riding, np.array(km), drawn, rates, place)
+        by_day = _by_day(drawn, rates, sensors, riding, km, days)
     ids = sensors["sensor_id"].to_numpy(dtype=object)
     return DefectsAhead(DEFECT_BY_KM.check(by_km), by_day, ids, drawn, rates)
 
@@ -279,6 +255,37 @@ def _drawn(
         drawn = drawn_with(remember, "fits", model, sensors, estimates=estimates, **how)
     np.clip(drawn, 0.0, _MOST, out=drawn)
     return np.maximum.accumulate(drawn, axis=-1, out=drawn)
+
+
+def _by_day(
+    drawn: np.ndarray,
+    rates: np.ndarray,
+    sensors: pd.DataFrame,
+    riding: Riding,
+    km: tuple[float, ...],
+    days: tuple[int, ...],
+) -> ByDay:
+    """Chances by date of the sensors whose bike has been read."""
+    ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
+    shape = (len(ridden), len(rates), len(days))
+    defect, heard = np.empty(shape), np.zeros(shape)
+    defect[:, :, 0] = drawn[:, ridden, 0].T
+    node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
+    later = np.array(days[1:], dtype=float)
+    for begin in range(0, len(ridden), _AT_ONCE):
+        some = ridden[begin : begin + _AT_ONCE]
+        run = km_ahead(riding, sensors["unit_id"].iloc[some], later, node).reshape(len(some), -1)
+        ahead = heard_ahead(np.array(km), drawn[:, some].swapaxes(0, 1), rates, run)
+        for values, part in zip((defect, heard), ahead, strict=True):
+            by_node = part.reshape(len(some), len(rates), len(later), _NODES)
+            values[begin : begin + _AT_ONCE, :, 1:] = by_node @ (weight / weight.sum())
+    return ByDay(sensors["sensor_id"].iloc[ridden], np.array(days), defect, heard)
+
+
+def _not_ridden(fits: int, days: tuple[int, ...]) -> ByDay:
+    """Of no sensor."""
+    none = np.zeros((0, fits, len(days)))
+    return ByDay(pd.Series(dtype="str"), np.array(days), none, none)
 
 
 def _long(
