@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,8 @@ from typing import Any
 import duckdb
 import pandas as pd
 import pyarrow as pa
+
+from pipeline.row_groups import as_table, in_groups
 
 ROOT = Path(__file__).parent
 
@@ -50,7 +52,13 @@ def store(
 
     Texts that stand as categories are kept as the texts.
     """
-    _from_frame(connection, f"create table marts.{name} as", frame)
+    rows: pa.Table | pa.RecordBatchReader
+    if isinstance(frame, pd.DataFrame):
+        rows = as_table(frame)
+    else:
+        batches = (batch for table in in_groups(_tables(frame)) for batch in table.to_batches())
+        rows = pa.RecordBatchReader.from_batches(frame.schema, batches)
+    _from_rows(connection, f"create table marts.{name} as", rows)
 
 
 def store_parts(
@@ -58,28 +66,34 @@ def store_parts(
     name: str,
     parts: Iterable[pd.DataFrame | pa.RecordBatchReader],
 ) -> None:
-    """Keep frames of the same columns one after another as ``marts.<name>``, one in memory."""
-    for place, part in enumerate(parts):
-        if not place:
-            store(connection, name, part)
-        else:
-            store_more(connection, name, part)
+    """Keep parts of the same columns one after another as ``marts.<name>``, few in memory."""
+    tables = in_groups(table for part in parts for table in _tables(part))
+    for place, table in enumerate(tables):
+        to = f"insert into marts.{name}" if place else f"create table marts.{name} as"
+        _from_rows(connection, to, table)
 
 
 def store_more(
-    connection: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame | pa.RecordBatchReader
+    connection: duckdb.DuckDBPyConnection, name: str, parts: Iterable[pd.DataFrame]
 ) -> None:
-    """Keep a frame's rows in ``marts.<name>`` behind those that are there."""
-    _from_frame(connection, f"insert into marts.{name}", frame)
+    """Add frames of the columns of ``marts.<name>`` to it, few in memory."""
+    for table in in_groups(as_table(part) for part in parts):
+        _from_rows(connection, f"insert into marts.{name}", table)
 
 
-def _from_frame(
-    connection: duckdb.DuckDBPyConnection, to: str, frame: pd.DataFrame | pa.RecordBatchReader
+def _tables(part: pd.DataFrame | pa.RecordBatchReader) -> Iterator[pa.Table]:
+    if isinstance(part, pd.DataFrame):
+        yield as_table(part)
+    else:
+        for batch in part:
+            yield pa.Table.from_batches([batch])
+
+
+def _from_rows(
+    connection: duckdb.DuckDBPyConnection, to: str, rows: pa.Table | pa.RecordBatchReader
 ) -> None:
-    if isinstance(frame, pd.DataFrame):
-        # Arrow's columns are read as they lie; a frame's texts would be turned over one by one, and
-        # its categories into a type of their own.
-        frame = pa.Table.from_pandas(frame, preserve_index=False)
-    connection.register("stored_frame", frame)
-    connection.execute(f"{to} from stored_frame")
-    connection.unregister("stored_frame")
+    # Arrow's columns are read as they lie; a frame's texts would be turned over one by one, and
+    # its categories into a type of their own.
+    connection.register("stored_rows", rows)
+    connection.execute(f"{to} from stored_rows")
+    connection.unregister("stored_rows")

@@ -196,8 +196,11 @@ def _kept(
     ahead = outlook.days > 0
     for place, (sensors, need) in enumerate(parts):
         coming = need[..., ahead]
-        keep = store_more if place else store
-        keep(connection, "part_need", need_rows(sensors, outlook.days[ahead], coming))
+        rows = need_rows(sensors, outlook.days[ahead], coming)
+        if place:
+            store_more(connection, "part_need", [rows])
+        else:
+            store(connection, "part_need", rows)
         yield coming
 
 

@@ -20,8 +20,12 @@ from pipeline.statements import one_row, run, statement, store, store_more, stor
 from pipeline.warehouse.carried import is_there
 from pipeline.warehouse.lives import MARTS
 
-_READINGS_OF = f"{MARTS}/static_readings_of"
 _CARRIED = "warehouse/sql/carried"
+#: The marts that READINGS are taken from, and what takes some of their rows.
+_READINGS_OF = {
+    "static_readings": f"{MARTS}/static_readings_of",
+    "readings_to_take": f"{_CARRIED}/readings_to_take_of",
+}
 PROVEN_KM = 5_000.0
 #: Bench tests held in memory at a time: each is a matter of its own once the ranges are known.
 #: Fewer checked than these give fewer rows than DuckDB lays down as a group (122,880), which take
@@ -46,14 +50,13 @@ def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
     """Keep every reading of every test; those carried over of tests that read the same stay."""
-    signs = _signs(connection, "static_readings")
+    signs = _signs(connection, f"{MARTS}/end_resistances")
     values = (
         coded_reading_values(readings, signs)
         for readings in _readings(connection, READ_AT_ONCE, _to_read(connection, signs))
     )
     if is_there(connection, "marts", "reading_values"):
-        for part in values:
-            store_more(connection, "reading_values", part)
+        store_more(connection, "reading_values", values)
     else:
         store_parts(connection, "reading_values", values)
     connection.execute("drop table if exists marts.readings_to_take")
@@ -63,7 +66,7 @@ def _to_read(connection: duckdb.DuckDBPyConnection, signs: Mapping[str, int]) ->
     """The mart whose tests are to be read; values of others are there and stay."""
     if not is_there(connection, "marts", "static_readings_before"):
         return "static_readings"
-    if _signs(connection, "static_readings_before") == signs:
+    if _signs(connection, f"{_CARRIED}/end_resistances_before") == signs:
         for step in ("readings_to_take", "values_gone"):
             run(connection, f"{_CARRIED}/{step}")
         to_read = "readings_to_take"
@@ -74,10 +77,9 @@ def _to_read(connection: duckdb.DuckDBPyConnection, signs: Mapping[str, int]) ->
     return to_read
 
 
-def _signs(connection: duckdb.DuckDBPyConnection, table: str) -> dict[str, int]:
-    """Which way the resistances of each part number go, as most tests of a mart have it."""
-    ends = statement(f"{MARTS}/end_resistances").replace("$readings", f"marts.{table}")
-    return signs_by_majority(connection.execute(ends).df())
+def _signs(connection: duckdb.DuckDBPyConnection, ends: str) -> dict[str, int]:
+    """Which way the resistances of each part number go, as most of the tests have it."""
+    return signs_by_majority(run(connection, ends).df())
 
 
 def _good_readings(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -99,10 +101,9 @@ def _readings(
 ) -> Iterator[pd.DataFrame]:
     """READINGS of all tests of a mart, so many at a time, in the order they lie; at least once."""
     (count,) = one_row(connection.execute(f"select count(*) from marts.{table}"))  # noqa: S608
-    wanted = statement(_READINGS_OF).replace("$readings", f"marts.{table}")
     for first in range(0, max(count, 1), at_once):
         rows = {"first_row": first, "end_row": first + at_once}
-        found = connection.sql(wanted, params=rows)
+        found = connection.sql(statement(_READINGS_OF[table]), params=rows)
         yield READINGS.check(found.to_arrow_table().to_pandas())
 
 

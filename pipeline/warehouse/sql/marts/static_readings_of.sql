@@ -1,4 +1,4 @@
 -- grain: one bench test, its readings at rest, of a run of rows as they were laid down
-from $readings
+from marts.static_readings
 where rowid >= $first_row and rowid < $end_row
 order by rowid

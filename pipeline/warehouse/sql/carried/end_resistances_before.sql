@@ -1,0 +1,5 @@
+-- grain: one bench test in which both end resistances were read, as in the version before
+select part_no, closed_ohm, open_ohm
+from marts.static_readings_before
+where closed_ohm is not null and open_ohm is not null
+order by rowid
