@@ -109,15 +109,21 @@ CHECKS = FrameSchema(
     ),
 )
 
-GOOD_PROFILES = FrameSchema(
-    "good_profiles",
-    "one cell of the travel of one sensor later shown good (one profile a sensor)",
+PROFILED_SENSORS = FrameSchema(
+    "profiled_sensors",
+    "one sensor later shown good that was swept",
     (
         Column("part_no", "text", "part number"),
         Column("sensor_id", "text", "the sensor"),
+    ),
+)
+
+PROFILE_BINS = FrameSchema(
+    "profile_bins",
+    "one cell of the travel, from the closed stop on",
+    (
         Column("bin_from_pct", "number", "lower edge", "% of travel"),
         Column("bin_to_pct", "number", "upper edge", "% of travel"),
-        Column("smoothness_pct", "number", "output smoothness", "% of applied"),
     ),
 )
 

@@ -11,22 +11,44 @@ that is how a new sensor will meet them.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from models.statics.bands import groups_for
-from models.statics.schemas import GOOD_PROFILES, TRAVEL_BANDS
+from models.statics.schemas import PROFILE_BINS, PROFILED_SENSORS, TRAVEL_BANDS
 from models.statics.tolerance import one_sided_factor, sample_size_needed, trimmed_gaps
 
 # Roughness is positive and skewed: departures are taken of its logarithm. Below this a logger's
 # own steps show rather than the track (assumed).
 FLOOR_PCT = 0.01
-_KEYS = ["bin_from_pct", "bin_to_pct"]
+
+
+@dataclass(frozen=True)
+class GoodProfiles:
+    """Output smoothness over the travel of n sensors later shown good, one profile each.
+
+    ``sensors`` is PROFILED_SENSORS, one row a sensor, ``bins`` PROFILE_BINS of c cells;
+    ``smoothness_pct``, shape (n, c), is in % of applied and not a number where a cell is blank. All
+    are of the same channel.
+    """
+
+    sensors: pd.DataFrame
+    bins: pd.DataFrame
+    smoothness_pct: np.ndarray
+
+    def of(self, sensors: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+        """The cells that some of these rows of ``sensors`` cover, and their smoothness there."""
+        places = sensors.sort_values("sensor_id").index.to_numpy()
+        values = self.smoothness_pct[places]
+        covered = np.isfinite(values).any(axis=0)
+        # sums over sensors hang on how rows lie, to the last digit: here one after another
+        return self.bins[covered].reset_index(drop=True), np.ascontiguousarray(values[:, covered])
 
 
 def learn_travel_bands(
-    profiles: pd.DataFrame,
+    profiles: GoodProfiles,
     *,
     coverage: float = 0.95,
     confidence: float = 0.95,
@@ -38,8 +60,8 @@ def learn_travel_bands(
 
     Parameters
     ----------
-    profiles : DataFrame
-        GOOD_PROFILES, one profile a sensor, all of the same channel.
+    profiles : GoodProfiles
+        One profile a sensor; those without any cell are passed over.
     coverage, confidence : float
         Share of good sensors whose whole profile lies below the limit, and how sure of that.
     min_sensors : int
@@ -52,11 +74,13 @@ def learn_travel_bands(
     DataFrame
         TRAVEL_BANDS, one row a part number and cell.
     """
-    profiles = GOOD_PROFILES.check(profiles)
+    sensors = PROFILED_SENSORS.check(profiles.sensors).reset_index(drop=True)
+    PROFILE_BINS.check(profiles.bins)
+    sensors = sensors[np.isfinite(profiles.smoothness_pct).any(axis=1)]
     rows = []
-    for part_no, own in profiles.groupby("part_no", sort=True):
-        enough, pooled = groups_for(profiles, own, min_sensors, families, kinds)
-        band = _one_band(enough, coverage, confidence, min_sensors)
+    for part_no, own in sensors.groupby("part_no", sort=True):
+        enough, pooled = groups_for(sensors, own, min_sensors, families, kinds)
+        band = _one_band(*profiles.of(enough), coverage, confidence, min_sensors)
         band["method"] += pooled
         rows.append(band.assign(part_no=part_no))
     if not rows:
@@ -65,15 +89,18 @@ def learn_travel_bands(
 
 
 def _one_band(
-    profiles: pd.DataFrame, coverage: float, confidence: float, min_sensors: int
+    bins: pd.DataFrame,
+    smoothness_pct: np.ndarray,
+    coverage: float,
+    confidence: float,
+    min_sensors: int,
 ) -> pd.DataFrame:
-    wide = profiles.pivot_table(index="sensor_id", columns=_KEYS, values="smoothness_pct")
-    values = np.log(np.maximum(wide.to_numpy(dtype=float), FLOOR_PCT))
+    values = np.log(np.maximum(smoothness_pct, FLOOR_PCT))
     n = len(values)
     # A cell that few have covered has no spread to speak of, and must not set the limit of all.
     thin = np.isfinite(values).sum(axis=0) < max(min_sensors, n / 2)
     values[:, thin] = np.nan
-    band = wide.columns.to_frame(index=False).assign(
+    band = bins.assign(
         typical_pct=np.exp(_over_sensors(np.nanmean, values, min_sensors)), high_pct=np.nan
     )
     needed = sample_size_needed(sides=1, coverage=coverage, confidence=confidence)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from models.statics.bands import (
@@ -14,8 +15,8 @@ from models.statics.bands import (
 )
 from models.statics.checks import coded_checks
 from models.statics.doubts import signs_by_majority
-from models.statics.schemas import GOOD_PROFILES, GOOD_READINGS, READINGS
-from models.statics.travel_band import learn_travel_bands
+from models.statics.schemas import GOOD_READINGS, PROFILE_BINS, PROFILED_SENSORS, READINGS
+from models.statics.travel_band import GoodProfiles, learn_travel_bands
 from pipeline.statements import one_row, run, statement, store, store_more, store_parts
 from pipeline.warehouse.carried import is_there
 from pipeline.warehouse.lives import MARTS
@@ -32,6 +33,9 @@ PROVEN_KM = 5_000.0
 #: it longer to store.
 READ_AT_ONCE = 50_000
 CHECKED_AT_ONCE = 10_000
+#: Tests of sound sensors, and such sensors that were swept, of which medians are taken at a time:
+#: DuckDB holds all values under a median in memory, whatever it is held to.
+GOOD_AT_ONCE, PROFILED_AT_ONCE = 100_000, 20_000
 
 
 def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
@@ -41,7 +45,7 @@ def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
     families, kinds = _families(connection), _kinds(connection)
     _read_values(connection)
     bands = learn_bands(_good_readings(connection), families=families, kinds=kinds)
-    profiles = GOOD_PROFILES.check(run(connection, f"{MARTS}/good_profiles").df())
+    profiles = _good_profiles(connection)
     store(connection, "travel_bands", learn_travel_bands(profiles, families=families, kinds=kinds))
     makers = run(connection, f"{MARTS}/maker_limits").df()
     store(connection, "bands", with_maker_limits(bands, makers))
@@ -84,11 +88,32 @@ def _signs(connection: duckdb.DuckDBPyConnection, ends: str) -> dict[str, int]:
 
 def _good_readings(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """GOOD_READINGS: one value of each reading and each sweep measure of each good sensor."""
-    at_rest, swept = (
-        GOOD_READINGS.check(run(connection, f"{MARTS}/{name}").df())
-        for name in ("good_static_readings", "good_sweep_readings")
-    )
-    return pd.concat([at_rest, swept])
+    names = ("good_static_readings", "good_sweep_readings")
+    return pd.concat([_by_parts(connection, f"{MARTS}/{name}") for name in names])
+
+
+def _by_parts(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
+    """GOOD_READINGS of one statement, by part number, sensor and reading."""
+    (tests,) = one_row(connection.execute("select count(*) from marts.good_tests"))
+    parts = max(1, -(-tests // GOOD_AT_ONCE))
+    found = (run(connection, name, {"parts": parts, "part": part}).df() for part in range(parts))
+    together = pd.concat([GOOD_READINGS.check(some) for some in found])
+    return together.sort_values(["part_no", "sensor_id", "reading"], ignore_index=True)
+
+
+def _good_profiles(connection: duckdb.DuckDBPyConnection) -> GoodProfiles:
+    """One profile of each good sensor that was swept, put together some sensors at a time."""
+    for name in ("good_sweeps", "profile_bins"):
+        run(connection, f"{MARTS}/{name}")
+    sensors = PROFILED_SENSORS.check(run(connection, f"{MARTS}/good_sensors").df())
+    bins = PROFILE_BINS.check(connection.execute("from profile_bins order by bin_no").df())
+    smoothness_pct = np.full((len(sensors), len(bins)), np.nan)
+    for first in range(0, len(sensors), PROFILED_AT_ONCE):
+        some = {"first_sensor": first, "end_sensor": first + PROFILED_AT_ONCE}
+        found = run(connection, f"{MARTS}/good_profiles", some).fetchnumpy()
+        sensor_no, bin_no, cells = (np.asarray(column) for column in found.values())
+        smoothness_pct[sensor_no, bin_no] = cells
+    return GoodProfiles(sensors, bins, smoothness_pct)
 
 
 def _checks(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:

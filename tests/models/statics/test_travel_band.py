@@ -2,22 +2,27 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from models.statics.travel_band import greatest_departures, learn_travel_bands
+from models.statics.travel_band import GoodProfiles, greatest_departures, learn_travel_bands
 
 CELLS = 25
 
 
-def profiles(values, part_no="P1", start=0):
-    """Frame of GOOD_PROFILES from an array of shape (sensors, cells)."""
+def profiles(values, part_no="P1"):
+    """Profiles of sensors of one part number from an array of shape (sensors, cells)."""
     edges = np.linspace(0, 100, values.shape[1] + 1)
-    return pd.DataFrame(
-        [
-            (part_no, f"{part_no}-{start + i}", edges[b], edges[b + 1], value)
-            for i, row in enumerate(values)
-            for b, value in enumerate(row)
-            if np.isfinite(value)
-        ],
-        columns=["part_no", "sensor_id", "bin_from_pct", "bin_to_pct", "smoothness_pct"],
+    names = [f"{part_no}-{i}" for i in range(len(values))]
+    sensors = pd.DataFrame({"part_no": part_no, "sensor_id": names}, dtype="str")
+    return GoodProfiles(
+        sensors, pd.DataFrame({"bin_from_pct": edges[:-1], "bin_to_pct": edges[1:]}), values
+    )
+
+
+def together(*some):
+    """Profiles of several part numbers in one."""
+    return GoodProfiles(
+        pd.concat([one.sensors for one in some], ignore_index=True),
+        some[0].bins,
+        np.concatenate([one.smoothness_pct for one in some]),
     )
 
 
@@ -77,12 +82,10 @@ def test_too_few_sensors_give_no_limit_and_say_how_many_are_needed():
 
 def test_a_part_with_few_sensors_borrows_from_its_family_then_its_kind():
     rng = np.random.default_rng(2)
-    good = pd.concat(
-        [
-            profiles(sound(rng, 2), "P1"),
-            profiles(sound(rng, 9), "P2"),
-            profiles(sound(rng, 1), "P3"),
-        ]
+    good = together(
+        profiles(sound(rng, 2), "P1"),
+        profiles(sound(rng, 9), "P2"),
+        profiles(sound(rng, 1), "P3"),
     )
     kinds = dict.fromkeys(("P1", "P2", "P3"), "potentiometer")
     band = learn_travel_bands(good, families={"P1": "P2", "P2": "P2"}, kinds=kinds)
@@ -98,6 +101,24 @@ def test_cells_that_few_have_covered_stay_blank():
     band = learn_travel_bands(profiles(values))
     assert np.isnan(band["high_pct"].iloc[0])
     assert band["high_pct"].iloc[1:].notna().all()
+
+
+def test_sensors_without_a_profile_and_cells_that_nobody_covers_count_for_nothing():
+    values = sound(np.random.default_rng(6), 12)
+    more = np.full((15, CELLS + 1), np.nan)
+    more[2:14, :CELLS] = values
+    found, wanted = learn_travel_bands(profiles(more)), learn_travel_bands(profiles(values))
+    assert len(found) == CELLS
+    pd.testing.assert_frame_equal(found.iloc[:, 3:], wanted.iloc[:, 3:])
+
+
+def test_the_order_in_which_sensors_come_does_not_count():
+    good = profiles(sound(np.random.default_rng(7), 30))
+    turned = GoodProfiles(
+        good.sensors[::-1].reset_index(drop=True), good.bins, good.smoothness_pct[::-1]
+    )
+    found, wanted = learn_travel_bands(turned), learn_travel_bands(good)
+    pd.testing.assert_frame_equal(found, wanted, check_exact=True)
 
 
 def test_no_profile_gives_no_band():

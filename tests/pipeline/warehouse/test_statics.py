@@ -6,7 +6,7 @@ import pytest
 
 from models.statics.checks import check_readings
 from models.statics.schemas import BANDS, CHECKS, READINGS
-from pipeline.statements import connect, run, store, store_parts
+from pipeline.statements import connect, store, store_parts
 from pipeline.warehouse import statics
 
 TESTS = 7
@@ -44,7 +44,10 @@ def test_the_checks_are_the_same_for_any_part_size(connection, monkeypatch, at_o
     pd.testing.assert_frame_equal(CHECKS.check(kept), wanted, check_exact=True)
 
 
-def test_a_sound_sensor_counts_once_by_the_median_of_what_is_not_in_doubt(connection):
+@pytest.mark.parametrize("at_once", [100, 10_000])
+def test_a_sound_sensor_counts_once_by_the_median_of_what_is_not_in_doubt(
+    connection, monkeypatch, at_once
+):
     rng = np.random.default_rng(3)
     values = pd.DataFrame(
         {
@@ -59,7 +62,8 @@ def test_a_sound_sensor_counts_once_by_the_median_of_what_is_not_in_doubt(connec
     values.loc[::7, "doubt"] = None
     store(connection, "reading_values", values)
     store(connection, "good_tests", values.loc[values.index % 5 > 0, ["session_id"]])
-    found = run(connection, "warehouse/sql/marts/good_static_readings").df()
+    monkeypatch.setattr(statics, "GOOD_AT_ONCE", at_once)
+    found = statics._by_parts(connection, "warehouse/sql/marts/good_static_readings")
     good = values[(values.index % 5 > 0) & values["doubt"].fillna("").eq("")]
     wanted = good.groupby("sensor_id")["value"].median()
     assert found["sensor_id"].tolist() == wanted.index.tolist()

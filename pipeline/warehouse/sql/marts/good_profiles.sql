@@ -1,13 +1,8 @@
--- grain: one cell of the travel of one sound sensor: the median over its tests, volt sweeps only
-select
-    tests.part_no, tests.sensor_id, profile.bin_from_pct, profile.bin_to_pct,
-    median(profile.smoothness_pct) as smoothness_pct
-from marts.good_tests as good
-join marts.tests as tests using (session_id)
-join marts.sweep_measures as measures using (session_id)
+-- grain: one cell of the travel of one sound sensor, by their places, of a run of sensors: the median over its sweeps
+select good.sensor_no, bins.bin_no, median(profile.smoothness_pct) as smoothness_pct
+from good_sweeps as good
 join marts.sweep_profile as profile using (session_id)
-where tests.sweep_channel = 'volt'
-    and measures.conclusion in ('nothing_seen', 'rough')
-    and isfinite(profile.smoothness_pct)
-group by tests.part_no, tests.sensor_id, profile.bin_from_pct, profile.bin_to_pct
-order by tests.part_no, tests.sensor_id, profile.bin_from_pct
+join profile_bins as bins using (bin_from_pct, bin_to_pct)
+where isfinite(profile.smoothness_pct)
+    and good.sensor_no >= $first_sensor and good.sensor_no < $end_sensor
+group by good.sensor_no, bins.bin_no

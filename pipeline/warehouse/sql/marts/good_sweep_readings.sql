@@ -1,4 +1,4 @@
--- grain: one sweep measure of one sound sensor: the median over its tests, volt sweeps only
+-- grain: one sweep measure of one sound sensor, of one part of these: the median over its tests, volt sweeps only
 -- (in ohms contact resistance adds in full, so that the two never share a range)
 with measured as (
     select tests.part_no, tests.sensor_id, named.reading, named.value
@@ -14,9 +14,9 @@ with measured as (
     where tests.sweep_channel = 'volt'
         and measures.conclusion in ('nothing_seen', 'rough')
         and isfinite(named.value)
+        and hash(tests.sensor_id) % $parts = $part
 )
 
 select part_no, sensor_id, reading, median(value) as value
 from measured
 group by part_no, sensor_id, reading
-order by part_no, sensor_id, reading
