@@ -37,7 +37,7 @@ class LifeScores:
 
     def of(self, lives: pd.Index) -> LifeScores:
         """Those of some lives."""
-        return LifeScores(*(f[f["life_id"].isin(lives)] for f in self.frames.values()))
+        return LifeScores(*(of_lives(frame, lives) for frame in self.frames.values()))
 
     @staticmethod
     def together(scores: Sequence[LifeScores]) -> LifeScores:
@@ -49,7 +49,7 @@ class LifeScores:
         """Rows in the order of their lives, those of a life as they stand."""
         schemas = (BANDS, PROGRESS, OWN_WEAR)
         frames = zip(schemas, self.frames.values(), strict=True)
-        return LifeScores(*(_ordered(schema.check(frame), lives) for schema, frame in frames))
+        return LifeScores(*(ordered(schema.check(frame), lives) for schema, frame in frames))
 
 
 #: Gives the scores of lives by their keys, a series with the index life_id; the callable scores
@@ -113,6 +113,14 @@ def life_keys(lives: pd.Series, keys: np.ndarray) -> pd.Series:
     return pd.Series(digests, pd.Index(names, name="life_id"), dtype="str")
 
 
-def _ordered(frame: pd.DataFrame, lives: pd.Index) -> pd.DataFrame:
+def of_lives(frame: pd.DataFrame, lives: pd.Index) -> pd.DataFrame:
+    """Rows of some lives."""
+    return frame[lives.get_indexer(frame["life_id"]) >= 0]
+
+
+def ordered(frame: pd.DataFrame, lives: pd.Index) -> pd.DataFrame:
+    """Rows in the order of their lives; the frame itself where they are so already."""
     place = lives.get_indexer(frame["life_id"])
+    if (np.diff(place) >= 0).all():
+        return frame.reset_index(drop=True)
     return frame.iloc[np.argsort(place, kind="stable")].reset_index(drop=True)

@@ -149,7 +149,7 @@ def score_wear(
     counted.count(records)
 
     def records_of(lives: pd.Index) -> Iterator[WearRecords]:
-        yield records.take(records.tests["life_id"].isin(lives).to_numpy())
+        yield records.take(lives.get_indexer(records.tests["life_id"]) >= 0)
 
     keys = life_keys(records.tests["life_id"], records.keys)
     return scores(fitted, counted, keys, records_of, remember)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from models.wear.life_scores import LifeScores, Remember
+from models.wear.life_scores import LifeScores, Remember, of_lives, ordered
 from pipeline.warehouse.kept_fit import keep_frames, kept_frames
 from pipeline.warehouse.wear_fit import wear_code
 
@@ -37,17 +37,26 @@ def remembered_lives(folder: Path, version: str, say: Callable[[str], None]) -> 
         else:
             there = held.pop(_KEYS).set_index("life_id")["key"]
             same = there.reindex(keys.index).eq(keys).fillna(False).to_numpy(bool)
-            scores = LifeScores(**held)
             if same.all() and len(there) == len(keys):
-                return scores
-            scores = scores.of(keys.index[same])
-            if not same.all():
-                scores = LifeScores.together([scores, score(keys.index[~same])])
+                return LifeScores(**held)
+            news = score(keys.index[~same]) if not same.all() else None
+            scores = _together(held, news, keys.index, same)
         told = keys.rename("key").rename_axis("life_id").reset_index()
         _keep(folder, _LIVES, {_KEYS: told, **scores.frames}, rests_on, say)
         return scores
 
     return remember
+
+
+def _together(
+    held: dict[str, pd.DataFrame], news: LifeScores | None, lives: pd.Index, same: np.ndarray
+) -> LifeScores:
+    """Scores held of the lives that are the same, with the news; one frame twice in memory."""
+    made = {}
+    for name in list(held):
+        parts = [of_lives(held.pop(name), lives[same]), *([news.frames[name]] if news else [])]
+        made[name] = ordered(pd.concat(parts, ignore_index=True), lives)
+    return LifeScores(**made)
 
 
 def remembered_sweeps(

@@ -20,7 +20,7 @@ from models.wear.dwell import Explained, Usage, UseOfLogged, usage_by_bike
 from models.wear.evidence_moved import tests_rested_on
 from models.wear.exposure import BIN_PCT, BINS
 from models.wear.life_scores import life_keys
-from models.wear.map_cells import ALL, WearMap
+from models.wear.map_cells import ALL, WearMap, selections
 from models.wear.mapping import WearResults, scores
 from models.wear.one_sweep import band_chance
 from models.wear.records import WearError, WearRecords, wear_records
@@ -42,7 +42,6 @@ from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
 from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.risk_fit import store_fitted
 from pipeline.warehouse.wear_bins import (
-    Mapped,
     all_records,
     by_bin,
     mapped_tests,
@@ -167,16 +166,15 @@ def _found(
     usage: dict[str, Usage],
     say: Callable[[str], None],
 ) -> _Found:
-    mapped = mapped_tests(connection)
-    tests = mapped.tests
-    frames = _frames_of_fit(connection, mapped)
+    tests, keys = mapped_tests(connection)
+    frames = _frames_of_fit(connection, tests, keys)
     fit = standing_wear_fit(kept_models, frames, day, say)
     told = told_of_wear_fit(fit, frames)
     fit = replace(
         fit, evidence=replace(fit.evidence, tests=fit.evidence.tests[:0])
     )  # large, and told
-    by_life = life_keys(tests["life_id"], mapped.keys.to_numpy(object))
-    del frames, mapped
+    by_life = life_keys(tests["life_id"], keys.to_numpy(object))
+    del frames, keys
     counted, use = WearMap(tests, fit.models.curves), UseOfLogged(usage)
 
     def profiles() -> Iterator[pa.RecordBatchReader]:
@@ -200,8 +198,9 @@ def _found(
     return _Found(tests, fit, told, counted.dropout_count, results, now, use.answer())
 
 
-def _frames_of_fit(connection: duckdb.DuckDBPyConnection, mapped: Mapped) -> WearFrames:
-    tests = mapped.tests
+def _frames_of_fit(
+    connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame, keys: pd.Series
+) -> WearFrames:
     if not len(tests):
         raise WearError(_NOTHING)
 
@@ -212,7 +211,7 @@ def _frames_of_fit(connection: duckdb.DuckDBPyConnection, mapped: Mapped) -> Wea
         return found
 
     return WearFrames(
-        tests_rested_on(tests, with_dropouts(connection, mapped), mapped.keys),
+        tests_rested_on(tests, with_dropouts(connection, tests), keys),
         records,
         FAILURES.check(rows_of(connection, "wear_failures")),
         DROPOUT_PLACES.check(rows_of(connection, "wear_dropout_places")),
@@ -242,13 +241,19 @@ def _store_shares(connection: duckdb.DuckDBPyConnection, found: _Found, shares: 
 
 
 def _gathered(found: _Found) -> pd.DataFrame:
-    rows = []
-    for (part_no, duty), answer in found.fit.models.gathered.items():
-        own = found.tests
-        own = own if part_no == ALL else own[own["part_no"].eq(part_no)]
-        own = own if duty == ALL else own[own["duty"].eq(duty)]
-        counts = {"n_tests": len(own), "n_seen": own["sensor_id"].nunique()}
-        rows.append({"part_no": part_no, "duty": duty} | asdict(answer) | counts)
+    sensor, gathered = pd.factorize(found.tests["sensor_id"])[0], found.fit.models.gathered
+    seen = {
+        (part_no, duty): {
+            "n_tests": own.sum(),
+            "n_seen": np.bincount(sensor[own]).astype(bool).sum(),
+        }
+        for part_no, duty, own in selections(found.tests, found.tests)
+    }
+    none = {"n_tests": 0, "n_seen": 0}
+    rows = [
+        {"part_no": part_no, "duty": duty} | asdict(answer) | seen.get((part_no, duty), none)
+        for (part_no, duty), answer in gathered.items()
+    ]
     return pd.DataFrame(rows)
 
 

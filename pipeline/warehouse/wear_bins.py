@@ -6,7 +6,7 @@ There are fifty of each test, so that neither way do all of them stand in one fr
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import chain, pairwise
 
 import duckdb
@@ -29,24 +29,14 @@ _TESTS_LAID_OUT, _BINS_AT_ONCE = 100_000, 500_000
 _KEPT_AT_ONCE = 10_000
 
 
-@dataclass(frozen=True)
-class Mapped:
-    """All tests to be mapped, by life and time: ``tests`` is a frame of ``WEAR_TESTS``.
+def mapped_tests(connection: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.Series]:
+    """All tests to be mapped, by life and time: frame of ``WEAR_TESTS``; and their keys.
 
-    keys : of each a digest of all that the map takes from it but its sensor and bike; what its bins
-    showed is told by the key that they were measured under. has_dropouts : whether any was seen in
-    it on the travel, where one could have been seen or not.
+    A key is a digest of all that the map takes from a test but its sensor and bike: what its bins
+    showed is told by the key that they were measured under.
     """
-
-    tests: pd.DataFrame
-    keys: pd.Series
-    has_dropouts: np.ndarray
-
-
-def mapped_tests(connection: duckdb.DuckDBPyConnection) -> Mapped:
-    """The tests as they stand."""
     found = rows_of(connection, "wear_tests")
-    return Mapped(WEAR_TESTS.check(found), found["key"], found["has_dropouts"].to_numpy(bool))
+    return WEAR_TESTS.check(found), found["key"]
 
 
 def rows_of(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
@@ -80,22 +70,28 @@ def all_records(connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame) -> W
     return WearRecords(tests.reset_index(drop=True), counts, exposure, roughness)
 
 
-def with_dropouts(connection: duckdb.DuckDBPyConnection, mapped: Mapped) -> np.ndarray:
+def with_dropouts(connection: duckdb.DuckDBPyConnection, tests: pd.DataFrame) -> np.ndarray:
     """Which tests showed a drop-out where they could have, shape (n,)."""
-    there = np.flatnonzero(mapped.has_dropouts)
-    parts = records_by_parts(connection, mapped.tests.iloc[there])
-    shown = [(part.counts > 0).any(axis=1) for part in parts]
-    out = np.zeros(len(mapped.tests), dtype=bool)
-    out[there] = np.concatenate([np.zeros(0, dtype=bool), *shown])
+    out = np.zeros(len(tests), dtype=bool)
+    parts = list(_bins(connection, tests["session_id"], least_dropouts=1))
+    if not parts:
+        return out
+    bins = pd.concat(parts)
+    there, place = np.unique(bins["test_no"].to_numpy(), return_inverse=True)
+    shown = placed_records(tests.iloc[there], [bins.assign(test_no=place)])
+    out[there] = (shown.counts > 0).any(axis=1)
     return out
 
 
-def _bins(connection: duckdb.DuckDBPyConnection, sessions: pd.Series) -> Iterator[pd.DataFrame]:
+def _bins(
+    connection: duckdb.DuckDBPyConnection, sessions: pd.Series, least_dropouts: int = 0
+) -> Iterator[pd.DataFrame]:
     """Frames of ``PLACED_BINS``; until the last is taken the connection takes no other work."""
     asked = sessions.to_frame().assign(test_no=np.arange(len(sessions)))
     connection.register("laid_out_tests", pa.Table.from_pandas(asked, preserve_index=False))
-    found = connection.sql(statement(f"{MARTS}/wear_bins")).to_arrow_reader(_BINS_AT_ONCE)
-    for batch in found:
+    wanted = {"least_dropouts": least_dropouts}
+    found = connection.sql(statement(f"{MARTS}/wear_bins"), params=wanted)
+    for batch in found.to_arrow_reader(_BINS_AT_ONCE):
         yield batch.to_pandas()
     connection.unregister("laid_out_tests")
 

@@ -171,10 +171,10 @@ def test_a_test_s_key_changes_with_its_age_and_with_what_it_was_measured_by(home
 def _keys(home, report) -> dict[str, str]:
     connection = connect(report.manifest.path, read_only=True)
     try:
-        mapped = wear_bins.mapped_tests(connection)
+        tests, keys = wear_bins.mapped_tests(connection)
     finally:
         connection.close()
-    return dict(zip(mapped.tests["session_id"], mapped.keys, strict=True))
+    return dict(zip(tests["session_id"], keys, strict=True))
 
 
 def _judged(monkeypatch) -> list[list[str]]:

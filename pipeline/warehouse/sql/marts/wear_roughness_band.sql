@@ -1,14 +1,24 @@
 -- grain: one travel bin of one part number: how rough sensors are there that passed without a defect
 create table marts.wear_roughness_band as
-with by_sensor as (
+with sound as (
+    -- sensors and the order of tests by number: the bins, fifty of each test, are grouped by them
+    select
+        session_id, part_no,
+        dense_rank() over (order by part_no, sensor_id)::integer as sensor_no,
+        row_number() over (order by tested_at, session_id)::integer as turn
+    from marts.tests
+    where defect_found = 'without'
+),
+
+by_sensor as (
     -- one test a sensor, since a range of means would be too narrow for a test to be held against
     select
-        tests.part_no, tests.sensor_id, profiles.bin_from_pct,
-        arg_max(profiles.roughness, (tests.tested_at, session_id)) as roughness
+        any_value(sound.part_no) as part_no, profiles.bin_from_pct,
+        arg_max(profiles.roughness, sound.turn) as roughness
     from marts.wear_profiles as profiles
-    join marts.tests as tests using (session_id)
-    where tests.defect_found = 'without' and profiles.roughness is not null
-    group by tests.part_no, tests.sensor_id, profiles.bin_from_pct
+    join sound using (session_id)
+    where profiles.roughness is not null
+    group by sound.sensor_no, profiles.bin_from_pct
 )
 
 select

@@ -8,10 +8,7 @@ select
     md5(concat_ws(
         chr(31), session_id, tests.life_id, tests.part_no, coalesce(bikes.duty, ''),
         greatest(tests.sensor_age_km, 0)::varchar, contexts.measure_key
-    )) as key,
-    session_id in (
-        select dropouts.session_id from marts.sweep_profile as dropouts where dropout_count > 0
-    ) as has_dropouts
+    )) as key
 from marts.life_tests as tests
 join marts.bikes as bikes using (unit_id)
 join marts.sweep_measures as measures using (session_id)
