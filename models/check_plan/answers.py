@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 from uuid import NAMESPACE_URL, uuid5
 
@@ -15,6 +16,7 @@ from models.check_plan.draft import Draft
 from models.check_plan.gains import SensorGains
 from models.check_plan.parts_taken import Replacement
 from models.check_plan.settings import CheckSettings
+from models.check_plan.shop_case import summed
 from models.check_plan.shop_parts import ShopParts
 from models.check_plan.solve import Solved
 from models.check_plan.windows import day_of
@@ -52,8 +54,8 @@ def told(
     settings: CheckSettings,
 ) -> dict[str, pd.DataFrame]:
     """The frames of a plan by name, each as declared."""
-    bike_rows = records.bikes.to_dict("records")
-    tellers = [_Teller(answer, bike_rows, gains, as_of, settings) for answer in answers]
+    bikes = {name: column.tolist() for name, column in records.bikes.items()}
+    tellers = [_Teller(answer, bikes, gains, as_of, settings) for answer in answers]
     rows: dict[str, list[dict]] = {
         "visits": [row for teller in tellers for row in teller.visits()],
         "work": [row for teller in tellers for row in teller.work()],
@@ -85,7 +87,7 @@ class _Teller:
     def __init__(
         self,
         answer: ShopAnswer,
-        bike_rows: list[dict],
+        bikes: dict[str, list],
         gains: SensorGains,
         as_of: date,
         settings: CheckSettings,
@@ -93,7 +95,7 @@ class _Teller:
         self.problem, self.case = answer.problem, answer.problem.made.case
         self.found, self.method = answer.solved
         self.answer, self.gains, self.as_of, self.settings = answer, gains, as_of, settings
-        self.bike_rows = bike_rows
+        self.bikes = bikes
         self.sensor_ids, self.part_nos = (
             gains.sensors[name].tolist() for name in ("sensor_id", "part_no")
         )
@@ -108,8 +110,8 @@ class _Teller:
         self.parts = ShopParts(answer.problem, gains, as_of, self._replacements())
 
     def _head(self, row: int) -> dict[str, Any]:
-        bike = self.bike_rows[row]
-        kept = {name: bike[name] for name in ("unit_id", "label", "shop_id", "fleet_id")}
+        names = ("unit_id", "label", "shop_id", "fleet_id")
+        kept = {name: self.bikes[name][row] for name in names}
         return kept | {"shop_name": self.problem.shop["shop_name"]}
 
     def _day(self, place: int) -> date:
@@ -150,7 +152,7 @@ class _Teller:
             stock_note=" ".join(filter(None, (self.parts.note(s, day) for s in members))),
             **facts,
         )
-        session = self.bike_rows[row]["last_session_id"]
+        unit, session = (self.bikes[name][row] for name in ("unit_id", "last_session_id"))
         return (
             self._head(row)
             | facts
@@ -162,9 +164,7 @@ class _Teller:
                 "sensor_count": len(members),
                 "todo": "\n".join(self._todo(sensor, day) for sensor in members),
                 "why": "\n".join(why),
-                "uid": lasting_uid(
-                    self.problem.shop["shop_id"], self.bike_rows[row]["unit_id"], session
-                ),
+                "uid": lasting_uid(self.problem.shop["shop_id"], unit, session),
             }
         )
 
@@ -177,7 +177,7 @@ class _Teller:
                 rows.append(
                     {
                         "sensor_id": self.sensor_ids[sensor],
-                        "unit_id": self.bike_rows[int(self.problem.bikes[bike])]["unit_id"],
+                        "unit_id": self.bikes["unit_id"][int(self.problem.bikes[bike])],
                         "part_no": self.part_nos[sensor],
                         "action": "replace" if gains.replaces[sensor, day] else "test",
                         "on_day": self._day(day),
@@ -205,7 +205,7 @@ class _Teller:
         owed, most = self.problem.owed, float(self.top[bike, day])
         worth = [int(s) for s in own if self.gains.gain[s, day] > 0 or owed[s]]
         parts = [self.part_nos[s] for s in worth if self.gains.replaces[s, day]]
-        plight, part = self._plight(bike), ", ".join(sorted(set(parts)))
+        plight, part = self._plights[bike], ", ".join(sorted(set(parts)))
         todo = "\n".join(self._todo(sensor, day) for sensor in worth)
         return self._head(row) | self._none(
             plight,
@@ -251,25 +251,34 @@ class _Teller:
             "words": "\n".join(words),
         }
 
-    def _plight(self, bike: int) -> str:
-        """Which limit leaves no day: windows first, then parts, hours, and the depot's day."""
-        own, row = self._own_sensors(bike), int(self.problem.bikes[bike])
-        free = self.answer.free[row]
-        rows = slice(self.draft.first[bike], self.draft.end[bike])
-        places = self.problem.sensors[own]
-        alone = self.gains.gain[places] + self.problem.bonus * self.problem.owed[places, None]
-        if not (alone[:, free] > 0).any():
-            return "no_window"
-        pays = self._sums(rows, alone, own[0]) > 0
-        stocked = ~(self.case.uses[rows] > self.draft.parts_left + 0.5).any(axis=2)
-        if not (pays & free & stocked).any():
-            return "no_part"
-        fits = self.case.hours[rows] <= self.draft.hours_left + 1e-6
-        return "not_worth_a_day" if (pays & free & stocked & fits).any() else "no_hours"
-
-    def _sums(self, rows: slice, gain: np.ndarray, first: int) -> np.ndarray:
-        members = self.problem.made.members[rows]
-        return np.stack([gain[[s - first for s in some]].sum(axis=0) for some in members])
+    @cached_property
+    def _plights(self) -> np.ndarray:
+        """Which limit leaves each bike no day: windows first, then parts, hours, and the depot's
+        day; shape (bikes,).
+        """
+        case, problem = self.case, self.problem
+        if not len(problem.bikes):
+            return np.zeros(0, dtype=object)
+        free, owed = self.answer.free[problem.bikes], problem.owed[problem.sensors]
+        alone = self.gains.gain[problem.sensors] + problem.bonus * owed[:, None]
+        # the case numbers its bikes in the order of its sensors
+        each = _sensors_each(problem, self.gains)
+        opens = ((alone > 0) & np.repeat(free, each, axis=0)).any(axis=1)
+        pays = (summed(alone, problem.made.members) > 0) & free[case.bike]
+        stocked = pays & ~(case.uses > self.draft.parts_left + 0.5).any(axis=2)
+        fits = stocked & (case.hours <= self.draft.hours_left + 1e-6)
+        first_sensor = np.cumsum(each) - each
+        some_window = np.logical_or.reduceat(opens, first_sensor)
+        some_part, some_hours = (
+            np.logical_or.reduceat(can.any(axis=1), self.draft.first) for can in (stocked, fits)
+        )
+        limits = [(~some_window, "no_window"), (~some_part, "no_part")]
+        limits.append((some_hours, "not_worth_a_day"))
+        return np.select(
+            [fits for fits, _ in limits],
+            [np.array(word, dtype=object) for _, word in limits],
+            np.array("no_hours", dtype=object),
+        )
 
     def _own_sensors(self, bike: int) -> np.ndarray:
         """Places, in the case's order, of a bike's sensors."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,6 +81,37 @@ def sensor_gains(costs: pd.DataFrame, days: np.ndarray, settings: CheckSettings)
     sensors = rows[_OF_SENSOR].iloc[:: len(grid)].reset_index(drop=True)
     hours = np.where(replaces, settings.replace_hours, settings.test_hours)
     return SensorGains(sensors, days, drawn[0], replaces, hours, drawn[1])
+
+
+def gains_of_parts(
+    parts: Iterable[pd.DataFrame], days: np.ndarray, settings: CheckSettings
+) -> SensorGains:
+    """The same of costs that come one part after another, for the memory; one at least.
+
+    Parameters
+    ----------
+    parts : iterable of frames
+        Parts of ``CHECK_COSTS``, rising by bike, each with all days of its sensors.
+    days, settings
+        As of ``sensor_gains``.
+
+    Raises
+    ------
+    ValueError
+        As ``sensor_gains``.
+    """
+    found = [sensor_gains(part, days, settings) for part in parts]
+    if len(found) == 1:
+        return found[0]
+    sensors = pd.concat([each.sensors for each in found], ignore_index=True)
+    return SensorGains(
+        sensors,
+        days,
+        np.concatenate([each.gain for each in found]),
+        np.concatenate([each.replaces for each in found]),
+        np.concatenate([each.hours for each in found]),
+        np.concatenate([each.part_needed for each in found]),
+    )
 
 
 def _between(grid: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
@@ -12,7 +12,7 @@ import pandas as pd
 
 from models.check_plan import schemas
 from models.check_plan.answers import ShopAnswer, told
-from models.check_plan.gains import SensorGains, sensor_gains
+from models.check_plan.gains import SensorGains, gains_of_parts
 from models.check_plan.settings import CheckSettings
 from models.check_plan.shop_case import BikeSensors, Made, shop_case
 from models.check_plan.solve import Solved, solve
@@ -44,11 +44,13 @@ class CheckPlan:
 class CheckRecords:
     """What the plan is made from.
 
-    ``costs`` CHECK_COSTS, ``owed`` CHECK_OWED, ``bikes`` CHECK_BIKES, ``windows`` CHECK_WINDOWS,
-    ``shops`` CHECK_SHOPS, ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS, ``coming`` CHECK_COMING.
+    ``costs`` CHECK_COSTS, or parts of it that come one after another, by bike and each with all
+    days of its sensors, to be gone through once; ``owed`` CHECK_OWED, ``bikes`` CHECK_BIKES,
+    ``windows`` CHECK_WINDOWS, ``shops`` CHECK_SHOPS, ``stock`` CHECK_STOCK, ``parts`` CHECK_PARTS,
+    ``coming`` CHECK_COMING.
     """
 
-    costs: pd.DataFrame
+    costs: pd.DataFrame | Iterable[pd.DataFrame]
     owed: pd.DataFrame
     bikes: pd.DataFrame
     windows: pd.DataFrame
@@ -65,8 +67,9 @@ class CheckRecords:
         FrameError
             A column is missing, of another kind, or blank where it may not be.
         """
+        parts = [self.costs] if isinstance(self.costs, pd.DataFrame) else self.costs
         return CheckRecords(
-            schemas.CHECK_COSTS.check(self.costs),
+            (schemas.CHECK_COSTS.check(part) for part in parts),
             schemas.CHECK_OWED.check(self.owed),
             schemas.CHECK_BIKES.check(self.bikes),
             schemas.CHECK_WINDOWS.check(self.windows),
@@ -135,7 +138,7 @@ def solved_shops(
     days = working_days(as_of, settings.weeks_ahead, settings.working_days, settings.closed_days)
     if not len(days):
         return None
-    gains = sensor_gains(records.costs, days, settings)
+    gains = gains_of_parts(records.costs, days, settings)
     now_and_then()
     free, bound = free_days(records.bikes, records.windows, as_of, days)
     cases = []

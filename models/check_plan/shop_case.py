@@ -64,7 +64,7 @@ def shop_case(
         gain, hours, uses = sensors.gain, sensors.hours, sensors.uses
     else:
         gain, hours, uses = (
-            _summed(values, members) for values in (sensors.gain, sensors.hours, sensors.uses)
+            summed(values, members) for values in (sensors.gain, sensors.hours, sensors.uses)
         )
     bike = sensors.bike[[some[0] for some in members]]
     can = free[bike] & (hours <= bay_hours)
@@ -85,7 +85,7 @@ def shop_case(
     return Made(case, members)
 
 
-def _summed(values: np.ndarray, members: list[tuple[int, ...]]) -> np.ndarray:
+def summed(values: np.ndarray, members: list[tuple[int, ...]]) -> np.ndarray:
     """What the sensors of each choice come to together; as many at once as hold as many."""
     sizes = np.array([len(some) for some in members])
     first = np.array([some[0] for some in members])

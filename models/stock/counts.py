@@ -63,6 +63,8 @@ class CountDistribution:
         pmf, counts = np.zeros((*mean.shape, size)), long.pmf.shape[-1]
         product = np.empty((*mean.shape, counts))
         for k in range(short.pmf.shape[-1]):
+            if not short.pmf[..., k].any():
+                continue
             np.multiply(long.pmf, short.pmf[..., k : k + 1], out=product)
             pmf[..., k : k + counts] += product
         return CountDistribution(pmf, mean)

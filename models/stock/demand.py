@@ -17,7 +17,7 @@ import pandas as pd
 
 from models.stock.counts import CountDistribution, negative_binomial
 from models.stock.needs import SensorNeeds
-from models.stock.poisson_binomial import TAIL, poisson_binomial
+from models.stock.poisson_binomial import TAIL, by_group, counts_needed, poisson_binomial
 from models.stock.repeats import asks_twice
 from models.stock.supersession import Numbers, asked_beyond_old
 
@@ -166,20 +166,68 @@ class Demand:
         CountDistribution of shape (groups, draws, k)
         """
         classes = self.by_class(days)
-        found = []
-        for g, (shop, rows) in enumerate(self._rows_by_group):
-            own = {number: classes.of(row) for number, row in rows.items()}
-            stock = {number: old_stock.get((shop, number), np.array(0)) for number in rows}
-            ordered = self.groups["part_no"].iloc[g]
-            found.append(asked_beyond_old(ordered, own, stock, self.numbers))
-        if not found:
-            return CountDistribution(
-                np.zeros((0, 1, days.shape[1], 1)), np.zeros((0, 1, days.shape[1]))
-            )
-        size = max(one.pmf.shape[-1] for one in found)
-        return CountDistribution(
-            np.stack([one.resized(size).pmf for one in found]), np.stack([o.mean for o in found])
-        )
+        at = {row: row for row in range(len(self.classes))}
+        found = [
+            self._beyond_old(g, classes, at, old_stock) for g in range(len(self._rows_by_group))
+        ]
+        return _stacked(found, (1, days.shape[1]))
+
+    def asked_by_any(
+        self, days: np.ndarray, old_stock: Mapping[tuple, np.ndarray]
+    ) -> CountDistribution:
+        """The same, mixed over the draws: for many days, one group in memory at a time.
+
+        Returns
+        -------
+        CountDistribution of shape (groups, k)
+        """
+        days = np.asarray(days, float)
+        size, walk_ins, found = self._counts(days), self._walk_ins(days[self.classes["group"]]), []
+        for g in range(len(self._rows_by_group)):
+            rows = list(self._rows_by_group[g][1].values())
+            own = self._sensors_of(g, days, size).plus(walk_ins.of(rows))
+            at = {row: place for place, row in enumerate(rows)}
+            found.append(self._beyond_old(g, own, at, old_stock).mixed(axis=0))
+        return _stacked(found, days.shape[1:])
+
+    def _sensors_of(self, group: int, days: np.ndarray, size: int) -> CountDistribution:
+        """Parts asked for by the sensors of a group's classes, shape (its classes, draws, k)."""
+        rows = list(self._rows_by_group[group][1].values())
+        own = np.flatnonzero(np.isin(self.class_of_sensor, rows))
+        once, twice = self._of_some(own, days[group])
+        row = np.searchsorted(rows, self.class_of_sensor[own])
+        return poisson_binomial(once, row, len(rows), twice=twice, size=size)
+
+    def _of_some(self, sensors: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Chances that some sensors ask for a part and for two within days of shape (k,)."""
+        once = self.needs.of(sensors).by_days(days)
+        return once, asks_twice(once, days, self.repeat_rate)
+
+    def _counts(self, days: np.ndarray) -> int:
+        """Counts kept of any class: as many as that needs which asks for most by its last day."""
+        own, most = self.class_of_sensor, 0.0
+        for group, last in enumerate(days.max(axis=1, initial=0.0)):
+            rows = list(self._rows_by_group[group][1].values())
+            some = np.flatnonzero(np.isin(own, rows))
+            once, twice = self._of_some(some, last[None])
+            row = np.searchsorted(rows, own[some])
+            mean = by_group(once, row, len(rows)) + by_group(twice, row, len(rows))
+            most = max(most, float(mean.max(initial=0.0)))
+        members = np.bincount(own[own >= 0], minlength=1).max()
+        return min(2 * int(members), counts_needed(np.array(most), 2)) + 1
+
+    def _beyond_old(
+        self,
+        group: int,
+        classes: CountDistribution,
+        at: Mapping[int, int],
+        old_stock: Mapping[tuple, np.ndarray],
+    ) -> CountDistribution:
+        """What a group asks for beyond old stock; ``at`` the place of each class's row."""
+        shop, rows = self._rows_by_group[group]
+        own = {number: classes.of(at[row]) for number, row in rows.items()}
+        stock = {number: old_stock.get((shop, number), np.array(0)) for number in rows}
+        return asked_beyond_old(self.groups["part_no"].iloc[group], own, stock, self.numbers)
 
     def expected_by_source(self, days: np.ndarray) -> pd.DataFrame:
         """Parts expected by each group by the last of its days, and who asks for them.
@@ -238,6 +286,16 @@ class Demand:
         shape = np.broadcast_to(self._walk_in_gamma[0][:, None], mean.shape)
         asked = negative_binomial(shape, mean, _counts_kept(shape, mean))
         return CountDistribution(asked.pmf[:, None], asked.mean[:, None])
+
+
+def _stacked(found: list[CountDistribution], shape: tuple[int, ...]) -> CountDistribution:
+    """One a group, each of the shape given, with as many counts as the longest."""
+    if not found:
+        return CountDistribution(np.zeros((0, *shape, 1)), np.zeros((0, *shape)))
+    size = max(one.pmf.shape[-1] for one in found)
+    return CountDistribution(
+        np.stack([one.resized(size).pmf for one in found]), np.stack([o.mean for o in found])
+    )
 
 
 def _counts_kept(shape: np.ndarray, mean: np.ndarray) -> int:

@@ -267,7 +267,7 @@ def _weeks(records: StockRecords, settings: StockSettings, today: OrdersToday) -
     there = today.there
     lead = there.supply["lead_time_days"].to_numpy(int)
     days = week_days(lead, settings.review_days, settings.weeks)
-    needs = records.demand.asked(days, there.old_by(days)).mixed(axis=1)
+    needs = records.demand.asked_by_any(days, there.old_by(days))
     orders, decided = today.orders, today.decided
     supply = Supply(
         on_hand=orders["on_hand"].to_numpy(int),

@@ -72,9 +72,9 @@ def poisson_binomial(
     _refuse(chances, twice)
     group = np.zeros(len(chances), dtype=int) if group is None else np.asarray(group)
     n_groups = n_groups or int(group.max(initial=0)) + 1
-    mean = _by_group(chances, group, n_groups)
+    mean = by_group(chances, group, n_groups)
     if twice is not None:
-        mean = mean + _by_group(twice, group, n_groups)
+        mean = mean + by_group(twice, group, n_groups)
     most = np.bincount(group, minlength=n_groups).max(initial=0) * (1 if twice is None else 2)
     size = size or min(int(most), counts_needed(mean, 1 if twice is None else 2)) + 1
     members = np.bincount(group, minlength=n_groups)
@@ -106,7 +106,8 @@ def _refuse(chances: np.ndarray, twice: np.ndarray | None) -> None:
         raise ValueError("the chance of asking twice must lie from 0 to the chance of asking")
 
 
-def _by_group(values: np.ndarray, group: np.ndarray, n_groups: int) -> np.ndarray:
+def by_group(values: np.ndarray, group: np.ndarray, n_groups: int) -> np.ndarray:
+    """Sums of values of shape (n, ...) by each one's group, shape (n_groups, ...)."""
     member = csr_array(
         (np.ones(len(group)), (group, np.arange(len(group)))), (n_groups, len(group))
     )

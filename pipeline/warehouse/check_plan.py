@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
 import duckdb
 import pandas as pd
+import pyarrow as pa
 
 from models.check_plan import schemas
 from models.check_plan.events import events_after
@@ -18,8 +20,11 @@ from models.frames import Column, FrameSchema
 from models.plans.open_days import dates, weekdays
 from models.plans.settings import PlanSettings
 from models.stock.schemas import STOCK_ORDERS
-from pipeline.statements import run, store
+from pipeline.statements import one_row, run, statement, store
 from pipeline.warehouse.lives import MARTS
+
+#: Rows of costs read at a time, about.
+_ROWS_AT_ONCE = 200_000
 
 CHECK_SETTINGS = FrameSchema(
     "check_settings",
@@ -99,7 +104,7 @@ def settings_for_checks(settings: PlanSettings) -> dict[str, Any]:
 def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckRecords:
     """All that the plan is made from, as it stands in a warehouse."""
     return CheckRecords(
-        run(connection, f"{MARTS}/check_costs_taken").df(),
+        _costs_by_part(connection),
         run(connection, f"{MARTS}/check_owed").df(),
         run(connection, f"{MARTS}/check_bikes").df(),
         run(connection, f"{MARTS}/check_windows").df(),
@@ -108,6 +113,27 @@ def check_records(connection: duckdb.DuckDBPyConnection, day: date) -> CheckReco
         run(connection, f"{MARTS}/check_parts").df(),
         coming_today(STOCK_ORDERS.check(connection.execute("from marts.stock_orders").df()), day),
     )
+
+
+def _costs_by_part(connection: duckdb.DuckDBPyConnection) -> Iterator[pd.DataFrame]:
+    """The costs of some thousand sensors at a time, by bike, each with all its days; at least once.
+
+    Read through a connection of their own, so that other statements may come in between.
+    """
+    (days,) = one_row(connection.execute("select count(distinct day) from marts.check_costs"))
+    whole, reading = max(days, 1), connection.cursor()
+    reader = reading.sql(statement(f"{MARTS}/check_costs_taken")).to_arrow_reader(_ROWS_AT_ONCE)
+    left, told = reader.schema.empty_table(), False
+    for batch in reader:
+        rows = pa.concat_tables([left, pa.Table.from_batches([batch])])
+        end = len(rows) - len(rows) % whole
+        left = rows.slice(end)
+        if end:
+            told = True
+            yield rows.slice(0, end).to_pandas()
+    if len(left) or not told:
+        yield left.to_pandas()
+    reading.close()
 
 
 def _as_row(settings: CheckSettings, private_not_known: str) -> pd.DataFrame:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -30,6 +32,15 @@ def test_a_private_bike_comes_on_the_cheapest_working_day():
     assert visit["late"]
     assert "Late: every day of waiting costs" in visit["why"]
     assert "first day open" in visit["why"]
+
+
+def test_costs_may_come_some_bikes_at_a_time():
+    sensors = [sensor(unit, saves=saves) for unit, saves in (("a", 40.0), ("b", 60.0), ("c", 9.0))]
+    whole = plan_checks(records(*sensors, sensor("c", number=2)), AS_OF)
+    parts = iter([pd.concat(sensors[:2]), pd.concat([sensors[2], sensor("c", number=2)])])
+    given = replace(records(*sensors, sensor("c", number=2)), costs=parts)
+    for name, frame in vars(plan_checks(given, AS_OF)).items():
+        pd.testing.assert_frame_equal(frame, getattr(whole, name))
 
 
 def test_costs_are_drawn_straight_between_their_days():

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -45,6 +46,22 @@ def test_chances_moved_give_what_is_counted_anew(moved, other_days):
     assert np.array_equal(found.pmf, expected.pmf)
     assert np.array_equal(found.mean, expected.mean)
     assert later.expected_by_source(days).equals(anew.expected_by_source(days))
+
+
+def test_one_group_at_a_time_asks_what_all_at_once_do():
+    """Of many days, some with old stock, and a group that nobody asks of."""
+    needs = some_needs()
+    groups = pd.concat(
+        [demand(needs).groups, pd.DataFrame({"shop_id": ["east"], "part_no": ["P"]})]
+    ).reset_index(drop=True)
+    whole = replace(demand(needs), groups=groups)
+    days = np.vstack([DAYS, [[7.0, 14.0, 21.0]]])
+    found, expected = whole.asked_by_any(days, {}), whole.asked(days, {}).mixed(axis=1)
+    assert np.array_equal(found.pmf, expected.pmf)
+    assert np.array_equal(found.mean, expected.mean)
+    old = {("north", "P"): np.array([2, 3, 3])}
+    found, expected = whole.asked_by_any(days, old), whole.asked(days, old).mixed(axis=1)
+    assert np.array_equal(found.pmf, expected.pmf)
 
 
 def test_only_the_chances_moved_are_worked_out_anew(monkeypatch):
