@@ -85,7 +85,8 @@ def concentration(
     null = np.empty(n_shifts)
     for first in range(0, n_shifts, 50):
         shift = rng.integers(0, _POINTS, (min(50, n_shifts - first), len(own)))
-        turned = (places + shift[:, sensors]) % _POINTS
+        # one turn after another: there may be millions of places
+        turned = ((places + own_shift[sensors]) % _POINTS for own_shift in shift)
         rows = np.stack([_histogram(row, weight) for row in turned])
         null[first : first + len(rows)] = _scan(rows, ring=True)[0]
     p = float((1 + (null >= seen[0]).sum()) / (n_shifts + 1))
