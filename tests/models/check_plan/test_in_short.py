@@ -1,5 +1,6 @@
 """What a plan comes to, held to the plan told visit by visit."""
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 
@@ -9,7 +10,7 @@ import pytest
 from models.check_plan import plan, search, solve
 from models.check_plan.in_short import checks_in_short
 from models.check_plan.plan import plan_checks
-from models.check_plan.prices import _Relaxed, worth
+from models.check_plan.prices import _Relaxed, find_prices, worth
 from models.check_plan.settings import CheckSettings
 from tests.models.check_plan.random_cases import any_case
 from tests.models.check_plan.records import AS_OF, records, sensor
@@ -92,6 +93,27 @@ def test_priced_choices_are_those_of_the_plain_sum(seed):
     part = rng.uniform(0, 9, len(case.limits)) * (rng.random(len(case.limits)) < 0.6)
     relaxed = _Relaxed(case)
     paid = worth(case, hour, part)
-    assert relaxed._worth(hour, part) == pytest.approx(paid)
+    assert relaxed._worth(hour, part) == pytest.approx(paid[relaxed.rows])
     expected = np.maximum.reduceat(paid, case.first, axis=0)
-    assert np.array_equal(relaxed._by_bike(paid), expected)
+    assert np.array_equal(relaxed._by_bike(paid[relaxed.rows]), expected[relaxed.bikes])
+    # a bike that is not looked at would not come at any prices
+    assert np.all(np.delete(expected, relaxed.bikes, axis=0) <= 0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_bikes_with_nothing_to_gain_change_no_bound(seed):
+    case = any_case(seed)
+    prices = find_prices(case, reached=0.0, steps=40)
+    depot = np.append(case.depot, [-1, max(case.n_depots - 1, -1)])
+    rows = ([0, 0], case.bike[-1] + np.array([1, 2]))
+    more = replace(
+        case,
+        bike=np.append(case.bike, rows[1]),
+        depot=depot,
+        gain=np.vstack([case.gain, np.minimum(case.gain[rows[0]], -1.0)]),
+        hours=np.vstack([case.hours, case.hours[rows[0]]]),
+        uses=np.concatenate([case.uses, case.uses[rows[0]]]),
+    )
+    found = find_prices(more, reached=0.0, steps=40)
+    assert found.at_most == pytest.approx(prices.at_most, rel=1e-9)
+    assert np.all(found.turn[-2:] == 0)
