@@ -9,7 +9,6 @@ frame must hash to; whatever is amiss, the models are fitted anew.
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -257,17 +256,16 @@ def _drop_others(folder: Path, names: list[str]) -> None:
 
 
 def _keep_frame(folder: Path, name: str, frame: pd.DataFrame) -> str:
-    held = io.BytesIO()
-    frame.to_parquet(held, index=False)
     draft = folder / f".{name}.draft"
-    draft.write_bytes(held.getvalue())
+    frame.to_parquet(draft, index=False)
+    digest = file_digest(draft)
     draft.replace(folder / f"{name}.parquet")
-    return hashlib.sha256(held.getvalue()).hexdigest()
+    return digest
 
 
 def _kept_frame(folder: Path, name: str, digest: str) -> pd.DataFrame:
     """Raise ValueError for a frame that is not as it was written."""
-    data = (folder / f"{name}.parquet").read_bytes()
-    if hashlib.sha256(data).hexdigest() != digest:
-        raise ValueError(f"{name}.parquet is not as it was written")
-    return pd.read_parquet(io.BytesIO(data))
+    path = folder / f"{name}.parquet"
+    if file_digest(path) != digest:
+        raise ValueError(f"{path.name} is not as it was written")
+    return pd.read_parquet(path)
