@@ -56,7 +56,8 @@ _INDEXES = (
     "reading_values_by_session",
 )
 #: What DuckDB holds at a time while it builds, bytes; beyond that it works on disk beside the
-#: draft.
+#: draft. Of 100,000 tests made anew, all up to the wear map took 2 % more time with this than with
+#: 1 GB, and 8 % more with 400 MB.
 HELD_BYTES = 600 << 20
 _STAGED = [name for name in TABLES if name != "retract"]
 
