@@ -63,7 +63,8 @@ def begin_with(before: Manifest, draft: Path) -> None:
     try:
         _drop_all_but_carried(connection)
         for name, kept_as in BEFORE.items():
-            connection.execute(f"alter table marts.{name} rename to {kept_as}")
+            if is_there(connection, "marts", name):
+                connection.execute(f"alter table marts.{name} rename to {kept_as}")
         for table in CARRIED["staging"]:
             connection.execute(
                 f"delete from staging.{table} "  # noqa: S608 - declared above

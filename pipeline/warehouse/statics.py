@@ -69,6 +69,7 @@ def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
 def _to_read(connection: duckdb.DuckDBPyConnection, signs: Mapping[str, int]) -> str:
     """The mart whose tests are to be read; values of others are there and stay."""
     if not is_there(connection, "marts", "static_readings_before"):
+        connection.execute("drop table if exists marts.reading_values")
         return "static_readings"
     if _signs(connection, f"{_CARRIED}/end_resistances_before") == signs:
         for step in ("readings_to_take", "values_gone"):

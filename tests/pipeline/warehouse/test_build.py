@@ -421,7 +421,7 @@ def test_a_build_holds_no_more_than_it_is_meant_to_and_works_on_disk(home, tmp_p
     judge = build_module.judge_statics
     monkeypatch.setattr(build_module, "judge_statics", looked_at)
     hand_in(home, tmp_path / "a", SHOP)
-    assert held == ["1.0 GiB"]
+    assert held == ["600.0 MiB"]
 
 
 def test_a_build_that_needs_more_memory_is_begun_again_with_more(home, tmp_path, monkeypatch):
