@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from models.risk.estimates import ESTIMATE_KM
 from models.risk.explained_words import told_rows
 from models.risk.growth import WearGrowth
 from models.risk.now import HORIZONS_KM, unsigned_chances
@@ -107,7 +108,8 @@ def explain_risk(
     own = _values(sensors, in_view).assign(score=score)
     middle = _middle_values(sensors, in_view).assign(score=np.nan)
     at_work = _at_work(results, own, middle)
-    asked = _Asked(results, horizon_km, at_work)
+    # near a sensor's state what is left to the chance is spread, so that coarser cells will do
+    asked = _Asked(results, ESTIMATE_KM if remember is None else HORIZONS_KM, horizon_km, at_work)
     if remember is None:
         changes = asked.changes(sensors, gaps, own, middle)
     else:
@@ -122,9 +124,13 @@ def explain_risk(
 
 
 class _Asked(NamedTuple):
-    """Whose chance is explained, how many km ahead, and which factors change anything."""
+    """Whose chance is explained, how many km ahead, and which factors change anything.
+
+    ``km`` ahead, among them those, bound the cells that are summed over.
+    """
 
     results: RiskResults
+    km: tuple[float, ...]
     horizon_km: float
     at_work: tuple[bool, ...]
 
@@ -133,7 +139,7 @@ class _Asked(NamedTuple):
     ) -> np.ndarray:
         """The middle sensor's chance and the share of each factor, shape (n, 1 + factors)."""
         undated = sensors.assign(**dict.fromkeys(_DATES, pd.NaT))
-        rest = (gaps_km, own, middle, self.horizon_km)
+        rest = (gaps_km, own, middle, self.km, self.horizon_km)
         chances = _over_choices(partial(_chances, self.results, undated, *rest), self.at_work)
         shares = [_shapley(chances, k) for k in range(len(FACTORS))]
         every, season = (True,) * len(FACTORS), np.zeros(len(sensors))
@@ -300,6 +306,7 @@ def _chances(
     gaps_km: np.ndarray,
     own: pd.DataFrame,
     middle: pd.DataFrame,
+    km: tuple[float, ...],
     horizon_km: float,
     choices: list[Choice],
 ) -> dict[Choice, np.ndarray]:
@@ -315,13 +322,13 @@ def _chances(
     for start in range(0, len(sensors), size):
         some = slice(start, start + size)
         rows = (frame.iloc[some].reset_index(drop=True) for frame in (sensors, own, middle))
-        block = _Block(results, *rows, gaps_km[some])
+        block = _Block(results, *rows, gaps_km[some], km)
         for read in (False, True):
             block.work_out([key for key in others if key[_READING] == read], parts)
     unsigned = {
         key: tuple(map(np.concatenate, zip(*part, strict=True))) for key, part in parts.items()
     }
-    ahead = HORIZONS_KM.index(horizon_km)
+    ahead = km.index(horizon_km)
     return {
         chosen: _signed(*unsigned[chosen[:-1]], signs if chosen[-1] else None, results.settings)[
             :, ahead
@@ -349,6 +356,7 @@ class _Block(NamedTuple):
     own: pd.DataFrame
     middle: pd.DataFrame
     gaps_km: np.ndarray
+    km: tuple[float, ...]
 
     def work_out(self, choices: list[tuple[bool, ...]], parts: dict) -> None:
         """Append to ``parts`` the log chances for each choice of factors, a sign left out.
@@ -362,7 +370,7 @@ class _Block(NamedTuple):
         log_ok, silence = unsigned_chances(
             self.results.model,
             frame,
-            horizons_km=HORIZONS_KM,
+            horizons_km=self.km,
             sensitivity=settings["sensitivity"],
             in_view=in_view,
             wear_readings=settings["wear_readings"],

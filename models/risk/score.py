@@ -17,7 +17,13 @@ from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.fit import FittedRisk, fit_risk
 from models.risk.hazard import DefectHazard
 from models.risk.lives import found_on_entry
-from models.risk.now import HORIZONS_KM, defect_chances, point_chances, usual_test_spacing_km
+from models.risk.now import (
+    HORIZONS_KM,
+    Chances,
+    defect_chances,
+    point_chances,
+    usual_test_spacing_km,
+)
 from models.risk.road import road_failure_share
 from models.risk.schemas import (
     CONTACT_GAPS,
@@ -29,7 +35,7 @@ from models.risk.schemas import (
     WEAR_READINGS,
 )
 from models.risk.signs import learned_shares, sign_of
-from models.risk.spreads import Remember, chances_with, spreads_of
+from models.risk.spreads import LEVEL, Remember, chances_with, spreads_of
 from models.risk.view import in_view_chances, paces
 
 _NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
@@ -53,7 +59,7 @@ class RiskResults:
     learned or assumed; None where no contact is given) and, apart from the defect,
     ``road_failures``. ``settings`` are those of ``defect_chances``, for an explanation;
     its ``in_view`` is indexed by sensor. ``estimates`` are the sensors' chances by km ahead, by
-    place, where ``remember`` asked for them.
+    place.
     """
 
     defect_risk: pd.DataFrame
@@ -61,7 +67,7 @@ class RiskResults:
     model: DefectHazard | None
     summary: dict[str, Any]
     settings: dict[str, Any]
-    estimates: Estimates | None = None
+    estimates: Estimates
 
 
 def fit_and_score(
@@ -140,17 +146,11 @@ def fit_and_score(
         "wear_readings": _of_lives(_checked(wear_readings, WEAR_READINGS), sensors),
         "growth": fitted.growth,
     }
-    estimates, all_heard = None, None
-    if remember is not None:
-        estimates, all_heard = _estimates(main, sensors, in_view, remember, n_resamples, settings)
-    how = {"in_view": in_view, "n_resamples": n_resamples, "estimates": estimates}
-    risk = _risk(main, sensors, **how, **settings)
+    estimates, all_heard = _estimates(main, sensors, in_view, remember, n_resamples, settings)
+    risk = _risk(sensors, estimates)
     risk["defect_now_if_silent"] = risk["defect_now_if_all_heard"] = risk["defect_now"]
     if fitted.silent_model is not None:
-        km = HORIZONS_KM if estimates is None else ESTIMATE_KM
-        silent = _now_if(fitted.silent_model, sensors, in_view, km, settings)
-        if all_heard is None:
-            all_heard = _now_if(main, sensors, in_view >= 0, km, settings)
+        silent = _now_if(fitted.silent_model, sensors, in_view, settings)
         risk["defect_now_if_silent"], risk["defect_now_if_all_heard"] = silent, all_heard
     risk["basis"] = _basis(sensors, summary, shares, followed_up)
     curve = FLEET_CURVE.empty() if main is None else _curve(main, windows, n_resamples, seed)
@@ -206,7 +206,7 @@ def _estimates(
     fitted: DefectHazard | None,
     sensors: pd.DataFrame,
     in_view: np.ndarray,
-    remember: Remember,
+    remember: Remember | None,
     n_resamples: int,
     settings: Mapping[str, Any],
 ) -> tuple[Estimates, np.ndarray]:
@@ -216,12 +216,17 @@ def _estimates(
     known = np.flatnonzero(sensors["age_now_km"].notna())
     if fitted is not None and len(known):
         some, view = sensors.iloc[known].reset_index(drop=True), in_view[known]
-        how = {"n_resamples": n_resamples, **settings}
-        spreads = spreads_of(fitted, some, view, remember, **how)
-        asked = {"in_view": view, "horizons_km": ESTIMATE_KM}
-        point, heard = point_chances(fitted, some, **asked, **settings)
+        how = {"in_view": view, "horizons_km": ESTIMATE_KM, **settings}
+        point, heard = point_chances(fitted, some, **how)
         all_heard[known] = heard[:, 0]
-        parts = chances_with(spreads, point, fitted, some, **asked, **how)
+        drawn = {**how, "n_resamples": n_resamples}
+        if remember is not None:
+            spreads = spreads_of(fitted, some, view, remember, n_resamples=n_resamples, **settings)
+            parts = chances_with(spreads, point, fitted, some, **drawn)
+        elif n_resamples:
+            parts = defect_chances(fitted, some, level=LEVEL, **drawn)
+        else:
+            parts = Chances(point, point, point)
         for values, part in zip(found, parts, strict=True):
             values[known] = part
     return Estimates(ESTIMATE_KM, *found), all_heard
@@ -231,46 +236,28 @@ def _now_if(
     other: DefectHazard | None,
     sensors: pd.DataFrame,
     in_view: np.ndarray,
-    km: tuple[float, ...],
     settings: Mapping[str, Any],
 ) -> np.ndarray:
-    """Chance of a defect now under another model or view, by sensor, blank as the others are.
+    """Chance of a defect now under another model, by sensor, blank as the others are.
 
-    ``km`` ahead are those asked for of the chance itself, so that both are summed over alike.
+    Summed over the cells of the chance itself.
     """
     chance = np.full(len(sensors), np.nan)
     known = np.flatnonzero(sensors["age_now_km"].notna())
     if other is not None and len(known):
-        how = {"in_view": in_view[known], "horizons_km": km, "n_resamples": 0, **settings}
+        how = {"in_view": in_view[known], "horizons_km": ESTIMATE_KM, "n_resamples": 0, **settings}
         chance[known] = defect_chances(other, sensors.iloc[known], **how).chance[:, 0]
     return chance
 
 
-def _risk(
-    fitted: DefectHazard | None,
-    sensors: pd.DataFrame,
-    *,
-    in_view: np.ndarray,
-    estimates: Estimates | None = None,
-    **settings: Any,
-) -> pd.DataFrame:
+def _risk(sensors: pd.DataFrame, estimates: Estimates) -> pd.DataFrame:
     """Chances and intervals by sensor, blank where there is no model or no age."""
-    risk = pd.DataFrame({"sensor_id": sensors["sensor_id"]})
-    for name in _NAMES:
-        for end in ("", "_low", "_high"):
-            risk[name + end] = np.nan
-    known = sensors["age_now_km"].notna() & (fitted is not None)
-    if fitted is None or not known.any():
-        return risk
-    if estimates is None:
-        view = in_view[known.to_numpy()]
-        chances = defect_chances(fitted, sensors[known], in_view=view, **settings)
-    else:
-        chances = estimates.take(np.flatnonzero(known)).at(HORIZONS_KM)
+    risk: dict[str, Any] = {"sensor_id": sensors["sensor_id"]}
+    chances = estimates.at(HORIZONS_KM)
     for i, name in enumerate(_NAMES):
         for end, values in zip(("", "_low", "_high"), chances, strict=True):
-            risk.loc[known, name + end] = values[:, i]
-    return risk
+            risk[name + end] = values[:, i]
+    return pd.DataFrame(risk)
 
 
 def _basis(

@@ -45,7 +45,7 @@ _TENTHS = 10
 #: Under which what looking back showed is kept beside the fit.
 _KEPT = "looked_back"
 #: Raise when this module comes to say something else of the same fit.
-_VERSION = "2"
+_VERSION = "3"
 _FURTHER_KM = np.array([15e3, 20e3, 30e3, 50e3, 80e3])
 #: Chances that the model states, and the km ahead that each is for.
 _AHEAD = {"defect_now": 0.0, "defect_1000_km": 1e3, "defect_5000_km": 5e3, "defect_10000_km": 1e4}

@@ -120,6 +120,7 @@ def as_done(
             loaded = load(task)
             with threadpool_limits(1):  # as in a worker: more threads would move the last digit
                 result = work(loaded)
+            del loaded  # before the next is loaded: each may be large
             yield place, result
         return
     missing = dict.fromkeys(range(len(tasks)))

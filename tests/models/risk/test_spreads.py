@@ -63,8 +63,7 @@ def _odds(values) -> np.ndarray:
 @pytest.mark.parametrize("name", NAMES)
 def test_the_chance_is_the_same_and_its_ends_nearly(by_draws, near, name):
     one, other = by_draws.defect_risk, near.defect_risk
-    # summed over coarser cells of km ahead without estimates
-    assert np.nanmax(np.abs(other[name] / one[name] - 1)) < 0.05
+    assert np.nanmax(np.abs(other[name] / one[name] - 1)) < 1e-9
     for end in ("_low", "_high"):
         away = np.abs(_odds(one[name + end]) - _odds(other[name + end]))
         width = np.nanmedian(np.abs(_odds(one[name + end]) - _odds(one[name])))
