@@ -153,21 +153,25 @@ def estimate_saving(
 
 def plan_ahead(
     connection: duckdb.DuckDBPyConnection,
-    day: date,
     outlook: Outlook,
     weighed: Weighed,
     costs: pd.DataFrame,
     action: pd.Series,
-    told: SettingsFile,
-) -> None:
-    """Keep the parts that the advice asks for, what to order, and what a visit costs by day."""
-    waiting = waiting_private(outlook.sensors, action, told.settings)
+    settings: PlanSettings,
+) -> SensorNeeds:
+    """Keep the work that the advice asks for and what a visit costs by day; return the needs."""
+    waiting = waiting_private(outlook.sensors, action, settings)
     work = planned_work(costs, action, waiting)
     store(connection, "planned_work", work)
-    needs = _part_need(connection, outlook, work)
-    by_part = check_costs_by_part(outlook, weighed, work, told.settings)
-    store_parts(connection, "check_costs", by_part)
-    store(connection, "plan_settings", settings_table(told.settings))
+    store_parts(connection, "check_costs", check_costs_by_part(outlook, weighed, work, settings))
+    store(connection, "plan_settings", settings_table(settings))
+    return _part_need(connection, outlook, work)
+
+
+def order_parts(
+    connection: duckdb.DuckDBPyConnection, day: date, needs: SensorNeeds, told: SettingsFile
+) -> None:
+    """Keep what parts to order for these needs."""
     allowed = pd.DataFrame(list(told.transfers), columns=["from_shop", "to_shop"])
     plan_stock(
         connection,

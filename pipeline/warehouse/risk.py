@@ -13,7 +13,9 @@ import pandas as pd
 
 from models.plans.advice import advise
 from models.plans.lot import drawn_by_lot
+from models.plans.outlook import Outlook
 from models.plans.schemas import EVIDENCE
+from models.plans.settings import PlanSettings
 from models.risk.ahead import risk_ahead_parts, road_share
 from models.risk.explain import explain_risk
 from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
@@ -33,6 +35,7 @@ from pipeline.warehouse.over_sensitivity import OVER_VERSION, advice_over_sensit
 from pipeline.warehouse.plans import (
     estimate_saving,
     look_out,
+    order_parts,
     outlook_at_hand,
     plan_ahead,
     price,
@@ -100,9 +103,33 @@ def _advise(
     work: LongWork,
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
-    settings = told.settings
-    outlook, evidence = outlook_at_hand(connection, ahead), _evidence(connection, day)
+    settings, outlook = told.settings, outlook_at_hand(connection, ahead)
     weighed, costs = price(connection, outlook, settings)
+    action = _actions(
+        connection, day, settings, kept_models, version, results, sensors, outlook, costs, work
+    )
+    run(connection, f"{MARTS}/advice_answers", {"as_of": day})
+    run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
+    estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
+    needs = plan_ahead(connection, outlook, weighed, costs, action, settings)
+    del outlook, weighed, costs  # of many sensors they fill half a gigabyte
+    order_parts(connection, day, needs, told)
+
+
+def _actions(
+    connection: duckdb.DuckDBPyConnection,
+    day: date,
+    settings: PlanSettings,
+    kept_models: Path,
+    version: str,
+    results: RiskResults,
+    sensors: pd.DataFrame,
+    outlook: Outlook,
+    costs: pd.DataFrame,
+    work: LongWork,
+) -> pd.Series:
+    """Keep what is advised, now and over the test's sensitivity; return each sensor's action."""
+    evidence = _evidence(connection, day)
     share = settings.lot_share
     lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
     store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
@@ -116,14 +143,9 @@ def _advise(
         return {"advice": over}
 
     rests_on = f"{version}/{current_shape()}/{OVER_VERSION}/{settings!r}"
-    over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, work.say)[
-        "advice"
-    ]
-    store_fitted(connection, version, "advice_over_sensitivity", over)
-    run(connection, f"{MARTS}/advice_answers", {"as_of": day})
-    run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
-    estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
-    plan_ahead(connection, day, outlook, weighed, costs, action, told)
+    over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, work.say)
+    store_fitted(connection, version, "advice_over_sensitivity", over["advice"])
+    return action
 
 
 def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:
