@@ -140,7 +140,12 @@ def heard_ahead(
     return Ahead((start + tilt * on).swapaxes(1, 2), later.swapaxes(1, 2))
 
 
-def risk_ahead(
+def risk_ahead(model: DefectHazard | None, sensors_now: pd.DataFrame, **asked: Any) -> pd.DataFrame:
+    """All of ``risk_ahead_parts`` in one frame; arguments are the same."""
+    return pd.concat(risk_ahead_parts(model, sensors_now, **asked), ignore_index=True)
+
+
+def risk_ahead_parts(
     model: DefectHazard | None,
     sensors_now: pd.DataFrame,
     *,
@@ -152,7 +157,7 @@ def risk_ahead(
     level: float = 0.9,
     estimates: Estimates | None = None,
     **settings: Any,
-) -> pd.DataFrame:
+) -> Iterator[pd.DataFrame]:
     """Chances of a defect and of a road failure within km and by dates, for each sensor.
 
     By a date the chances are averaged over the km that the bike may have run by then. The interval
@@ -185,31 +190,11 @@ def risk_ahead(
         Those of ``defect_chances``, as ``RiskResults.settings`` holds them: ``in_view`` a series
         indexed by sensor.
 
-    Returns
-    -------
-    frame in the columns of ``RISK_AHEAD``, by sensor in the order given: km first, then days.
+    Yields
+    ------
+    frame in the columns of ``RISK_AHEAD`` of some sensors at a time, for the memory; at least one.
+    Sensors come in the order given: km first, then days.
     """
-    how = {"riding": riding, "share": share, "n_draws": n_draws, "level": level}
-    asked = {"horizons_km": horizons_km, "horizons_days": horizons_days, "estimates": estimates}
-    return pd.concat(
-        risk_ahead_parts(model, sensors_now, **how, **asked, **settings), ignore_index=True
-    )
-
-
-def risk_ahead_parts(
-    model: DefectHazard | None,
-    sensors_now: pd.DataFrame,
-    *,
-    riding: Riding | None = None,
-    share: BetaPrior = ROAD_SHARE,
-    horizons_km: tuple[float, ...] = HORIZONS_KM,
-    horizons_days: tuple[float, ...] = HORIZONS_DAYS,
-    n_draws: int = 100,
-    level: float = 0.9,
-    estimates: Estimates | None = None,
-    **settings: Any,
-) -> Iterator[pd.DataFrame]:
-    """``risk_ahead`` of some sensors at a time, for the memory; at least once."""
     sensors = SENSORS_NOW.check(sensors_now).reset_index(drop=True)
     km = np.asarray(horizons_km, dtype=float)
     days = np.asarray(horizons_days if riding is not None else (), dtype=float)

@@ -44,6 +44,7 @@ def remembered(folder: Path, version: str, work: LongWork) -> Remember:
             result = np.empty((len(keys), held.width))
         if held is not None:
             held.fill(result, place)
+            held.close()
             if not len(places):
                 return result
         try:

@@ -59,6 +59,10 @@ class KeptStates:
                 result[own] = values[place[own] - begin]
             begin += len(rows)
 
+    def close(self) -> None:
+        """Let go of the file, which on some systems cannot be replaced before."""
+        self._file.close()
+
 
 def kept_states(folder: Path, name: str, rests_on: str) -> KeptStates | None:
     """The rows kept under a name, if they are whole and were made from the same; else None."""

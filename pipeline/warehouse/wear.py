@@ -170,9 +170,8 @@ def _found(
     frames = _frames_of_fit(connection, tests, keys)
     fit = standing_wear_fit(kept_models, frames, day, say)
     told = told_of_wear_fit(fit, frames)
-    fit = replace(
-        fit, evidence=replace(fit.evidence, tests=fit.evidence.tests[:0])
-    )  # large, and told
+    # what it rested on is told, and takes as much room as all tests
+    fit = replace(fit, evidence=replace(fit.evidence, tests=fit.evidence.tests[:0]))
     by_life = life_keys(tests["life_id"], keys.to_numpy(object))
     del frames, keys
     counted, use = WearMap(tests, fit.models.curves), UseOfLogged(usage)
