@@ -11,9 +11,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -28,6 +30,8 @@ from pipeline.kept_sweeps.storage import OnDisk, Storage, storage_of
 
 Read = TypeVar("Read")
 
+#: A file on disk that has kept its size and time of change is read whole once in so many days.
+READ_AGAIN_DAYS = 30
 BY_SHOP, ASIDE = "sweeps_by_shop", "sweeps_aside"
 #: Raised when what is written of the same samples changes: files then get other names.
 FORMAT = "1"
@@ -39,13 +43,15 @@ NOT_KNOWN = "__HIVE_DEFAULT_PARTITION__"
 class Card:
     """What one file holds: the hash of each sweep's samples by its session.
 
-    ``name`` is its path below ``sweeps_by_shop``.
+    ``name`` is its path below ``sweeps_by_shop``; ``changed_ns`` its time of change as its bytes
+    were last held against ``sha256``, 0 where that is not known.
     """
 
     name: str
     sha256: str
     size: int
     sweeps: Mapping[str, str]
+    changed_ns: int = 0
 
 
 def part_name(shop_id: str | None, month: str, sweeps: Mapping[str, str]) -> str:
@@ -86,9 +92,8 @@ def read_card(path: Path) -> Card | None:
     """A file's card; None where it is damaged."""
     try:
         known = json.loads(path.read_text(encoding="utf-8"))
-        return Card(
-            str(known["name"]), str(known["sha256"]), int(known["size"]), dict(known["sweeps"])
-        )
+        held = str(known["name"]), str(known["sha256"]), int(known["size"]), dict(known["sweeps"])
+        return Card(*held, int(known.get("changed_ns", 0)))
     except (OSError, ValueError, KeyError, TypeError):
         return None
 
@@ -108,6 +113,21 @@ def amiss(home: Home, card: Card, *, thoroughly: bool = False) -> str:
     except FileNotFoundError:
         return "is gone"
     return "" if whole else "is damaged"
+
+
+def changed_ns(home: Home, card: Card) -> int:
+    """When a file on disk was last changed, 0 where it has another size, is elsewhere or gone."""
+    storage = storage_of(home)
+    if isinstance(storage, OnDisk):
+        with suppress(OSError):
+            found = storage.source(there(storage, card.name)).stat()
+            return found.st_mtime_ns if found.st_size == card.size else 0
+    return 0
+
+
+def is_due(name: str, today: date) -> bool:
+    """Whether it is a file's turn to be read whole though nobody seems to have changed it."""
+    return zlib.crc32(name.encode()) % READ_AGAIN_DAYS == today.toordinal() % READ_AGAIN_DAYS
 
 
 @contextmanager

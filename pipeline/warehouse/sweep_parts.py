@@ -10,7 +10,8 @@ samples that are neither in a whole file nor read at present are read again from
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,8 @@ from pipeline.kept_sweeps.places import (
     Card,
     amiss,
     aside,
+    changed_ns,
+    is_due,
     keep_card,
     part_name,
     read_card,
@@ -82,7 +85,7 @@ def put_together(
     most = {"most_samples": MOST_SAMPLES}
     wanted = run(connection, "warehouse/sql/marts/sweeps_wanted", most).df()
     parts = list(_parts(wanted))
-    kept = _whole_cards(home, {part.name for part in parts}, say)
+    kept = _whole_cards(home, {part.name for part in parts}, say, datetime.now(UTC).date())
     missing = [part for part in parts if part.name not in kept]
     sources = _Sources(connection, home, files, kept)
     try:
@@ -110,12 +113,22 @@ def _parts(wanted: pd.DataFrame) -> Iterator[_Part]:
         yield _Part(part_name(shop, months[start], held), wanted.iloc[start:end], held)
 
 
-def _whole_cards(home: Home, wanted: set[str], say: Callable[[str], None]) -> dict[str, Card]:
-    """Cards of files that are whole; those of others are taken away."""
+def _whole_cards(
+    home: Home, wanted: set[str], say: Callable[[str], None], today: date
+) -> dict[str, Card]:
+    """Cards of files that are whole; those of others are taken away.
+
+    A file that has not changed since it was last read is whole; each is read again in its turn,
+    some every day, since a disk may give back other bytes than it was given. One that the version
+    will not hold is always read: sweeps may be taken from it.
+    """
     found = {}
     for path in sorted(home.sweep_cards.glob("*.json")):
         card = read_card(path)
-        why = "has a damaged card" if card is None else amiss(home, card)
+        why = "has a damaged card"
+        if card is not None:
+            read = card.name not in wanted or is_due(card.name, today)
+            why = _amiss(home, card, read=read)
         if card is not None and not why:
             found[card.name] = card
             continue
@@ -125,10 +138,22 @@ def _whole_cards(home: Home, wanted: set[str], say: Callable[[str], None]) -> di
     return found
 
 
+def _amiss(home: Home, card: Card, *, read: bool) -> str:
+    """As ``amiss``, but that a file is read only where ``read`` asks for it or it has changed."""
+    changed = changed_ns(home, card)
+    if changed and changed == card.changed_ns and not read:
+        return ""
+    why = amiss(home, card)
+    if not why and changed != card.changed_ns:
+        keep_card(home, replace(card, changed_ns=changed))
+    return why
+
+
 def _write(home: Home, part: _Part, sources: _Sources) -> None:
     draft = home.root / Path(aside(part.name)).with_suffix(".draft")
     write_part(draft, (sources.sweep(row) for row in part.sweeps.itertuples()))
-    card = Card(part.name, digest_of(draft), draft.stat().st_size, part.hashes)
+    about = draft.stat()
+    card = Card(part.name, digest_of(draft), about.st_size, part.hashes, about.st_mtime_ns)
     storage_of(home).put(draft, aside(part.name))
     keep_card(home, card)
 

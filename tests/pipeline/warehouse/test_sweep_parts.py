@@ -1,9 +1,11 @@
 """Samples at rest: by shop and month, written anew only where something changed."""
 
-from datetime import date
+import os
+from datetime import date, timedelta
 from pathlib import Path
 
 import duckdb
+import pandas as pd
 import pytest
 from pyarrow import dataset
 
@@ -11,7 +13,16 @@ from pipeline.home import Home
 from pipeline.jobs.ingest import rebuild
 from pipeline.jobs.keeping.check_home import check_home
 from pipeline.kept_sweeps.packed import unpacked
-from pipeline.kept_sweeps.places import aside, current, packed_of
+from pipeline.kept_sweeps.places import (
+    READ_AGAIN_DAYS,
+    amiss,
+    aside,
+    current,
+    is_due,
+    packed_of,
+    read_card,
+    sweep_of,
+)
 from pipeline.statements import connect
 from pipeline.warehouse import build as build_module
 from pipeline.warehouse import sweep_parts
@@ -187,6 +198,48 @@ def test_a_file_come_to_harm_is_told_of_and_made_anew(home, tmp_path, harm):
     rebuild(home)
     assert check_home(home) == []
     assert _counts(home) == {"T1": 1600}
+
+
+def test_a_file_that_nobody_changed_is_read_whole_when_it_is_its_turn(home, tmp_path, monkeypatch):
+    hand_in(home, tmp_path / "a", SHOP | {"sweeps": sweep_csv("T1")})
+    path = one(home.sweeps_by_shop, "**/*.parquet")
+    _rot(path)
+    whole = read_card(one(home.sweep_cards, "*.json"))
+    monkeypatch.setattr(sweep_parts, "is_due", lambda name, today: False)
+    rebuild(home)
+    assert amiss(home, whole, thoroughly=True) == "is damaged"
+    assert [found.where for found in check_home(home)] == [f"sweeps_by_shop/{whole.name}"]
+    monkeypatch.setattr(sweep_parts, "is_due", lambda name, today: True)
+    rebuild(home)
+    assert check_home(home) == []
+    assert _counts(home) == {"T1": 1600}
+
+
+def test_no_sweep_is_taken_from_a_file_that_was_not_read_whole(home, tmp_path, monkeypatch):
+    hand_in(home, tmp_path / "a", SHOP | {"sweeps": sweep_csv("T1")})
+    before = sweep_of(home, _placed(home)["T1"], "T1")
+    _rot(one(home.sweeps_by_shop, "**/*.parquet"))
+    monkeypatch.setattr(sweep_parts, "is_due", lambda name, today: False)
+    more = {"test_sessions": HEAD + _test("T9", "2023-01-20", km=9200), "sweeps": sweep_csv("T9")}
+    hand_in(home, tmp_path / "b", more)
+    placed = _placed(home)["T1"]
+    assert f"sweeps_by_shop/{placed}" not in {found.where for found in check_home(home)}
+    pd.testing.assert_frame_equal(sweep_of(home, placed, "T1"), before)
+    assert _counts(home) == {"T1": 1600, "T9": 1600}
+
+
+@pytest.mark.parametrize("first", [date(2026, 1, 1), date(2027, 6, 30)])
+@pytest.mark.parametrize("name", ["shop_id=s1/month=2023-01/part-1.parquet", "", "é"])
+def test_each_file_is_read_once_in_so_many_days(name, first):
+    days = [first + timedelta(days=k) for k in range(READ_AGAIN_DAYS)]
+    assert sum(is_due(name, day) for day in days) == 1
+
+
+def _rot(path: Path) -> None:
+    """Change a byte as a disk does by itself: nobody wrote it, so no time of change tells."""
+    before = path.stat()
+    flip_a_byte(path)
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
 
 
 def test_samples_that_are_gone_with_what_they_came_in_set_their_file_aside_by_name(home, tmp_path):
