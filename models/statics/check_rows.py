@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +27,17 @@ PLACES = (
     "supply_first",
 )
 _POINTED_AT = [*PLACES[:-1], "supply"]
+# Places outside the sensor, which are put right before its own readings count.
+OUTSIDE = ("supply", "ground", "connector", "wiring")
+
+
+@dataclass(frozen=True)
+class CheckWords:
+    """What is said of rows of one check, each of m rows."""
+
+    value_text: Coded
+    text: Coded
+    band_source: Coded
 
 
 @dataclass(frozen=True)
@@ -34,16 +45,14 @@ class CheckRows:
     """Rows of one check, all arrays of shape (m,).
 
     ``row`` are the bench tests' places in READINGS, ascending; ``state`` and ``points_to`` are
-    places in STATES and PLACES.
+    places in STATES and PLACES. ``words`` gives what is said of them, put together when asked.
     """
 
     check: str
     row: np.ndarray
     state: np.ndarray
     points_to: np.ndarray
-    value_text: Coded
-    text: Coded
-    band_source: Coded
+    words: Callable[[], CheckWords]
     value: np.ndarray
     low: np.ndarray
     high: np.ndarray
@@ -61,8 +70,23 @@ def without_numbers(
 ) -> CheckRows:
     """Rows of a check answered in words."""
     blank = np.full(len(row), np.nan)
-    said = same_text(source, len(row))
-    return CheckRows(check, row, state, points_to, value_text, text, said, blank, blank, blank)
+    said = CheckWords(value_text, text, same_text(source, len(row)))
+    return CheckRows(check, row, state, points_to, lambda: said, blank, blank, blank)
+
+
+def outcomes(blocks: Sequence[CheckRows], n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Of n bench tests, shape (n,): checks out of band by which the sensor is suspect, and others.
+
+    The second counts those that point outside it.
+    """
+    row, state, points_to = (
+        np.concatenate([getattr(block, name) for block in blocks])
+        for name in ("row", "state", "points_to")
+    )
+    outside = np.array([place in OUTSIDE for place in _POINTED_AT])[points_to]
+    out = state == OUT_OF_BAND
+    sensor = out & (points_to == PLACES.index("sensor"))
+    return np.bincount(row[sensor], minlength=n), np.bincount(row[out & outside], minlength=n)
 
 
 def in_order(blocks: Sequence[CheckRows], session_ids: pd.Series) -> pd.DataFrame:
@@ -76,15 +100,16 @@ def in_order(blocks: Sequence[CheckRows], session_ids: pd.Series) -> pd.DataFram
     steps = np.bincount(row, minlength=len(session_ids))
     row = row[order]
     first = np.cumsum(steps) - steps
+    told = [block.words() for block in blocks]
     texts = {
         "session_id": category_of(session_ids, row),
         "check": category([same_text(b.check, len(b.row)) for b in blocks], order),
         "state": category([Coded(b.state, STATES) for b in blocks], order),
-        "value_text": category([b.value_text for b in blocks], order),
+        "value_text": category([words.value_text for words in told], order),
         "unit": category([same_text(b.unit, len(b.row)) for b in blocks], order),
-        "band_source": category([b.band_source for b in blocks], order),
+        "band_source": category([words.band_source for words in told], order),
         "points_to": category([Coded(b.points_to, _POINTED_AT) for b in blocks], order),
-        "text": category([b.text for b in blocks], order),
+        "text": category([words.text for words in told], order),
     }
     numbers = {
         name: np.concatenate([getattr(block, name) for block in blocks])[order]

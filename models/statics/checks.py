@@ -19,7 +19,15 @@ from models.statics.bands import (
     ratio_values,
     with_maker_limits,
 )
-from models.statics.check_rows import IN_BAND, OUT_OF_BAND, PLACES, CheckRows, in_order
+from models.statics.check_rows import (
+    IN_BAND,
+    OUT_OF_BAND,
+    OUTSIDE,
+    PLACES,
+    CheckRows,
+    in_order,
+    outcomes,
+)
 from models.statics.doubts import (
     PAIRS,
     Questions,
@@ -30,7 +38,7 @@ from models.statics.doubts import (
 )
 from models.statics.limits import Limits, fixed, limits_by_part, or_usual, scaled, signs_by_limits
 from models.statics.measured_checks import measured, with_question
-from models.statics.schemas import BANDS, CHECKS, READINGS
+from models.statics.schemas import BANDS, CHECK_OUTCOMES, CHECKS, READINGS
 from models.statics.worded_checks import (
     code_rows,
     connector_rows,
@@ -47,16 +55,7 @@ def check_readings(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> p
     return CHECKS.check(coded_checks(readings, bands, **practice))
 
 
-def coded_checks(
-    readings: pd.DataFrame,
-    bands: pd.DataFrame,
-    *,
-    supply_band_v: tuple[float, float] = (4.75, 5.25),
-    usual_supply_v: float = 5.0,
-    ground_difference_max_v: float = 0.10,
-    closed_pct_band: tuple[float, float] = (-2.0, 3.0),
-    open_pct_band: tuple[float, float] = (95.0, 102.0),
-) -> pd.DataFrame:
+def coded_checks(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.DataFrame:
     """Check every static reading of each bench test.
 
     Parameters
@@ -65,14 +64,12 @@ def coded_checks(
         READINGS, one row a bench test.
     bands : DataFrame
         BANDS; makers' limits in `readings` are put above them.
-    supply_band_v : tuple of float
-        Supply of a part of `usual_supply_v`; scaled in proportion for another nominal supply.
-    usual_supply_v : float
-        Nominal supply where the part names none.
-    ground_difference_max_v : float
-        Greatest difference of the supply to battery negative and to the plug's ground pin.
-    closed_pct_band, open_pct_band : tuple of float
-        The control unit's figures where no band of the part number is known.
+    **practice
+        supply_band_v (4.75, 5.25): supply of a part of `usual_supply_v`; scaled in proportion for
+        another nominal supply. usual_supply_v 5.0: nominal supply where the part names none.
+        ground_difference_max_v 0.10: greatest difference of the supply to battery negative and to
+        the plug's ground pin. closed_pct_band (-2.0, 3.0), open_pct_band (95.0, 102.0): the
+        control unit's figures where no band of the part number is known.
 
     Returns
     -------
@@ -89,6 +86,44 @@ def coded_checks(
     readings = READINGS.check(readings).reset_index(drop=True)
     if readings.empty:
         return CHECKS.empty()
+    return in_order(_blocks(readings, bands, **practice), readings["session_id"])
+
+
+def check_outcomes(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.DataFrame:
+    """CHECK_OUTCOMES: what the checks of each bench test come down to.
+
+    Takes and raises the same as `coded_checks`. Only what points outside the sensor is put into
+    words, which takes longer than all the rest.
+    """
+    readings = READINGS.check(readings).reset_index(drop=True)
+    if readings.empty:
+        return CHECK_OUTCOMES.empty()
+    of_sensor, outside = outcomes(_blocks(readings, bands, **practice), len(readings))
+    said = check_readings(readings[outside > 0], bands, **practice)
+    said = said[said["state"].eq("out_of_band") & said["points_to"].isin(OUTSIDE)]
+    lines = said.groupby("session_id")["text"].agg("\n".join)
+    return CHECK_OUTCOMES.check(
+        pd.DataFrame(
+            {
+                "session_id": readings["session_id"],
+                "checks_out_of_band": of_sensor,
+                "elsewhere": readings["session_id"].map(lines),
+            }
+        )
+    )
+
+
+def _blocks(
+    readings: pd.DataFrame,
+    bands: pd.DataFrame,
+    *,
+    supply_band_v: tuple[float, float] = (4.75, 5.25),
+    usual_supply_v: float = 5.0,
+    ground_difference_max_v: float = 0.10,
+    closed_pct_band: tuple[float, float] = (-2.0, 3.0),
+    open_pct_band: tuple[float, float] = (95.0, 102.0),
+) -> list[CheckRows]:
+    """Rows of each check, in the order of reasoning."""
     bands = with_maker_limits(BANDS.check(bands), readings)
     limits = limits_by_part(readings["part_no"], bands, SENSOR_READINGS)
     limits["closed_pct"] = or_usual(limits["closed_pct"], closed_pct_band)
@@ -106,7 +141,7 @@ def coded_checks(
     )
     tests = _Tests(readings, ratio_values(readings), limits, asked)
     supply = tests.held("supply", tests.all, "supply_v", PLACES.index("supply"))
-    blocks = [
+    return [
         supply,
         _ground(tests),
         connector_rows(readings),
@@ -114,7 +149,6 @@ def coded_checks(
         code_rows(readings),
         *_sensor(tests, supply.state == OUT_OF_BAND),
     ]
-    return in_order(blocks, readings["session_id"])
 
 
 @dataclass(frozen=True)

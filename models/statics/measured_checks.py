@@ -16,6 +16,7 @@ from models.statics.check_rows import (
     OUT_OF_BAND,
     PLACES,
     CheckRows,
+    CheckWords,
 )
 from models.statics.coded import Coded, coded_values, places_of, said_once
 from models.statics.doubts import LABELS
@@ -59,21 +60,16 @@ def measured(
     side = (value > high).astype(int) - (value < low)
     state = _states(value, low, high, side != 0)
     points_to = np.where(state == OUT_OF_BAND, points_to, PLACES.index(""))
-    told = coded_values(value, unit)
-    words = _Words(check, unit, told.said, limits)
-    return CheckRows(
-        check,
-        row,
-        state,
-        points_to,
-        told,
-        said_once([which, told.numbers, state, points_to, side + 1], words.sentence),
-        Coded(which, limits.source),
-        np.where(np.isfinite(value), value, np.nan),
-        low,
-        high,
-        unit,
-    )
+
+    def words() -> CheckWords:
+        told = coded_values(value, unit)
+        of_each = _Words(check, unit, told.said, limits)
+        alike = [which, told.numbers, state, points_to, side + 1]
+        text = said_once(alike, of_each.sentence)
+        return CheckWords(told, text, Coded(which, limits.source))
+
+    shown_value = np.where(np.isfinite(value), value, np.nan)
+    return CheckRows(check, row, state, points_to, words, shown_value, low, high, unit)
 
 
 def _states(value: np.ndarray, low: np.ndarray, high: np.ndarray, out: np.ndarray) -> np.ndarray:
@@ -119,5 +115,9 @@ def with_question(rows: CheckRows, asked: Mapping[int, str]) -> CheckRows:
     state, points_to = rows.state.copy(), rows.points_to.copy()
     state[places] = np.where(state[places] == IN_BAND, NO_BAND, state[places])
     points_to[places] = PLACES.index("reading")
-    text = rows.text.with_questions(rows.row, asked)
-    return replace(rows, state=state, points_to=points_to, text=text)
+
+    def words() -> CheckWords:
+        said = rows.words()
+        return replace(said, text=said.text.with_questions(rows.row, asked))
+
+    return replace(rows, state=state, points_to=points_to, words=words)

@@ -109,6 +109,21 @@ CHECKS = FrameSchema(
     ),
 )
 
+CHECK_OUTCOMES = FrameSchema(
+    "check_outcomes",
+    "one bench test: what its checks come down to",
+    (
+        Column("session_id", "text", "the bench test"),
+        Column("checks_out_of_band", "whole", "checks out of band that point to the sensor"),
+        Column(
+            "elsewhere",
+            "text",
+            "sentences of the checks out of band that point to supply, ground, connector or wiring",
+            blank=True,
+        ),
+    ),
+)
+
 PROFILED_SENSORS = FrameSchema(
     "profiled_sensors",
     "one sensor later shown good that was swept",

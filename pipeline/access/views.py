@@ -8,6 +8,7 @@ import duckdb
 import pandas as pd
 
 from models.statics.cautions import next_look
+from pipeline.access.checks_of_test import checks_of_test
 from pipeline.access.frames import view_schemas as schemas
 from pipeline.access.frames.plan_schemas import ADVICE_FOLLOWED, ANSWERS_FOLLOWED
 from pipeline.access.reading import (
@@ -191,7 +192,7 @@ def session_view(home: Home, asker: Asker, session_id: str) -> SessionView:
         session = schemas.SESSION.check(found).to_dict("records")[0]
         sweep = {name: _sweep_frame(connection, name, session_id) for name in RESULTS}
         measures = sweep.pop("measures").to_dict("records")
-        checks = read_frame(connection, "session_checks", schemas.CHECKS, key)
+        checks = checks_of_test(connection, session_id)
         nature = measures[0]["fault_nature"] if measures else None
         return SessionView(
             edition=edition_of(home, manifest),

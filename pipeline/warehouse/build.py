@@ -52,7 +52,6 @@ _INDEXES = (
     "tests_by_unit",
     "worklist_by_unit",
     "tests_by_session",
-    "checks_by_session",
     "reading_values_by_session",
 )
 #: What DuckDB holds at a time while it builds, bytes; beyond that it works on disk beside the

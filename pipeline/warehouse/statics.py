@@ -1,4 +1,8 @@
-"""Learn good ranges from sensors later shown sound, and hold every reading against them."""
+"""Learn good ranges from sensors later shown sound, and hold every reading against them.
+
+What the checks of a test come down to is kept; their sentences are put together again for whoever
+looks at one test (``pipeline/access/checks_of_test.py``), from the same readings and ranges.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,7 @@ from models.statics.bands import (
     learn_bands,
     with_maker_limits,
 )
-from models.statics.checks import coded_checks
+from models.statics.checks import check_outcomes
 from models.statics.doubts import signs_by_majority
 from models.statics.schemas import GOOD_READINGS, PROFILE_BINS, PROFILED_SENSORS, READINGS
 from models.statics.travel_band import GoodProfiles, learn_travel_bands
@@ -29,10 +33,7 @@ _READINGS_OF = {
 }
 PROVEN_KM = 5_000.0
 #: Bench tests held in memory at a time: each is a matter of its own once the ranges are known.
-#: Fewer checked than these give fewer rows than DuckDB lays down as a group (122,880), which take
-#: it longer to store.
 READ_AT_ONCE = 50_000
-CHECKED_AT_ONCE = 10_000
 #: Tests of sound sensors, and such sensors that were swept, of which medians are taken at a time:
 #: DuckDB holds all values under a median in memory, whatever it is held to.
 GOOD_AT_ONCE, PROFILED_AT_ONCE = 100_000, 20_000
@@ -49,7 +50,8 @@ def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
     store(connection, "travel_bands", learn_travel_bands(profiles, families=families, kinds=kinds))
     makers = run(connection, f"{MARTS}/maker_limits").df()
     store(connection, "bands", with_maker_limits(bands, makers))
-    store_parts(connection, "checks", _checks(connection, bands))
+    run(connection, f"{MARTS}/check_bands")
+    store_parts(connection, "check_outcomes", _outcomes(connection, bands))
 
 
 def _read_values(connection: duckdb.DuckDBPyConnection) -> None:
@@ -117,9 +119,9 @@ def _good_profiles(connection: duckdb.DuckDBPyConnection) -> GoodProfiles:
     return GoodProfiles(sensors, bins, smoothness_pct)
 
 
-def _checks(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:
-    for readings in _readings(connection, CHECKED_AT_ONCE, "static_readings"):
-        yield coded_checks(readings, bands)
+def _outcomes(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:
+    for readings in _readings(connection, READ_AT_ONCE, "static_readings"):
+        yield check_outcomes(readings, bands)
 
 
 def _readings(

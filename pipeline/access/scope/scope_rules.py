@@ -96,24 +96,14 @@ def _until_left(*columns: str, day: str) -> dict[str, str]:
     return {column: f"if({gone}, null, t.{column})" for column in columns}
 
 
-_LIMITS_SHOWN = (
-    "t.band_source not like 'learned from %' or "
-    "exists (select 1 from scope.shown_pools as pools join whole.marts.tests as tests "
-    "on tests.part_no = pools.part_no where tests.session_id = t.session_id "
-    "and pools.pool = 'good' and pools.duty = 'all')"
-)
+_BAND_SHOWN = f"t.source = 'maker' or {_GOOD_POOLED.where}"
 _NOT_SHOWN = "'not shown: too few shops stand behind this range'"
-_LIMITS = {
-    "low": f"if({_LIMITS_SHOWN}, t.low, null)",
-    "high": f"if({_LIMITS_SHOWN}, t.high, null)",
-    "state": f"if({_LIMITS_SHOWN} or t.state = 'not_read', t.state, 'no_band')",
-    "points_to": f"if({_LIMITS_SHOWN} or t.points_to = 'reading', t.points_to, null)",
-    "text": (
-        f"if({_LIMITS_SHOWN} or t.state = 'not_read', t.text, "
-        "coalesce(t.value_text || ': ', '') || "
-        f"'not judged (' || {_NOT_SHOWN} || ').')"
-    ),
-    "band_source": f"if({_LIMITS_SHOWN}, t.band_source, {_NOT_SHOWN})",
+_BAND_OR_WHY = {
+    "low": f"if({_BAND_SHOWN}, t.low, null)",
+    "high": f"if({_BAND_SHOWN}, t.high, null)",
+    "method": f"if({_BAND_SHOWN}, t.method, {_NOT_SHOWN})",
+    "sensor_count": f"if({_BAND_SHOWN}, t.sensor_count, 0)",
+    "more_needed": f"if({_BAND_SHOWN}, t.more_needed, null)",
 }
 _OWN_WAITING = (
     "(select string_agg(own.sentence, chr(10) order by own.row_id, own.sentence) "
@@ -158,19 +148,20 @@ RULES: dict[str, Rule] = {
     "marts.backtest_calibration": _ALL_POOLED,
     "marts.backtest_scores": _NOBODYS,
     "marts.backtest_skill": _ALL_POOLED,
-    "marts.bands": Rule(f"t.source = 'maker' or {_GOOD_POOLED.where}"),
+    "marts.bands": Rule(_BAND_SHOWN),
     "marts.bike_shops": _NOBODYS,
     "marts.bikes": _UNIT,
     "marts.cheapest": Rule(_SENSOR.where, roles=_SHOPS),
     "marts.check_about": _SHOP,
+    "marts.check_bands": Rule("true", _BAND_OR_WHY),
     "marts.check_costs": Rule(_UNIT.where, roles=_SHOPS),
     "marts.check_days": _SHOP,
     "marts.check_events": Rule(_UNIT.where, told=("why",)),
+    "marts.check_outcomes": _NOBODYS,
     "marts.check_settings": _REFERENCE,
     "marts.check_unplaced": Rule(_UNIT.where, costs=("waiting_costs",), told=("words",)),
     "marts.check_visits": Rule(_UNIT.where, costs=("saves", "waiting_costs"), told=("why",)),
     "marts.check_work": Rule(_UNIT.where, roles=_SHOPS),
-    "marts.checks": Rule(_TEST.where, _LIMITS),
     "marts.contact_gaps": _UNIT,
     "marts.contacts": _LIFE,
     "marts.defect_by_day": _SENSOR,

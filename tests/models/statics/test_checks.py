@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from models.frames import FrameError
 from models.statics.bands import learn_bands
-from models.statics.checks import check_readings
+from models.statics.checks import check_outcomes, check_readings
 from models.statics.schemas import BANDS, CHECKS, READINGS
 
 WHOLE = {
@@ -275,3 +275,30 @@ def test_any_reading_gets_a_named_answer(bench_tests, bands, sessions):
     assert (rows["text"].str.len() > 10).all()
     assert not rows["text"].str.contains("nan").any()
     assert not rows[rows["points_to"] == "reading"]["state"].eq("in_band").any()
+
+
+@given(sessions=st.lists(_SESSIONS, min_size=1, max_size=4))
+@settings(max_examples=15)
+def test_outcomes_are_what_the_checks_come_down_to(bench_tests, bands, sessions):
+    sessions = [
+        *sessions,
+        {"corrosion": "heavy", "wiggle_test": "jumps"},
+        WHOLE | {"closed_v": 1.9},
+    ]
+    tests = bench_tests(*sessions)
+    rows = check_readings(tests, bands)
+    found = check_outcomes(tests, bands).set_index("session_id")
+    assert found.index.tolist() == tests["session_id"].tolist()
+    for session_id, outcome in found.iterrows():
+        out = rows[rows["session_id"].eq(session_id) & rows["state"].eq("out_of_band")]
+        assert outcome["checks_out_of_band"] == out["points_to"].eq("sensor").sum()
+        outside = out[out["points_to"].isin(["supply", "ground", "connector", "wiring"])]
+        said = outcome["elsewhere"] if pd.notna(outcome["elsewhere"]) else ""
+        assert said.splitlines() == outside["text"].tolist()
+    corroded, worn = found.iloc[-2], found.iloc[-1]
+    assert len(corroded["elsewhere"].splitlines()) == 2
+    assert worn["checks_out_of_band"] >= 1
+
+
+def test_no_sessions_no_outcomes():
+    assert check_outcomes(READINGS.empty(), BANDS.empty()).empty

@@ -250,8 +250,8 @@ def pooled_of(home: Home, asker: Asker) -> tuple[int, int]:
     with reading(home, asker) as (_, connection):
         bands = connection.execute("select count(*) from marts.bands").fetchone()[0]
         judged = connection.execute(
-            "select count(*) from marts.checks where low is not null "
-            "and band_source like 'learned from %'"
+            "select count(*) from marts.check_bands where method like 'learned from %' "
+            "and coalesce(low, high) is not null"
         ).fetchone()[0]
     return bands, judged
 

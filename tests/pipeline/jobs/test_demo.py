@@ -8,6 +8,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from models.statics.checks import check_readings
+from models.statics.schemas import BANDS, READINGS
 from pipeline.environment import CHECKOUT
 from pipeline.home import HomeError
 from pipeline.jobs.demo import AS_OF, ensure_demo
@@ -58,12 +60,13 @@ def test_each_planted_mistake_meets_its_fate(demo):
 
 def test_readings_swapped_or_in_the_wrong_unit_are_asked_about(demo):
     _, ask = demo
-    asked = set(
-        ask("select session_id from marts.checks where points_to = 'reading'")["session_id"]
-    )
     slips = _truth("mistakes").query("table == 'test_sessions' and expected == 'accepted'")
     assert len(slips) >= 3
-    assert set(slips["key"]) <= asked
+    readings = READINGS.check(ask("from marts.static_readings"))
+    slipped = readings[readings["session_id"].isin(slips["key"])]
+    checks = check_readings(slipped, BANDS.check(ask("from marts.bands")))
+    asked = checks.loc[checks["points_to"].eq("reading"), "session_id"]
+    assert set(slips["key"]) <= set(asked)
 
 
 def test_every_row_handed_in_is_accounted_for(demo):

@@ -87,7 +87,8 @@ def test_the_earlier_record_is_the_one_that_would_have_been_built_then(
     expected = _frames_built(then)
     with earlier_record(whole, DAY) as earlier:
         frames = earlier.frames
-        checks = earlier.connection.execute("from marts.checks order by all").df()
+        outcomes = earlier.connection.execute("from marts.check_outcomes order by all").df()
+        bands = earlier.connection.execute("from marts.check_bands order by all").df()
     assert 10 < len(frames.sensors_now) < _sensor_count(whole)
     assert frames.windows["bad_km"].notna().sum() >= 2
     for name in ("life_windows", "sensors_now", "followed_up", "contact_gaps", "wear_readings"):
@@ -95,7 +96,10 @@ def test_the_earlier_record_is_the_one_that_would_have_been_built_then(
         pd.testing.assert_frame_equal(
             _sorted(getattr(frames, field)), _sorted(expected[name]), check_dtype=False
         )
-    pd.testing.assert_frame_equal(checks, then.execute("from marts.checks order by all").df())
+    pd.testing.assert_frame_equal(
+        outcomes, then.execute("from marts.check_outcomes order by all").df()
+    )
+    pd.testing.assert_frame_equal(bands, then.execute("from marts.check_bands order by all").df())
     then.close()
 
 

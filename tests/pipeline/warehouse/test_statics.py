@@ -1,11 +1,11 @@
-"""Checks and readings of all tests are worked out and kept some tests at a time."""
+"""Readings of all tests, and what their checks come down to, are kept some tests at a time."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from models.statics.checks import check_readings
-from models.statics.schemas import BANDS, CHECKS, READINGS
+from models.statics.checks import check_outcomes
+from models.statics.schemas import BANDS, CHECK_OUTCOMES, READINGS
 from pipeline.statements import connect, store, store_parts
 from pipeline.warehouse import statics
 
@@ -34,14 +34,15 @@ def connection():
 
 
 @pytest.mark.parametrize("at_once", [1, 2, 3, 50])
-def test_the_checks_are_the_same_for_any_part_size(connection, monkeypatch, at_once):
-    monkeypatch.setattr(statics, "CHECKED_AT_ONCE", at_once)
-    store_parts(connection, "checks", statics._checks(connection, BANDS.empty()))
-    kept = connection.execute("from marts.checks order by rowid").df()
+def test_outcomes_are_the_same_for_any_part_size(connection, monkeypatch, at_once):
+    monkeypatch.setattr(statics, "READ_AT_ONCE", at_once)
+    store_parts(connection, "check_outcomes", statics._outcomes(connection, BANDS.empty()))
+    kept = connection.execute("from marts.check_outcomes order by rowid").df()
     tests = connection.execute("from marts.static_readings order by rowid").df()
-    wanted = check_readings(READINGS.check(tests), BANDS.empty())
-    assert len(kept) > 10 * TESTS
-    pd.testing.assert_frame_equal(CHECKS.check(kept), wanted, check_exact=True)
+    wanted = check_outcomes(READINGS.check(tests), BANDS.empty())
+    assert len(kept) == TESTS
+    assert kept["elsewhere"].notna().any()
+    pd.testing.assert_frame_equal(CHECK_OUTCOMES.check(kept), wanted, check_exact=True)
 
 
 @pytest.mark.parametrize("at_once", [100, 10_000])
@@ -73,8 +74,8 @@ def test_a_sound_sensor_counts_once_by_the_median_of_what_is_not_in_doubt(
 
 def test_no_tests_give_a_table_without_rows(connection):
     connection.execute("delete from marts.static_readings")
-    store_parts(connection, "checks", statics._checks(connection, BANDS.empty()))
-    assert connection.execute("select count(*) from marts.checks").fetchall() == [(0,)]
+    store_parts(connection, "check_outcomes", statics._outcomes(connection, BANDS.empty()))
+    assert connection.execute("select count(*) from marts.check_outcomes").fetchall() == [(0,)]
 
 
 def test_texts_by_number_are_kept_as_texts_and_blanks_as_blanks(connection):

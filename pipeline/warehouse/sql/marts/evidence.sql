@@ -1,13 +1,6 @@
 -- grain: one sensor in service: all that the advice rests on
 create table marts.evidence as
-with elsewhere as (
-    select session_id, string_agg(text, chr(10) order by step) as elsewhere
-    from marts.checks
-    where state = 'out_of_band' and points_to in ('supply', 'ground', 'connector', 'wiring')
-    group by session_id
-),
-
-waiting as (
+with waiting as (
     select unit_id, string_agg(sentence, chr(10) order by row_id, sentence) as waiting
     from (
         select unit_id, sentence, min(row_id) as row_id
@@ -64,12 +57,12 @@ select
         when bikes.odometer_now_km is null or last_tests.odometer_km is null then null
         else greatest(bikes.odometer_now_km - last_tests.odometer_km, 0)
     end as km_since_test,
-    elsewhere.elsewhere, unanswered.unanswered, repaired.repaired_since_test, waiting.waiting
+    outcomes.elsewhere, unanswered.unanswered, repaired.repaired_since_test, waiting.waiting
 from marts.sensors_now as sensors
 join marts.bikes using (unit_id)
 left join marts.defect_risk as risk using (sensor_id)
 left join marts.last_tests using (sensor_id)
-left join elsewhere on elsewhere.session_id = last_tests.session_id
+left join marts.check_outcomes as outcomes on outcomes.session_id = last_tests.session_id
 left join repaired on repaired.session_id = last_tests.session_id
 left join unanswered on unanswered.sensor_id = sensors.sensor_id
 left join waiting on waiting.unit_id = sensors.unit_id

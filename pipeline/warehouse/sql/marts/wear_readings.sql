@@ -12,13 +12,6 @@ with found as (
     qualify row_number() over (
         partition by spans.life_id order by defects.closed_on, defects.outcome_id
     ) = 1
-),
-
-out_of_band as (
-    select session_id, count(*) as checks_out_of_band
-    from marts.checks
-    where state = 'out_of_band' and points_to = 'sensor'
-    group by session_id
 )
 
 select
@@ -26,14 +19,14 @@ select
     tests.sensor_age_km as read_km,
     if(tests.conclusion = 'cannot_tell', null, measures.roughness_pct) as roughness_pct,
     if(tests.conclusion = 'cannot_tell', null, measures.roughness_z) as roughness_z,
-    coalesce(out_of_band.checks_out_of_band, 0) as checks_out_of_band,
+    coalesce(outcomes.checks_out_of_band, 0) as checks_out_of_band,
     tests.defect_found = 'without' and tests.session_id is distinct from found.found_by as passed,
     coalesce(tests.reason = 'symptom', false) as prompted
 from marts.life_tests as tests
 semi join marts.life_windows as windows using (life_id)
 left join found using (life_id)
 left join marts.sweep_measures as measures using (session_id)
-left join out_of_band using (session_id)
+left join marts.check_outcomes as outcomes using (session_id)
 where found.outcome_id is null
     or tests.tested_at <= found.found_at
     -- found by the repair itself: no test after it
