@@ -44,6 +44,31 @@ PLACED_BINS = FrameSchema(
     (Column("test_no", "whole", "row of the test in wear_tests, from 0"), *_SHOWN_IN_A_BIN),
 )
 
+PROFILES = FrameSchema(
+    "wear_profiles",
+    "one travel bin of one test: what it could have shown and what it showed",
+    (
+        Column("session_id", "text", "the test"),
+        Column("bin_from_pct", "number", "lower edge of the bin", "% of travel"),
+        Column("exposure", "number", "passes that would have shown a drop-out", "passes"),
+        Column("dropout_count", "whole", "drop-outs seen"),
+        Column("roughness", "number", "smoothness over the session's median", "ratio", True),
+    ),
+)
+
+ROUGHNESS_BAND = FrameSchema(
+    "wear_roughness_band",
+    "one travel bin of one part number: how rough sensors are there that passed without a defect",
+    (
+        Column("part_no", "text", "part number"),
+        Column("bin_from_pct", "number", "lower edge of the bin", "% of travel"),
+        Column("low", "number", "5 of 100 sensors are below", "ratio"),
+        Column("middle", "number", "median of the sensors", "ratio"),
+        Column("high", "number", "5 of 100 are above", "ratio"),
+        Column("sensor_count", "whole", "sensors behind it, one test each"),
+    ),
+)
+
 FAILURES = FrameSchema(
     "wear_failures",
     "one life that ended in a road failure or a confirmed defect",

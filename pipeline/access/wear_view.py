@@ -12,6 +12,7 @@ from models.wear.schemas import BANDS, WEAR_MAP
 from models.wear.test_plan import LiftChance, passes_needed, sureness
 from pipeline.access.reading import Edition, NotThereError, edition_of, read_frame, reading
 from pipeline.access.scope.allowed import view
+from pipeline.access.wear_profiles import WEAR_PROFILE_ROWS, profile_rows
 from pipeline.asker import Asker
 from pipeline.home import Home
 from pipeline.statements import run
@@ -61,23 +62,6 @@ WEAR_SENSORS = FrameSchema(
         Column("fails_at_km", "number", "age at the level its like failed at", "km", True),
         Column("fails_low_km", "number", "lower 90 % limit", "km", True),
         Column("fails_high_km", "number", "upper 90 % limit", "km", True),
-    ),
-)
-
-WEAR_PROFILE_ROWS = FrameSchema(
-    "wear_profile_rows",
-    "one travel bin of one test of one life, the earliest test first",
-    (
-        Column("session_id", "text", "the test"),
-        Column("tested_on", "date", "its day"),
-        Column("sensor_age_km", "number", "the sensor's age", "km"),
-        Column("bin_from_pct", "number", "lower edge of the bin, 2 % wide", "% of travel"),
-        Column("exposure", "number", "passes that would have shown a drop-out", "passes"),
-        Column("dropout_count", "whole", "drop-outs seen"),
-        Column("roughness", "number", "smoothness over the test's median", "ratio", True),
-        Column("fleet_low", "number", "5 of 100 sensors that passed are below", "ratio", True),
-        Column("fleet_high", "number", "5 of 100 are above", "ratio", True),
-        Column("fleet_sensors", "whole", "sensors of the part behind these"),
     ),
 )
 
@@ -210,7 +194,7 @@ def wear_at_test(
         none = (BANDS.empty(), WEAR_PROFILE_ROWS.empty(), WEAR_STRETCHES.empty())
         return TestWear(None, *none, None)
     life = {"life_id": found[0]["life_id"]}
-    profiles = read_frame(connection, "wear_profile_rows", WEAR_PROFILE_ROWS, life)
+    profiles = profile_rows(connection, life["life_id"])
     by_then = profiles["session_id"].drop_duplicates().tolist()
     mapped = session["session_id"] in by_then
     by_then = by_then[: by_then.index(session["session_id"]) + 1] if mapped else []
@@ -306,7 +290,7 @@ def _one(
     passes = read_frame(connection, "wear_passes", WEAR_PASSES, bike)
     return OneSensor(
         sensor,
-        read_frame(connection, "wear_profile_rows", WEAR_PROFILE_ROWS, life),
+        profile_rows(connection, life["life_id"]),
         read_frame(connection, "wear_bands_of_life", BANDS, life),
         stretches,
         passes[passes["rate_hz"].isin(stretches["rate_hz"])].reset_index(drop=True),

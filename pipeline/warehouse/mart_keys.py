@@ -110,7 +110,6 @@ KEYS: dict[str, tuple[str, ...]] = {
     "wear_map": ("part_no", "duty", "age_from_km", "bin_from_pct"),
     "wear_passes": ("rate_hz", "width_pct"),
     "wear_patterns": ("duty", "bin_from_pct"),
-    "wear_profiles": ("session_id", "bin_from_pct"),
     "wear_progress": _LIFE,
     "wear_readings": _TEST,
     "wear_roughness_band": ("part_no", "bin_from_pct"),

@@ -14,7 +14,6 @@ from pathlib import Path
 import duckdb
 import numpy as np
 import pandas as pd
-import pyarrow as pa
 
 from models.wear.dwell import Explained, Usage, UseOfLogged, usage_by_bike
 from models.wear.evidence_moved import tests_rested_on
@@ -23,6 +22,7 @@ from models.wear.life_scores import life_keys
 from models.wear.map_cells import ALL, WearMap, selections
 from models.wear.mapping import WearResults, scores
 from models.wear.one_sweep import band_chance
+from models.wear.profiles import SoundRoughness
 from models.wear.records import WearError, WearRecords, wear_records
 from models.wear.schemas import (
     BANDS,
@@ -31,21 +31,20 @@ from models.wear.schemas import (
     PASS_REACH,
     PROGRESS,
     RIDES,
+    ROUGHNESS_BAND,
     WEAR_BINS,
     WEAR_MAP,
     WEAR_TESTS,
 )
 from models.wear.test_plan import LiftChance, passes_needed, slow_stretches_of
-from pipeline.statements import run, store, store_parts
+from pipeline.statements import store
 from pipeline.warehouse import wear_schemas as shown
 from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
-from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.risk_fit import store_fitted
 from pipeline.warehouse.wear_bins import (
     all_records,
     by_bin,
     mapped_tests,
-    profiles_of,
     records_by_parts,
     rows_of,
     with_dropouts,
@@ -71,14 +70,18 @@ _KEPT = {
     "wear_patterns": shown.WEAR_PATTERNS,
     "wear_about": shown.WEAR_ABOUT,
     "wear_fit": shown.WEAR_FIT,
+    "wear_roughness_band": ROUGHNESS_BAND,
 }
 #: What rests on no fit, and what names it by itself.
-_NAMES_NO_FIT = ("wear_usage", "wear_fit")
+_NAMES_NO_FIT = ("wear_usage", "wear_fit", "wear_roughness_band")
 
 
 @dataclass(frozen=True)
 class _Found:
-    """The map with what it was made from; ``use`` : what the use of logged bikes explains."""
+    """The map with what it was made from.
+
+    ``use`` : what the use of logged bikes explains. ``roughness_band`` : ``ROUGHNESS_BAND``.
+    """
 
     tests: pd.DataFrame
     fit: WearFit
@@ -87,6 +90,7 @@ class _Found:
     results: WearResults
     sensors_now: pd.DataFrame
     use: Explained
+    roughness_band: pd.DataFrame
 
     @property
     def lift(self) -> LiftChance:
@@ -112,8 +116,6 @@ def map_travel(
         found = _found(connection, day, kept_models, usage, say)
     except WearError as error:
         kept["wear_about"], version = _nothing_mapped(str(error), len(usage)), None
-        connection.execute("drop table if exists marts.wear_profiles")
-        store(connection, "wear_profiles", shown.WEAR_PROFILES.empty())
     else:
         version, shares = found.fit.version, _shares_now(found)
         kept |= _frames(found, shares) | _about(found, len(usage))
@@ -127,7 +129,6 @@ def map_travel(
             store(connection, name, frame)
         else:
             store_fitted(connection, version, name, frame)
-    run(connection, f"{MARTS}/wear_roughness_band")
 
 
 def judge_sweeps(
@@ -166,7 +167,7 @@ def _found(
     usage: dict[str, Usage],
     say: Callable[[str], None],
 ) -> _Found:
-    tests, keys = mapped_tests(connection)
+    tests, keys, passed_turn = mapped_tests(connection)
     frames = _frames_of_fit(connection, tests, keys)
     fit = standing_wear_fit(kept_models, frames, day, say)
     told = told_of_wear_fit(fit, frames)
@@ -175,14 +176,10 @@ def _found(
     by_life = life_keys(tests["life_id"], keys.to_numpy(object))
     del frames, keys
     counted, use = WearMap(tests, fit.models.curves), UseOfLogged(usage)
-
-    def profiles() -> Iterator[pa.RecordBatchReader]:
-        for records in records_by_parts(connection, tests):
-            counted.count(records)
-            use.count(records)
-            yield profiles_of(records)
-
-    store_parts(connection, "wear_profiles", profiles())
+    sound = SoundRoughness(tests, passed_turn)
+    for records in records_by_parts(connection, tests):
+        for each in (counted, use, sound):
+            each.count(records)
     if not counted.exposure.any():
         raise WearError(_NOTHING)
 
@@ -194,7 +191,8 @@ def _found(
     remember = remembered_lives(kept_models, fit.version, say)
     results = scores(fit.models, counted, by_life, records_of, remember)
     now = shown.WEAR_SENSORS_NOW.check(rows_of(connection, "wear_sensors_now"))
-    return _Found(tests, fit, told, counted.dropout_count, results, now, use.answer())
+    dropouts = counted.dropout_count
+    return _Found(tests, fit, told, dropouts, results, now, use.answer(), sound.frame())
 
 
 def _frames_of_fit(
@@ -230,6 +228,7 @@ def _frames(found: _Found, shares: np.ndarray) -> dict[str, pd.DataFrame]:
         "wear_lift": pd.DataFrame({"chance": found.lift.chances, "weight": found.lift.weights}),
         "wear_patterns": _patterns(found),
         "wear_fit": found.told_of_fit,
+        "wear_roughness_band": found.roughness_band,
     }
 
 

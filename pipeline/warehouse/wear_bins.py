@@ -1,4 +1,4 @@
-"""Travel bins of the tests mapped: read some lives at a time, and kept by bin.
+"""Travel bins of the tests mapped, read some lives at a time, and rows kept by bin.
 
 There are fifty of each test, so that neither way do all of them stand in one frame of texts.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from itertools import chain, pairwise
+from typing import NamedTuple
 
 import duckdb
 import numpy as np
@@ -20,7 +21,6 @@ from models.wear.records import WearRecords, placed_records
 from models.wear.schemas import WEAR_TESTS
 from pipeline.statements import statement
 from pipeline.warehouse.lives import MARTS
-from pipeline.warehouse.wear_schemas import WEAR_PROFILES
 
 #: Tests laid out, and travel bins read, at a time, for the memory: each time all bins are gone
 #: through for those of the tests asked for.
@@ -29,14 +29,23 @@ _TESTS_LAID_OUT, _BINS_AT_ONCE = 100_000, 500_000
 _KEPT_AT_ONCE = 10_000
 
 
-def mapped_tests(connection: duckdb.DuckDBPyConnection) -> tuple[pd.DataFrame, pd.Series]:
-    """All tests to be mapped, by life and time: frame of ``WEAR_TESTS``; and their keys.
+class MappedTests(NamedTuple):
+    """All tests to be mapped, by life and time.
 
-    A key is a digest of all that the map takes from a test but its sensor and bike: what its bins
-    showed is told by the key that they were measured under.
+    ``tests`` frame of ``WEAR_TESTS``. ``keys`` digests of all that the map takes from a test but
+    its sensor and bike: what its bins showed is told by the key that they were measured under.
+    ``passed_turn`` place in time from 1, and 0 of a test that did not pass.
     """
+
+    tests: pd.DataFrame
+    keys: pd.Series
+    passed_turn: np.ndarray
+
+
+def mapped_tests(connection: duckdb.DuckDBPyConnection) -> MappedTests:
+    """All tests to be mapped."""
     found = rows_of(connection, "wear_tests")
-    return WEAR_TESTS.check(found), found["key"]
+    return MappedTests(WEAR_TESTS.check(found), found["key"], found["passed_turn"].to_numpy())
 
 
 def rows_of(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
@@ -94,16 +103,6 @@ def _bins(
     for batch in found.to_arrow_reader(_BINS_AT_ONCE):
         yield batch.to_pandas()
     connection.unregister("laid_out_tests")
-
-
-def profiles_of(records: WearRecords) -> pa.RecordBatchReader:
-    """What each bin of some tests could have shown and showed, as rows of ``WEAR_PROFILES``."""
-    shown = {
-        "exposure": records.exposure,
-        "dropout_count": records.counts,
-        "roughness": records.roughness,
-    }
-    return by_bin(WEAR_PROFILES, records.tests[["session_id"]], shown)
 
 
 def by_bin(

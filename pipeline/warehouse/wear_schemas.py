@@ -30,18 +30,6 @@ WEAR_SENSORS_NOW = FrameSchema(
     ),
 )
 
-WEAR_PROFILES = FrameSchema(
-    "wear_profiles",
-    "one travel bin of one test: what it could have shown and what it showed",
-    (
-        Column("session_id", "text", "the test"),
-        _BIN,
-        Column("exposure", "number", "passes that would have shown a drop-out", "passes"),
-        Column("dropout_count", "whole", "drop-outs seen"),
-        Column("roughness", "number", "smoothness over the session's median", "ratio", True),
-    ),
-)
-
 WEAR_GATHERED = FrameSchema(
     "wear_gathered",
     "one part and duty (all: any): whether its sensors' drop-outs share a place",

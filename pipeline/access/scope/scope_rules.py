@@ -281,7 +281,6 @@ RULES: dict[str, Rule] = {
     "marts.wear_map": _MAP_POOLED,
     "marts.wear_passes": _RECKONING,
     "marts.wear_patterns": Rule(_pool("any", "'all'", "t.duty", "t.n_seen")),
-    "marts.wear_profiles": _TEST,
     "marts.wear_progress": _LIFE,
     "marts.wear_readings": _TEST,
     "marts.wear_roughness_band": _GOOD_POOLED,

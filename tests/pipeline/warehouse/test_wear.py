@@ -8,6 +8,7 @@ import pytest
 
 import models.wear.evidence_moved as rule
 from models.wear.exposure import BINS
+from pipeline.access.wear_profiles import profile_rows
 from pipeline.jobs.ingest import rebuild
 from pipeline.statements import connect, run
 from pipeline.warehouse import wear, wear_bins
@@ -32,7 +33,7 @@ def swept(home, tmp_path):
 
 
 def test_each_test_with_a_sweep_is_mapped_once(home, swept):
-    profiles = wear_table(home, swept, "wear_profiles")
+    profiles = _profiles(swept)
     assert profiles.groupby("session_id").size().to_dict() == {"T1": BINS, "T2": BINS}
     bands = wear_table(home, swept, "wear_bands")
     first = bands[bands["band_no"].eq(1)]
@@ -54,14 +55,14 @@ def test_a_shop_without_sweeps_gets_empty_tables_and_the_reason(home, tmp_path):
     report = hand_in(home, tmp_path / "a", SHOP)
     (about,) = wear_table(home, report, "wear_about").to_dict("records")
     assert about["reason"].startswith("no bench test with")
-    for name in {*wear._KEPT, "wear_profiles"} - {"wear_about"}:
+    for name in {*wear._KEPT} - {"wear_about"}:
         assert wear_table(home, report, name).empty, name
 
 
 def test_a_contactless_sensor_has_no_track_to_wear(home, tmp_path):
     shop = SHOP | {"parts": PART + "P1,sensor,contactless,rising\n", "sweeps": sweep_csv("T1")}
     report = hand_in(home, tmp_path / "a", shop)
-    assert wear_table(home, report, "wear_profiles").empty
+    assert _profiles(report).empty
     assert wear_table(home, report, "wear_stretches").empty
 
 
@@ -69,7 +70,7 @@ def test_a_coarse_logger_leaves_less_exposure_than_a_fine_one(home, tmp_path):
     fine, coarse = sweep_csv("T1", rate_hz=500.0), sweep_csv("T2", rate_hz=50.0)
     rows = coarse.split("\n", 1)[1]
     report = hand_in(home, tmp_path / "a", {**SHOP, "sweeps": fine + rows})
-    profiles = wear_table(home, report, "wear_profiles")
+    profiles = _profiles(report)
     seen = profiles.groupby("session_id")["exposure"].sum()
     assert 0 < seen["T2"] < 0.75 * seen["T1"]
 
@@ -129,7 +130,7 @@ def test_a_build_with_a_kept_fit_equals_a_rebuild_given_that_fit_alone(home, tmp
             path.unlink()
     again = SimpleNamespace(manifest=rebuild(home))
     assert judged[2] == ["T1", "T2"]
-    for name in (*wear._KEPT, "wear_profiles", "sweep_bands", "wear_roughness_band"):
+    for name in (*wear._KEPT, "sweep_bands"):
         one, other = (wear_table(home, report, name) for report in (later, again))
         pd.testing.assert_frame_equal(one, other, check_exact=True)
         if name in FITTED:
@@ -139,7 +140,7 @@ def test_a_build_with_a_kept_fit_equals_a_rebuild_given_that_fit_alone(home, tmp
 
 def test_however_many_sweeps_are_laid_out_at_a_time(home, swept, monkeypatch):
     """Judged and mapped one by one, from nothing, they come to the same."""
-    names = (*wear._KEPT, "sweep_bands", "wear_profiles")
+    names = (*wear._KEPT, "sweep_bands")
     whole = {name: wear_table(home, swept, name) for name in names}
     for path in home.kept_models.glob("wear_*"):
         path.unlink()
@@ -168,10 +169,20 @@ def test_a_test_s_key_changes_with_its_age_and_with_what_it_was_measured_by(home
     assert last["T2"] == again["T2"]
 
 
+def _profiles(report) -> pd.DataFrame:
+    """What is shown of the tests of each sensor by itself."""
+    connection = connect(report.manifest.path, read_only=True)
+    try:
+        lives = ("S1", "S2")
+        return pd.concat([profile_rows(connection, life_id) for life_id in lives])
+    finally:
+        connection.close()
+
+
 def _keys(home, report) -> dict[str, str]:
     connection = connect(report.manifest.path, read_only=True)
     try:
-        tests, keys = wear_bins.mapped_tests(connection)
+        tests, keys, _ = wear_bins.mapped_tests(connection)
     finally:
         connection.close()
     return dict(zip(tests["session_id"], keys, strict=True))

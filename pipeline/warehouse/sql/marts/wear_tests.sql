@@ -8,7 +8,11 @@ select
     md5(concat_ws(
         chr(31), session_id, tests.life_id, tests.part_no, coalesce(bikes.duty, ''),
         greatest(tests.sensor_age_km, 0)::varchar, contexts.measure_key
-    )) as key
+    )) as key,
+    if(
+        tests.defect_found = 'without',
+        row_number() over (order by tests.tested_at, tests.session_id), 0
+    )::integer as passed_turn
 from marts.life_tests as tests
 join marts.bikes as bikes using (unit_id)
 join marts.sweep_measures as measures using (session_id)
