@@ -11,7 +11,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 import duckdb
+import numpy as np
 import pandas as pd
+from pyarrow import parquet
 
 from pipeline.home import Home
 from pipeline.intake.contract import TABLES, table_of
@@ -21,6 +23,8 @@ from pipeline.intake.receive import HandedFile, handed_files
 from pipeline.intake.seals import broken, digest_of, seal, sealed_digest
 from pipeline.statements import one_row, run
 
+#: Rows whose order is looked at, at a time.
+_LINES_AT_ONCE = 1_000_000
 # Each stage speaks only once the ones before it have nothing more to say: a row that waits is no
 # witness, and a test dated before its sensor's fitting must not put the fitting in doubt.
 STAGES = (
@@ -156,10 +160,33 @@ def _load(connection: duckdb.DuckDBPyConnection, home: Home, files: list[HandedF
     connection.register("listed_files", listed)
     connection.execute("create table intake.files as from listed_files")
     connection.unregister("listed_files")
-    to_load = run(connection, "intake/sql/settle/files_to_load").fetchall()
-    if to_load:
-        run(connection, "intake/sql/settle/rows", {"paths": [path for (path,) in to_load]})
+    found = run(connection, "intake/sql/settle/files_to_load").fetchall()
+    _load_rows(connection, [path for (path,) in found])
     run(connection, "intake/sql/settle/read_issues", {"paths": listed["issues_path"].tolist()})
+
+
+def _load_rows(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> None:
+    """Add the rows of these files, numbered in order of hand-in, file name and line."""
+    if not paths:
+        return
+    run(connection, "intake/sql/settle/row_starts", {"paths": paths})
+    in_order = [path for path in paths if _is_in_order_of_lines(path)]
+    others = [path for path in paths if path not in in_order]
+    for name, some in (("rows", in_order), ("rows_by_line", others)):
+        if some:
+            run(connection, f"intake/sql/settle/{name}", {"paths": some})
+
+
+def _is_in_order_of_lines(path: str) -> bool:
+    """Whether the rows of a file lie as most do; a part of it at a time."""
+    last = -1
+    with parquet.ParquetFile(path) as file:
+        for part in file.iter_batches(_LINES_AT_ONCE, columns=["line"]):
+            lines = part.column("line").drop_null().to_numpy()
+            if len(lines) and (lines[0] < last or (np.diff(lines) < 0).any()):
+                return False
+            last = lines[-1] if len(lines) else last
+    return True
 
 
 def _described(file: HandedFile, home: Home) -> dict:
