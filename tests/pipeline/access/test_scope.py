@@ -274,6 +274,26 @@ def test_what_all_say_together_is_shown_once_enough_stand_behind_it(two_owners, 
     assert pooled_of(copy, asker) == (0, 0)
 
 
+def test_a_test_is_not_judged_by_a_range_that_its_reader_may_not_see(two_owners):
+    asker, _ = ASKERS["owner of nqr"]
+    judged = 0
+    for session_id in sorted(SESSIONS):
+        try:
+            own = views.session_view(two_owners, asker, session_id).checks
+        except NotThereError:
+            continue
+        whole = views.session_view(two_owners, HERE, session_id).checks
+        assert own["check"].tolist() == whole["check"].tolist()
+        learned = whole["band_source"].str.contains("good sensor").fillna(False)
+        hidden = own[learned]
+        assert hidden[["low", "high"]].isna().all(axis=None)
+        assert set(hidden["state"]) <= {"no_band", "not_read"}
+        told = hidden.loc[hidden["state"].eq("no_band"), "text"]
+        assert told.str.contains("not shown: too few shops stand behind this range").all()
+        judged += len(told)
+    assert judged > 0
+
+
 def test_who_sees_all_sees_all(two_owners):
     everyone = worklist_found(two_owners, HERE, WorklistAsked())["unit_id"]
     assert set(everyone) == set(UNITS)
