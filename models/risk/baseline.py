@@ -96,7 +96,11 @@ def interpolated(edges: np.ndarray, total: np.ndarray, age_km: np.ndarray) -> np
     """Cumulative hazard at ages of any shape, with a leading axis of draws."""
     low = np.clip(np.searchsorted(edges, age_km, side="right") - 1, 0, len(edges) - 2)
     part = (age_km - edges[low]) / np.diff(edges)[low]
-    return total[:, low] * (1 - part) + total[:, low + 1] * part
+    found, above = total[:, low], total[:, low + 1]  # ours alone, and large: worked on in place
+    found *= 1 - part
+    above *= part
+    found += above
+    return found
 
 
 class Curve(NamedTuple):
@@ -114,4 +118,8 @@ class Curve(NamedTuple):
         # not a product of matrices, whose last digit hangs on how many rows there are
         ratio = np.exp(np.einsum("dc,nc->dn", self.of_life, columns))
         ratio = ratio.reshape(*ratio.shape, *([1] * (age_km.ndim - 1)))
-        return interpolated(self.edges, self.total, age_km) * ratio
+        common = interpolated(self.edges, self.total, age_km)
+        if common.shape[1] < ratio.shape[1]:
+            return common * ratio
+        common *= ratio
+        return common

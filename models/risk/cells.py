@@ -106,8 +106,11 @@ def survivor_shares(at: np.ndarray, frame: pd.DataFrame) -> np.ndarray:
     began = at[:, :, :1]
     sound = np.where(repaired[:, None, None], began, 0.0)
     start = np.where((repaired | tested)[:, None, None], began, 0.0)
-    edges = np.concatenate([sound, np.maximum(at[:, :, 1:], sound)], axis=2)
-    survivor = np.exp(start - edges)
+    survivor = np.empty_like(at)
+    survivor[:, :, :1] = sound
+    np.maximum(at[:, :, 1:], sound, out=survivor[:, :, 1:])
+    np.subtract(start, survivor, out=survivor)
+    np.exp(survivor, out=survivor)
     return survivor[:, :, :-1] - survivor[:, :, 1:]
 
 

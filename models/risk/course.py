@@ -78,6 +78,8 @@ class Likelihood:
         self.level, self.way = readings.level[told], way[told]
         self.row, self.all_rows = readings.row[told], readings.row
         self.first, self.owner = _first(self.row)
+        self.all_first, self.all_owner = _first(self.all_rows)
+        self.beyond = self.way >= 1.0
         self.count = np.diff(np.append(self.first, len(self.row))).astype(float)[:, None, None]
         self.is_out = (readings.out > 0)[:, None]
         self.late = np.clip((way - _OUT_FROM) / (1 - _OUT_FROM), 0.0, 1.0)
@@ -88,16 +90,22 @@ class Likelihood:
         return _basis(self.way)
 
     def by_node(self, course: Course) -> np.ndarray:
-        """Log likelihood by life, place of the defect and node, shape (lives, cells, nodes)."""
-        out = np.zeros((self.lives, self.cells, len(_NODE))) + _LOG_NODE_WEIGHT
+        """Log likelihood by node, life and place of the defect, shape (nodes, lives, cells).
+
+        Nodes come first: sums over so few are quickest there.
+        """
+        out = np.zeros((len(_NODE), self.lives, self.cells)) + _LOG_NODE_WEIGHT[:, None, None]
         if len(self.row):
-            out[self.owner] += self._of_levels(course)
+            _add_at(out, self.owner, self._of_levels(course))
         if len(self.all_rows):
             chance = self._chance_out(course)
-            first, owner = _first(self.all_rows)
             log = np.log(np.where(self.is_out, chance, 1 - chance))
-            out[owner] += np.add.reduceat(log, first, axis=0)[..., None]
+            _add_at(out, self.all_owner, np.add.reduceat(log, self.all_first, axis=0))
         return out
+
+    def of_all_nodes(self, course: Course) -> np.ndarray:
+        """Log likelihood by life and place of the defect, shape (lives, cells)."""
+        return log_sum_exp(self.by_node(course), axis=0)
 
     def height(self, course: Course, log_chance: np.ndarray) -> tuple[float, np.ndarray]:
         """Log likelihood over all lives, and its gradient.
@@ -105,7 +113,7 @@ class Likelihood:
         The gradient is by the rises' logarithms over the rises, base, the logarithms of own_sd,
         factor_sd and noise_sd, out_new and out_worn.
         """
-        given = self.by_node(course) + log_chance[:, :, None]
+        given = np.moveaxis(self.by_node(course), 0, 2) + log_chance[:, :, None]
         each = log_sum_exp(given.reshape(len(given), -1))
         share = np.exp(given - each[:, None, None])
         gradient = np.zeros(RISES + 6)
@@ -138,7 +146,7 @@ class Likelihood:
         gradient[RISES + 3] = 2 * v * (own * by_v).sum()
 
     def _of_levels(self, course: Course) -> np.ndarray:
-        """Log likelihood of the levels alone, shape (lives with any, cells, nodes).
+        """Log likelihood of the levels alone, shape (nodes, lives with any, cells).
 
         With d the levels over the base and c how far the course has climbed, the departures at a
         node's factor f are d - f c, so that b - a^2 w / (v + n w) is a square in f, whose terms
@@ -146,16 +154,17 @@ class Likelihood:
         """
         v, w, n = course.noise_sd**2, course.own_sd**2, self.count[..., 0]
         share = w / (v + n * w)
-        above, climbed = (self.level - course.base)[:, None], _climbed(self.way, course.rise)
+        above = (self.level - course.base)[:, None]
+        climbed = _climbed(self.way, self.beyond, course.rise)
         d, d_d, c, d_c, c_c = (
             np.add.reduceat(each, self.first, axis=0)
             for each in (above, above**2, climbed, above * climbed, climbed**2)
         )
-        factor = np.exp(course.factor_sd * _NODE)
-        square = (c_c - c**2 * share)[..., None] * factor
-        square -= 2 * (d_c - d * c * share)[..., None]
+        factor = np.exp(course.factor_sd * _NODE)[:, None, None]
+        square = (c_c - c**2 * share) * factor
+        square -= 2 * (d_c - d * c * share)
         square *= factor
-        square += (d_d - d**2 * share + v * (n * np.log(v) + np.log1p(n * w / v)))[..., None]
+        square += d_d - d**2 * share + v * (n * np.log(v) + np.log1p(n * w / v))
         square *= -0.5 / v
         return square
 
@@ -171,13 +180,21 @@ class Likelihood:
         return np.minimum(course.out_new + course.out_worn * self.late, 0.95)
 
 
-def log_sum_exp(values: np.ndarray) -> np.ndarray:
-    """Logarithm of the sum of exponentials of finite values, over the last axis.
+def _add_at(out: np.ndarray, owner: np.ndarray, values: np.ndarray) -> None:
+    """Add values of some lives to those of all, (nodes, lives, cells); mostly they are all."""
+    if len(owner) == out.shape[1]:
+        out += values
+    else:
+        out[:, owner] += values
+
+
+def log_sum_exp(values: np.ndarray, axis: int = -1) -> np.ndarray:
+    """Logarithm of the sum of exponentials of finite values, over one axis.
 
     Without the care for endless and masked values that takes most of the time of the general one.
     """
-    most = values.max(axis=-1, keepdims=True)
-    return np.log(np.exp(values - most).sum(axis=-1)) + most[..., 0]
+    most = values.max(axis=axis, keepdims=True)
+    return np.log(np.exp(values - most).sum(axis=axis)) + most.squeeze(axis)
 
 
 def _basis(way: np.ndarray) -> np.ndarray:
@@ -189,10 +206,13 @@ def _basis(way: np.ndarray) -> np.ndarray:
     return np.concatenate([climbed, (way >= 1.0)[..., None]], axis=-1)
 
 
-def _climbed(way: np.ndarray, rise: np.ndarray) -> np.ndarray:
-    """How far the course has climbed at a share of the way: ``_basis(way) @ rise``."""
+def _climbed(way: np.ndarray, beyond: np.ndarray, rise: np.ndarray) -> np.ndarray:
+    """How far the course has climbed at a share of the way: ``_basis(way) @ rise``.
+
+    ``beyond`` : where the way is at its end.
+    """
     upto = np.append(0.0, np.cumsum(rise[:-1]))
-    return np.interp(way, KNOTS, upto) + rise[-1] * (way >= 1.0)
+    return np.interp(way, KNOTS, upto) + rise[-1] * beyond
 
 
 def _first(row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

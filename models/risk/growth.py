@@ -16,6 +16,8 @@ anew given this course (``models.risk.beyond``, ``models.risk.fit``).
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
@@ -24,7 +26,7 @@ from scipy.stats import norm
 from sklearn.base import BaseEstimator
 from sklearn.utils.validation import check_is_fitted
 
-from models.risk.course import RISES, Course, LifeReadings, Likelihood, log_sum_exp
+from models.risk.course import RISES, Course, LifeReadings, Likelihood
 
 MEASURES = ("roughness_pct", "roughness_z")
 #: With fewer readings than this there is no course, and none counts.
@@ -153,8 +155,6 @@ class WearGrowth(BaseEstimator):
         readings: LifeReadings,
         defect_km: np.ndarray,
         shift_km: np.ndarray | float = 0.0,
-        *,
-        course: Course | None = None,
     ) -> np.ndarray:
         """Log likelihood of each life's readings were its defect at an age.
 
@@ -166,21 +166,33 @@ class WearGrowth(BaseEstimator):
             Ages at the defect.
         shift_km : array of shape (m,), or 0
             What these ages add to the life's own, by which its tests are counted.
-        course : Course, optional
-            By default the one fitted.
 
         Returns
         -------
         array of shape (n, cells, m); 0 where a life has no reading or there is no course.
         """
         check_is_fitted(self)
-        if self.course_ is None or not len(readings.row):
+        if self.course_ is None:
             return np.zeros(defect_km.shape)
+        (given,) = self.log_likelihoods(readings, defect_km, shift_km, (self.course_,))
+        return given
+
+    def log_likelihoods(
+        self,
+        readings: LifeReadings,
+        defect_km: np.ndarray,
+        shift_km: np.ndarray | float,
+        courses: Iterable[Course],
+    ) -> Iterator[np.ndarray]:
+        """``log_likelihood`` under one course after another, each as ``courses`` draws it."""
+        if not len(readings.row):
+            yield from (np.zeros(defect_km.shape) for _ in courses)
+            return
         moved = np.broadcast_to(np.asarray(shift_km, dtype=float), defect_km.shape[2:])
         flat = (defect_km - moved).reshape(len(defect_km), -1)
-        shift = np.tile(moved, defect_km.shape[1])
-        by_node = _whole(readings, flat, shift).by_node(self.course_ if course is None else course)
-        return log_sum_exp(by_node).reshape(defect_km.shape)
+        whole = _whole(readings, flat, np.tile(moved, defect_km.shape[1]))
+        for course in courses:
+            yield whole.of_all_nodes(course).reshape(defect_km.shape)
 
     def _fit_one(
         self, whole: Likelihood, log_chance: np.ndarray

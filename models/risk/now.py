@@ -355,7 +355,8 @@ class Unsigned(NamedTuple):
             edges = cells.edges
             season = self.calendar.season(members[:, None], edges[:, :-1], edges[:, 1:])
             at = by_season(at, season, self.draws.coef[:, -1] * self.model.season_sd)
-        chance = survivor_shares(at, sensors) * cells.weight[..., None]
+        chance = survivor_shares(at, sensors)
+        chance *= cells.weight[..., None]
         self.read.take(members).weigh(chance, cells.middle[:, :, None] + start_km, start_km)
         chance = chance.sum(axis=3)
         age = np.fmax(sensors["age_now_km"].to_numpy(float), sensors["good_km"].to_numpy(float))

@@ -56,8 +56,8 @@ class Read(NamedTuple):
         if self.complaints is not None:
             rates = self.growth.complaint_rates_
             chance *= _scaled(complaints_log_likelihood(rates, self.complaints, at, shift_km))
-        for k, course in enumerate(self.courses):
-            given = self.growth.log_likelihood(self.readings, at, shift_km, course=course)
+        drawn = self.growth.log_likelihoods(self.readings, at, shift_km, self.courses)
+        for k, given in enumerate(drawn):
             some = slice(0, 1) if k == 0 else slice(k, None, len(self.courses) - 1)
             chance[some] *= _scaled(given)
 

@@ -101,8 +101,9 @@ def by_season(cumulative: np.ndarray, season: np.ndarray, coef: np.ndarray) -> n
     factor = np.exp(np.multiply.outer(coef, season))
     steps = np.diff(cumulative, axis=2)
     steps *= factor[..., None]
-    result = cumulative.copy()
-    result[:, :, 1:] = np.cumsum(steps, axis=2, out=steps)
+    result = np.empty_like(cumulative)
+    result[:, :, :1] = cumulative[:, :, :1]
+    np.cumsum(steps, axis=2, out=result[:, :, 1:])
     result[:, :, 1:] += cumulative[:, :, :1]
     return result
 

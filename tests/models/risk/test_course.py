@@ -25,7 +25,7 @@ def test_likelihood_is_the_normal_density_of_all_readings_of_a_life():
     defect = np.array([[20_000.0, 40_000.0]])
     way = readings.km[:, None] / defect
     by_node = Likelihood(readings, way, 1).by_node(COURSE)
-    got = np.log(np.exp(by_node).sum(axis=2))[0]
+    got = np.log(np.exp(by_node).sum(axis=0))[0]
     knots = COURSE.base + np.concatenate([[0.0], np.cumsum(COURSE.rise[:-1])])
     cov = COURSE.noise_sd**2 * np.eye(2) + COURSE.own_sd**2
     for cell in range(2):
@@ -58,8 +58,8 @@ def test_each_node_has_a_factor_on_the_rise_and_its_weight():
         mean = course.base + factor * climbed[told]
         expected = multivariate_normal.logpdf(readings.level[told], mean, cov) + np.log(2 * np.pi)
         expected += sound + np.log(weight[k] / weight.sum())
-        assert got[1, 0, k] == pytest.approx(expected, abs=1e-9)
-        assert got[0, 0, k] == pytest.approx(np.log(weight[k] / weight.sum()))
+        assert got[k, 1, 0] == pytest.approx(expected, abs=1e-9)
+        assert got[k, 0, 0] == pytest.approx(np.log(weight[k] / weight.sum()))
 
 
 def test_gradient_is_that_of_the_height():
