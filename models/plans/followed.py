@@ -8,8 +8,6 @@ worked out that one of these hangs on (``models.plans.cheapest`` weighs them all
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
-from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -22,7 +20,7 @@ from models.plans.costs import Prices
 from models.plans.course import AT_ONCE, Course, Path, course_of, left_alone
 from models.plans.outlook import BELIEFS, Outlook, row_by_sensor, under_fit
 from models.plans.planned_work import NOW
-from models.plans.policy import KM_AHEAD, SIDE_BY_SIDE
+from models.plans.policy import KM_AHEAD
 from models.plans.settings import PlanSettings
 
 
@@ -156,10 +154,9 @@ def followed(outlook: Outlook, weighed: Weighed, some: Sequence[Asked], fits: Fi
     """
     costs = Followed(*np.full((2, len(fits.heard_per_km), len(weighed.places)), np.nan))
     row = row_by_sensor(outlook.sensors.iloc[weighed.places], fits.sensor_ids)
-    with ThreadPoolExecutor(SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
-        tasks = at_once.map(partial(_costs, outlook, weighed, fits, row), some)
-        for each, part in zip(some, tasks, strict=True):
-            costs.advised[:, each.places], costs.nothing[:, each.places] = part
+    for each in some:  # side by side they would push each other out of the processor's cache
+        part = _costs(outlook, weighed, fits, row, each)
+        costs.advised[:, each.places], costs.nothing[:, each.places] = part
     return costs
 
 

@@ -41,7 +41,7 @@ _NEAR_KM = 15_000.0
 #: Points of the Gauss-Hermite rule by which the km run by a date are averaged over.
 _NODES = 7
 #: Sensors worked out at a time, with all draws: as many as a processor holds near it.
-_CHUNK = 30
+_CHUNK = 100
 #: Sensors told in words at a time, for the memory.
 _TOLD_AT_ONCE = 5_000
 _TINY = 1e-12

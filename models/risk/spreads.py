@@ -31,10 +31,11 @@ from models.risk.signs import sign_of
 STEP, FINE_KM, STEP_VIEW = 0.25, 100.0, 0.1
 #: Steps of the days since it was last dated, an eighth of a year: the season moves widths little.
 _STEP_DAYS = 365.25 / 8
-#: Km ahead at which widths are worked out; between them they are drawn straight.
+#: Km ahead at which widths are worked out; between them they are drawn straight. Far ahead they are
+#: those at which cells end anyway (``models.risk.cells``), so that these add few.
 SPREAD_KM = (
     *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 5_000.0, 7_500.0, 10_000.0, 12_500.0, 15_000.0),
-    *(20_000.0, 27_000.0, 36_000.0, 48_000.0, 65_000.0, 90_000.0),
+    *(20_000.0, 25_000.0, 34_000.0, 48_000.0, 70_000.0, 100_000.0),
 )
 LEVEL = 0.9
 _TINY = 1e-12
@@ -107,7 +108,8 @@ def spreads_of(
     shape = (len(sensors), len(SPREAD_KM))
     result = Spreads(np.full(shape, np.nan), np.full(shape, np.nan))
     plain = np.flatnonzero(sign_of(sensors, settings["shares"]).isna())
-    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
+    some = sensors.iloc[plain].reset_index(drop=True)
+    near, view = near_state(some, in_view[plain], heard_of_today=True)
     keys = spread_keys(near, view, settings["wear_readings"])
 
     def make(places: np.ndarray) -> np.ndarray:
@@ -186,7 +188,8 @@ def drawn_with(
             model, sensors[signed], in_view=in_view[signed], n_resamples=n_resamples, **how
         )
     plain = np.flatnonzero(~signed)
-    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain])
+    some = sensors.iloc[plain].reset_index(drop=True)
+    near, view = near_state(some, in_view[plain], heard_of_today=True)
 
     def make(places: np.ndarray) -> np.ndarray:
         some = drawn_chances(
@@ -205,22 +208,31 @@ def drawn_with(
 
 
 def near_state(
-    sensors: pd.DataFrame, in_view: np.ndarray, step: float = STEP
+    sensors: pd.DataFrame,
+    in_view: np.ndarray,
+    step: float = STEP,
+    *,
+    heard_of_today: bool = False,
 ) -> tuple[pd.DataFrame, np.ndarray]:
     """Sensors and chances of being in view, each to the nearest step.
 
     What has happened stays where it was: the age today is moved, no further back than to the last
-    of what is known of the sensor, and with it a contact that lasts to this day.
+    of what is known of the sensor, and with it a contact that lasts to this day. A bike sure to be
+    in view would have been heard of today, whenever its contact was: where that alone is asked
+    (``heard_of_today``), its contact counts as today's and holds no age back.
     """
     age, contact = (sensors[name].to_numpy(float) for name in ("age_now_km", "contact_km"))
+    view = near_view(in_view)
     today = contact >= age
+    if heard_of_today:
+        today |= (view >= 1.0) & ~np.isnan(contact)
     past = [sensors[name].to_numpy(float) for name in ("entry_km", "good_km", "last_test_km")]
     least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
     near = least + near_km(age - least, step)
     moved = sensors.assign(age_now_km=near, contact_km=np.where(today, near, contact))
     if set(_DATES) <= set(sensors.columns):
         moved = moved.assign(now_on=_near_day(sensors))
-    return moved, near_view(in_view)
+    return moved, view
 
 
 def _near_day(sensors: pd.DataFrame) -> pd.Series:

@@ -24,7 +24,7 @@ from pipeline.jobs.measured_batch import Batch, measured_batch
 from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import as_done
 from pipeline.kept_sweeps.places import packed_of
-from pipeline.statements import one_row, run
+from pipeline.statements import run
 from pipeline.warehouse.carried import is_there
 from pipeline.warehouse.mart_keys import KEYS
 from pipeline.warehouse.shape import schema_digest
@@ -59,6 +59,7 @@ def measure_missing(
         {"version": f"{MEASURE_VERSION}/{schema_digest(RESULTS.values())}"},
     )
     _refuse_damaged(connection, home, work.say)
+    before = batches(home)
     todo = _unmeasured(connection, home)
     batches_of_todo = list(_batches(todo))
     load = partial(_with_samples, home)
@@ -67,7 +68,8 @@ def measure_missing(
             batch = batches_of_todo[number]
             _keep_batch(home, f"{batch['measure_key'].iloc[0][:16]}-{number:04d}", results)
             step(len(batch))
-    _load_results(connection, home, todo)
+    _load_results(connection, home, todo, [stem for stem in batches(home) if stem not in before])
+    connection.execute("drop table kept_measures")
     return len(todo)
 
 
@@ -140,26 +142,27 @@ def _readable(connection: duckdb.DuckDBPyConnection, files: list[Path]) -> bool:
 def _unmeasured(connection: duckdb.DuckDBPyConnection, home: Home) -> pd.DataFrame:
     """Rows of ``sweep_contexts`` without a kept result, those of one file side by side."""
     paths = _kept(home, "measures")
-    if not paths:
-        contexts = "from marts.sweep_contexts order by samples_name, session_id"
-        return connection.execute(contexts).df()
-    return run(connection, "warehouse/sql/unmeasured_sweeps", {"paths": paths}).df()
+    if paths:
+        run(connection, "warehouse/sql/kept_measures", {"paths": paths})
+    else:
+        run(connection, "warehouse/sql/no_kept_measures")
+    return run(connection, "warehouse/sql/unmeasured_sweeps").df()
 
 
 def _load_results(
-    connection: duckdb.DuckDBPyConnection, home: Home, measured: pd.DataFrame
+    connection: duckdb.DuckDBPyConnection, home: Home, measured: pd.DataFrame, new: list[str]
 ) -> None:
     """Load the kept results of the sweeps as they stand; those of replaced sweeps stay behind.
 
-    Those carried over stay, but for sweeps that are ``measured`` in this build. Rows come in the
-    order of their keys: sorting by numbers takes half as long as by whole rows, and no two rows
-    have the same key.
+    Those carried over stay, but for sweeps that are ``measured`` in this build, whose results are
+    in the ``new`` batches. Rows come in the order of their keys: sorting by numbers takes half as
+    long as by whole rows, and no two rows have the same key.
     """
     carried = is_there(connection, "marts", "sweep_contexts_before")
     if carried:
         _take_away_others(connection, measured)
     run(connection, f"warehouse/sql/{'carried/sweeps_to_load' if carried else 'sweep_order'}")
-    stems = _stems_to_load(connection, home) if carried else batches(home)
+    stems = [*_stems_to_load(connection), *new] if carried else batches(home)
     for name, schema in RESULTS.items():
         _load(connection, name, schema, [str(_result(home, stem, name)) for stem in stems])
     for table in ("sweep_order", *(("marts.sweep_contexts_before",) if carried else ())):
@@ -178,13 +181,9 @@ def _take_away_others(connection: duckdb.DuckDBPyConnection, measured: pd.DataFr
         )
 
 
-def _stems_to_load(connection: duckdb.DuckDBPyConnection, home: Home) -> list[str]:
-    """Batches that hold some of ``sweep_order``."""
-    paths = _kept(home, "measures")
-    (missing,) = one_row(connection.execute("select count(*) from sweep_order"))
-    if not missing or not paths:
-        return []
-    found = run(connection, "warehouse/sql/carried/batches_to_load", {"paths": paths}).fetchall()
+def _stems_to_load(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Batches kept before that hold some of ``sweep_order``."""
+    found = run(connection, "warehouse/sql/carried/batches_to_load").fetchall()
     return [Path(path).name.split(".")[0] for (path,) in found]
 
 

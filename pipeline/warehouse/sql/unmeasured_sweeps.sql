@@ -1,5 +1,5 @@
 -- grain: one standing sweep without a kept measurement
 select contexts.*
 from marts.sweep_contexts as contexts
-anti join read_parquet($paths, union_by_name = true) using (measure_key)
+anti join kept_measures using (measure_key)
 order by samples_name, session_id

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import logit
 
+from models.risk.assumed import TEST_SENSITIVITY
 from models.risk.estimates import ESTIMATE_KM
 from models.risk.explain import explain_risk
 from models.risk.fit import fit_risk
@@ -147,6 +148,24 @@ def test_what_has_happened_stays_where_it_was(records):
     assert moved["contact_km"][~today].equals(known["contact_km"][~today])
     assert moved["contact_km"][today].equals(moved["age_now_km"][today].rename("contact_km"))
     assert np.allclose(view, 0.3)
+
+
+def test_it_does_not_matter_when_a_bike_in_view_was_last_heard_of(records, fitted):
+    sensors = records["sensors_now"]
+    known = sensors[sensors["age_now_km"].notna()].reset_index(drop=True)
+    earlier = known.assign(contact_km=0.5 * known["contact_km"])
+    view = np.where(np.arange(len(known)) % 2, 1.0, 0.0)
+    (one, _), (other, _) = (near_state(s, view, heard_of_today=True) for s in (known, earlier))
+    sure, past = view == 1.0, ["entry_km", "good_km", "last_test_km"]
+    pd.testing.assert_frame_equal(one[sure], other[sure])
+    assert (one["contact_km"] == one["age_now_km"])[sure].all()
+    assert (one["age_now_km"] >= known[past].max(axis=1) - 1e-9).all()
+    assert (one["contact_km"] != other["contact_km"])[~sure].any()
+    how = {"sensitivity": TEST_SENSITIVITY, "horizons_km": (0.0, 5_000.0), "n_resamples": 0}
+    chance, same = (
+        defect_chances(fitted.model, s, in_view=view, **how).chance for s in (known, earlier)
+    )
+    assert np.array_equal(chance[sure], same[sure])
 
 
 def test_a_key_hangs_on_state_and_readings_and_on_nothing_else(records):

@@ -1,5 +1,5 @@
--- grain: one kept batch that holds results of sweeps to be loaded
+-- grain: one file of those kept before this build that holds results of sweeps to be loaded
 select distinct filename
-from read_parquet($paths, filename = true, union_by_name = true)
+from kept_measures
 semi join sweep_order using (measure_key)
 order by filename
