@@ -16,7 +16,7 @@ from models.plans.course import Course, courses
 from models.plans.new_life import AGES_KM
 from models.plans.policy import KM_AHEAD
 from models.plans.schemas import PLAN_RATES, PLAN_SENSORS
-from models.risk.outlook import OUTLOOK_DAYS, OUTLOOK_KM, DefectsAhead
+from models.risk.outlook import OUTLOOK_DAYS, DefectsAhead
 
 #: Points of the grid of chances of a defect at which the many sensors in service are weighed.
 BELIEFS = 13
@@ -130,16 +130,16 @@ def outlook_ahead(
     sensors, curve, rates : frame
         As of ``outlook_of``.
     ahead : DefectsAhead
-        Chances of sensors in any order, by the distances ``OUTLOOK_KM``.
+        Chances of sensors in any order.
     """
     sensors = PLAN_SENSORS.check(sensors).reset_index(drop=True)
-    km, by_day = np.array(OUTLOOK_KM), ahead.by_day
+    by_day = ahead.by_day
     onset = np.full((len(sensors), len(KM_AHEAD) - 1), np.nan)
     row = row_by_sensor(sensors, ahead.sensor_ids)
     told = np.flatnonzero(row >= 0)
     for start in range(0, len(told), _AT_ONCE):
         some = told[start : start + _AT_ONCE]
-        onset[some] = _steps(km, ahead.drawn[0, row[some]])
+        onset[some] = _steps(ahead.km, ahead.drawn[0, row[some]])
     defect, heard = by_day.defect, by_day.heard
     if not len(by_day.sensor_ids):  # a row that nobody has
         defect = heard = np.full((1, 1, len(by_day.days)), np.nan)

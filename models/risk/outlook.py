@@ -96,18 +96,27 @@ class ByDay(NamedTuple):
 
 
 class DefectsAhead(NamedTuple):
-    """Chances ahead. ``by_km`` DEFECT_BY_KM, ``by_day`` those by date.
+    """Chances ahead: ``by_day`` those by date.
 
-    ``sensor_ids`` of shape (n,) whose chances are known, ``drawn`` their chances by km of shape
-    (fits, n, km), the estimate first, and ``heard_per_km`` of shape (fits,) the rates at which a
-    defect is heard of.
+    ``km`` of shape (k,); ``sensor_ids`` of shape (n,) whose chances are known, ``drawn`` their
+    chances by km of shape (fits, n, k), the estimate first, and ``heard_per_km`` of shape (fits,)
+    the rates at which a defect is heard of.
     """
 
-    by_km: pd.DataFrame
+    km: np.ndarray
     by_day: ByDay
     sensor_ids: np.ndarray
     drawn: np.ndarray
     heard_per_km: np.ndarray
+
+    def by_km_parts(self) -> Iterator[pd.DataFrame]:
+        """DEFECT_BY_KM, the estimate's, of some sensors at a time; at least once."""
+        ids = pd.Series(self.sensor_ids, dtype="str")
+        for begin in range(0, max(len(ids), 1), _AT_ONCE):
+            some = slice(begin, begin + _AT_ONCE)
+            defect = self.drawn[:1, some].reshape(-1, len(self.km))
+            told = _long(ids.iloc[some], {"km": self.km}, {"defect": defect})
+            yield DEFECT_BY_KM.check(told)
 
 
 NEW_LIFE_CURVE = FrameSchema(
@@ -221,18 +230,17 @@ def defects_ahead(
     if model is None or not known.any():
         none = np.zeros((0, 0, len(km)))
         by_day = _not_ridden(1, days)
-        return DefectsAhead(DEFECT_BY_KM.empty(), by_day, np.zeros(0, object), none, np.zeros(0))
+        return DefectsAhead(np.array(km), by_day, np.zeros(0, object), none, np.zeros(0))
     sensors = sensors_now[known].reset_index(drop=True)
     if estimates is not None:
         estimates = estimates.take(np.flatnonzero(known))
     drawn = _drawn(model, sensors, km, n_fits, settings, remember, estimates)
     rates = (model.delay_ or assumed_delay()).draw(n_fits, settings.get("seed", 0))
-    by_km = _long(sensors["sensor_id"], {"km": np.array(km)}, {"defect": drawn[0]})
     by_day = _not_ridden(len(rates), days)
     if riding is not None:
         by_day = _by_day(drawn, rates, sensors, riding, km, days)
     ids = sensors["sensor_id"].to_numpy(dtype=object)
-    return DefectsAhead(DEFECT_BY_KM.check(by_km), by_day, ids, drawn, rates)
+    return DefectsAhead(np.array(km), by_day, ids, drawn, rates)
 
 
 def _drawn(

@@ -26,7 +26,6 @@ from models.risk.assumed import FALSE_ALARM
 from models.risk.delay import assumed_delay
 from models.risk.odometer_rate import Riding
 from models.risk.outlook import (
-    OUTLOOK_KM,
     DefectsAhead,
     defects_ahead,
     new_life_curve,
@@ -71,7 +70,7 @@ def look_out(
         remember=remember,
         estimates=results.estimates,
     )
-    keep("defect_by_km", ahead.by_km)
+    store_fitted_parts(connection, version, "defect_by_km", ahead.by_km_parts())
     store_fitted_parts(connection, version, "defect_by_day", ahead.by_day.parts())
     keep("new_life_curve", new_life_curve(results.model))
     keep("plan_rates", _rates(connection, results, frames))
@@ -143,7 +142,7 @@ def estimate_saving(
 ) -> None:
     """Keep what following the advice is expected to cost, by the estimate and by each fit."""
     rows = [expected_cost(costs, action, 0)]
-    drawn = Fits(ahead.sensor_ids, np.array(OUTLOOK_KM), ahead.drawn[1:], ahead.heard_per_km[1:])
+    drawn = Fits(ahead.sensor_ids, ahead.km, ahead.drawn[1:], ahead.heard_per_km[1:])
     # what a new sensor costs in the long run stays as estimated
     cost = followed(outlook, weighed, asked(outlook, weighed, action, settings), drawn)
     for draw, (advised, nothing) in enumerate(zip(*cost, strict=True), 1):

@@ -126,12 +126,13 @@ def test_chances_at_hand_are_laid_out_as_those_read():
     defect, heard = rng.uniform(0, 0.5, (2, 1, 3, len(OUTLOOK_DAYS)))
     by_day = ByDay(pd.Series(["b"], dtype="str"), np.array(OUTLOOK_DAYS), defect, heard)
     ids = np.array(["c", "b"], dtype=object)
-    by_km = pd.DataFrame(
-        {"sensor_id": ids.repeat(len(OUTLOOK_KM)), "km": np.tile(OUTLOOK_KM, 2)}
-    ).assign(defect=drawn[0].ravel())
-    ahead = DefectsAhead(DEFECT_BY_KM.check(by_km), by_day, ids, drawn, np.ones(3))
+    ahead = DefectsAhead(np.array(OUTLOOK_KM), by_day, ids, drawn, np.ones(3))
+    by_km = pd.concat(ahead.by_km_parts())
+    assert by_km["sensor_id"].tolist() == ids.repeat(len(OUTLOOK_KM)).tolist()
+    assert by_km["km"].tolist() == [*OUTLOOK_KM, *OUTLOOK_KM]
+    assert by_km["defect"].tolist() == drawn[0].ravel().tolist()
     found = outlook_ahead(SENSORS, ahead, CURVE, RATES)
-    read = outlook(ahead.by_km, pd.concat(by_day.parts()))
+    read = outlook(by_km, pd.concat(by_day.parts()))
     for name in ("onset", "new_hazard", "days", "known"):
         np.testing.assert_array_equal(getattr(found, name), getattr(read, name))
     for places in (slice(None), np.array([2, 0, 1]), np.array([1])):
@@ -149,7 +150,7 @@ def test_chances_at_hand_are_laid_out_as_those_read():
 def test_with_no_chances_at_hand_nobody_is_known():
     none = np.zeros((0, 0, len(OUTLOOK_KM)))
     by_day = ByDay(pd.Series(dtype="str"), np.array(OUTLOOK_DAYS), *np.zeros((2, 0, 1, 12)))
-    ahead = DefectsAhead(DEFECT_BY_KM.empty(), by_day, np.zeros(0, object), none, np.zeros(0))
+    ahead = DefectsAhead(np.array(OUTLOOK_KM), by_day, np.zeros(0, object), none, np.zeros(0))
     view = outlook_ahead(SENSORS, ahead, CURVE, RATES)
     assert view.known.size == 0
     assert np.isnan(view.by_days(slice(None))[1]).all()

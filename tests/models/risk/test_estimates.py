@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from models.risk.ahead import risk_ahead
@@ -54,9 +55,10 @@ def test_every_view_of_a_sensor_tells_the_same_chance(scored):
     results, now = scored
     how = {"estimates": results.estimates}
     ahead = risk_ahead(results.model, now, **how, **results.settings)
-    by_km = defects_ahead(
+    found = defects_ahead(
         results.model, now, None, results.settings, n_fits=1, remember=forgetful, **how
-    ).by_km
+    )
+    by_km = pd.concat(found.by_km_parts())
     for km in HORIZONS_KM[1:]:
         risk = results.defect_risk.set_index("sensor_id")[f"defect_{km:.0f}_km"].dropna()
         told = ahead[ahead["horizon"] == km].set_index("sensor_id")["defect"]

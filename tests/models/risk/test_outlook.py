@@ -47,7 +47,8 @@ def rows(by_day) -> pd.DataFrame:
 
 def test_the_estimate_is_that_of_the_risk(fleet):
     results, now, riding = fleet
-    by_km, by_day, *_ = defects_ahead(results.model, now, riding, results.settings)
+    ahead = defects_ahead(results.model, now, riding, results.settings)
+    by_km, by_day = pd.concat(ahead.by_km_parts()), ahead.by_day
     chances = chances_under(
         results.model, now, results.settings | {"horizons_km": OUTLOOK_KM, "n_resamples": 5}
     )
@@ -127,7 +128,8 @@ def test_however_many_are_averaged_at_a_time(fleet, monkeypatch):
 def test_sensors_not_known_are_left_out(fleet):
     results, now, riding = fleet
     some = now.iloc[:3].assign(age_now_km=[np.nan, 1_000.0, 2_000.0])
-    by_km, by_day, *_ = defects_ahead(results.model, some, riding, results.settings, n_fits=1)
+    ahead = defects_ahead(results.model, some, riding, results.settings, n_fits=1)
+    by_km, by_day = pd.concat(ahead.by_km_parts()), ahead.by_day
     assert by_km["sensor_id"].unique().tolist() == some["sensor_id"].tolist()[1:]
     assert rows(by_day)["sensor_id"].nunique() == 2
     _, unridden, *_ = defects_ahead(results.model, some, None, results.settings, n_fits=1)
@@ -136,7 +138,8 @@ def test_sensors_not_known_are_left_out(fleet):
 
 def test_without_a_model_nothing_is_told(fleet):
     _, now, riding = fleet
-    by_km, by_day, *_ = defects_ahead(None, now, riding, {})
+    ahead = defects_ahead(None, now, riding, {})
+    by_km, by_day = pd.concat(ahead.by_km_parts()), ahead.by_day
     assert by_km.empty
     assert rows(by_day).empty
     assert new_life_curve(None).empty

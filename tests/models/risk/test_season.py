@@ -248,9 +248,9 @@ def test_the_outlook_by_km_follows_the_season(fleets):
     now = fleet.sensors_now.head(30)
     settings = {"in_view": None, "wear_readings": None, "growth": None}
     half = now.assign(now_on=now["now_on"] + pd.DateOffset(months=6))
-    one, other = (defects_ahead(model, n, None, settings, n_fits=0).by_km for n in (now, half))
-    first = one["km"] == 1_000
-    assert not np.allclose(one["defect"][first], other["defect"][first], rtol=0.02)
+    one, other = (defects_ahead(model, n, None, settings, n_fits=0) for n in (now, half))
+    first = one.km == 1_000
+    assert not np.allclose(one.drawn[0][:, first], other.drawn[0][:, first], rtol=0.02)
 
 
 def test_draws_spread_by_the_season_s_own_uncertainty(fleets):
