@@ -1,4 +1,5 @@
 -- grain: one sensor in service: what to do, why, and the numbers behind it
+-- In no order: whoever shows it sorts what is shown, and all of it with its words would fill the memory.
 create table marts.worklist as
 select
     sensors.sensor_id, sensors.unit_id, bikes.label, bikes.shop_id, bikes.shop_name, bikes.fleet_id,
@@ -26,4 +27,3 @@ left join marts.risk_ahead as ahead
 left join marts.riding_rates as riding on riding.unit_id = sensors.unit_id
 left join marts.advice_answers as answers
     on answers.sensor_id = sensors.sensor_id and answers.ended_by is null
-order by advice.urgency desc, sensors.sensor_id
