@@ -41,22 +41,27 @@ class World:
 class UnitCosts:
     """Seconds of processor time and bytes at rest, each measured at the size named."""
 
-    # scale_bench, 5,180 tests with 12,000 samples each
-    sample_read_s: float = 0.40e-6
-    sample_put_together_s: float = 0.32e-6
-    sample_measured_s: float = 0.32e-6
+    # scale_bench, 103,587 tests of 12,000 samples each, other work beside
+    sample_read_s: float = 0.60e-6
+    sample_put_together_s: float = 0.62e-6
+    sample_measured_s: float = 0.24e-6
     sample_handed_in_bytes: float = 3.9  # as plain Parquet; a CSV has five times as much
-    sample_kept_bytes: float = 1.68
+    sample_kept_bytes: float = 1.67
+    row_read_s: float = 5e-6
+    row_bytes: float = 77.0
+    sensor_fitted_s: float = 6.4e-3  # a fit and all that hangs on it, by sensor
+    sensor_looked_back_s: float = 9.0e-3
+    warehouse_bytes_a_test: float = 3_600.0
     # scale_bench, 242 tests: what a build takes however little there is
     build_fixed_s: float = 6.0
-    # large_home, 103,537 tests, 24,802 sensors
-    row_read_s: float = 17e-6
-    row_settled_s: float = 28e-6
-    row_bytes: float = 65.0
-    sensor_told_s: float = 5.3e-3  # fit, chances, advice, stock and checks
-    sensor_looked_back_s: float = 6.6e-3
-    warehouse_bytes_a_test: float = 3_050.0
-    build_bytes_a_sensor: float = 132_000.0  # memory that a build holds at most
+    # a day's build of the same home, the fits standing
+    row_settled_s: float = 7e-6
+    test_told_s: float = 0.12e-3  # good ranges, the wear map, lives
+    sensor_told_s: float = 1.1e-3  # chances, advice, stock and checks
+    # memory at most, in the risk model's fit: a line through 24,802 sensors and 247,317 (1,040,273
+    # tests)
+    build_bytes: float = 1.4e9
+    build_bytes_a_sensor: float = 10_000.0
 
     @property
     def sample_s(self) -> float:
@@ -88,6 +93,7 @@ def on_paper(world: World, costs: UnitCosts, prices: Prices) -> None:
     }
     nightly = {
         "settling rows": world.rows * costs.row_settled_s,
+        "good ranges, the wear map, lives": world.tests * costs.test_told_s,
         "chances, advice, stock, checks": world.sensors * costs.sensor_told_s,
         "a day's samples and rows": sum(once.values()) / world.days,
         "what each shop's build takes at least": world.shops * costs.build_fixed_s,
@@ -97,15 +103,18 @@ def on_paper(world: World, costs: UnitCosts, prices: Prices) -> None:
         print(f"  {count / 1e12:8.2f} TB  {name}")
     print(f"  {sum(held.values()) / 1e9 * prices.gigabyte_month:8,.0f} a month (assumed price)")
     print("once:")
-    _hours(once | {"looking back": world.sensors * costs.sensor_looked_back_s})
-    print("each night, everything but sweeps told anew:")
+    _hours(once)
+    print("with each new fit:")
+    fitted = {"the fit": costs.sensor_fitted_s, "looking back": costs.sensor_looked_back_s}
+    _hours({name: world.sensors * each for name, each in fitted.items()})
+    print("each night, everything but sweeps and fits told anew:")
     _hours(nightly)
     month = 30 * sum(nightly.values()) / HOUR_S * prices.core_hour
     print(f"  {month:8,.0f} a month (assumed price)")
-    needed = world.sensors * costs.build_bytes_a_sensor
-    print(f"memory of one build of all: {needed / 1e12:.1f} TB")
+    needed = costs.build_bytes + world.sensors * costs.build_bytes_a_sensor
+    print(f"memory of one build of all: {needed / 1e9:.0f} GB")
     for gigabytes in (16, 64, 256):
-        sensors = gigabytes * 1e9 / costs.build_bytes_a_sensor
+        sensors = (gigabytes * 1e9 - costs.build_bytes) / costs.build_bytes_a_sensor
         shops = sensors / (world.sensors / world.shops)
         print(f"  {gigabytes} GB hold {sensors:,.0f} sensors, {shops:,.0f} shops of these")
 
@@ -136,12 +145,14 @@ def by_simulation(world: World, costs: UnitCosts, nights: int = 20, seed: int = 
     shares = shop_shares(rng, world.shops)
     a_test_s = world.samples / world.tests * costs.sample_s
     standing = costs.build_fixed_s + shares * (
-        world.rows * costs.row_settled_s + world.sensors * costs.sensor_told_s
+        world.rows * costs.row_settled_s
+        + world.tests * costs.test_told_s
+        + world.sensors * costs.sensor_told_s
     )
     largest = shares.max() * world.sensors
     print(
         f"shops by simulation: largest {largest:,.0f} sensors, "
-        f"{largest * costs.build_bytes_a_sensor / 1e9:.1f} GB of memory"
+        f"{(costs.build_bytes + largest * costs.build_bytes_a_sensor) / 1e9:.1f} GB of memory"
     )
     for workers in (8, 16, 32, 64):
         ends = []
