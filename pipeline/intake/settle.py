@@ -170,9 +170,10 @@ def _load_rows(connection: duckdb.DuckDBPyConnection, paths: list[str]) -> None:
     if not paths:
         return
     run(connection, "intake/sql/settle/row_starts", {"paths": paths})
-    in_order = [path for path in paths if _is_in_order_of_lines(path)]
-    others = [path for path in paths if path not in in_order]
-    for name, some in (("rows", in_order), ("rows_by_line", others)):
+    by_statement: dict[str, list[str]] = {"rows": [], "rows_by_line": []}
+    for path in paths:
+        by_statement["rows" if _is_in_order_of_lines(path) else "rows_by_line"].append(path)
+    for name, some in by_statement.items():
         if some:
             run(connection, f"intake/sql/settle/{name}", {"paths": some})
 

@@ -59,7 +59,7 @@ def measure_missing(
         {"version": f"{MEASURE_VERSION}/{schema_digest(RESULTS.values())}"},
     )
     _refuse_damaged(connection, home, work.say)
-    before = batches(home)
+    before = {*batches(home)}
     todo = _unmeasured(connection, home)
     batches_of_todo = list(_batches(todo))
     load = partial(_with_samples, home)
