@@ -51,11 +51,6 @@ _SENSOR, _SUPPLY_FIRST = PLACES.index("sensor"), PLACES.index("supply_first")
 
 
 def check_readings(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.DataFrame:
-    """CHECKS of `coded_checks`, each text written out. Takes and raises the same."""
-    return CHECKS.check(coded_checks(readings, bands, **practice))
-
-
-def coded_checks(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.DataFrame:
     """Check every static reading of each bench test.
 
     Parameters
@@ -65,18 +60,14 @@ def coded_checks(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.
     bands : DataFrame
         BANDS; makers' limits in `readings` are put above them.
     **practice
-        supply_band_v (4.75, 5.25): supply of a part of `usual_supply_v`; scaled in proportion for
-        another nominal supply. usual_supply_v 5.0: nominal supply where the part names none.
-        ground_difference_max_v 0.10: greatest difference of the supply to battery negative and to
-        the plug's ground pin. closed_pct_band (-2.0, 3.0), open_pct_band (95.0, 102.0): the
-        control unit's figures where no band of the part number is known.
+        Limits of `check_blocks`.
 
     Returns
     -------
     DataFrame
-        CHECKS, texts as categories; `step` counts from 1 within a session, so session_id and step
-        name a row. All the defaults are common practice without a source, and the rows say so. A
-        reading in doubt is never ``in_band``.
+        CHECKS; `step` counts from 1 within a session, so session_id and step name a row. Limits by
+        common practice are without a source, and the rows say so. A reading in doubt is never
+        ``in_band``.
 
     Raises
     ------
@@ -86,19 +77,20 @@ def coded_checks(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.
     readings = READINGS.check(readings).reset_index(drop=True)
     if readings.empty:
         return CHECKS.empty()
-    return in_order(_blocks(readings, bands, **practice), readings["session_id"])
+    blocks = check_blocks(readings, bands, **practice)
+    return CHECKS.check(in_order(blocks, readings["session_id"]))
 
 
 def check_outcomes(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.DataFrame:
     """CHECK_OUTCOMES: what the checks of each bench test come down to.
 
-    Takes and raises the same as `coded_checks`. Only what points outside the sensor is put into
+    Takes and raises the same as `check_readings`. Only what points outside the sensor is put into
     words, which takes longer than all the rest.
     """
     readings = READINGS.check(readings).reset_index(drop=True)
     if readings.empty:
         return CHECK_OUTCOMES.empty()
-    of_sensor, outside = outcomes(_blocks(readings, bands, **practice), len(readings))
+    of_sensor, outside = outcomes(check_blocks(readings, bands, **practice), len(readings))
     said = check_readings(readings[outside > 0], bands, **practice)
     said = said[said["state"].eq("out_of_band") & said["points_to"].isin(OUTSIDE)]
     lines = said.groupby("session_id")["text"].agg("\n".join)
@@ -113,7 +105,7 @@ def check_outcomes(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> p
     )
 
 
-def _blocks(
+def check_blocks(
     readings: pd.DataFrame,
     bands: pd.DataFrame,
     *,
@@ -123,7 +115,23 @@ def _blocks(
     closed_pct_band: tuple[float, float] = (-2.0, 3.0),
     open_pct_band: tuple[float, float] = (95.0, 102.0),
 ) -> list[CheckRows]:
-    """Rows of each check, in the order of reasoning."""
+    """Rows of each check, in the order of reasoning.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        READINGS, checked, at least one row.
+    bands : DataFrame
+        BANDS.
+    supply_band_v : tuple of float
+        Supply of a part of `usual_supply_v`; scaled in proportion for another nominal supply.
+    usual_supply_v : float
+        Nominal supply where the part names none.
+    ground_difference_max_v : float
+        Greatest difference of the supply to battery negative and to the plug's ground pin.
+    closed_pct_band, open_pct_band : tuple of float
+        The control unit's figures where no band of the part number is known.
+    """
     bands = with_maker_limits(BANDS.check(bands), readings)
     limits = limits_by_part(readings["part_no"], bands, SENSOR_READINGS)
     limits["closed_pct"] = or_usual(limits["closed_pct"], closed_pct_band)
