@@ -29,14 +29,8 @@ from models.risk.past_tests import good_test_gaps
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 from models.risk.signs import sign_of, with_sign
-from models.risk.spreads import (
-    Remember,
-    hashes,
-    near_km,
-    near_state,
-    near_view,
-    spread_keys,
-)
+from models.risk.spreads import Remember
+from models.risk.states import hashes, near_km, near_state, near_view, spread_keys
 
 FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
 #: Told beside them where the fit has learned of it.

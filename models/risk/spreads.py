@@ -3,9 +3,8 @@
 The chance itself is one sum; its interval takes two hundred, one a draw of the parameters. From one
 day to the next a sensor that nobody has touched runs some tens of km, which moves its chance a
 little and the width of its interval, on the scale of log odds, next to not at all. So the chance is
-worked out anew at every build, where the sensor stands, and the width where it stands to the
-nearest step: a quarter of the km since the sensor was last tested or its bike last read, and a
-tenth of the chance that it is in view. That is a function of the records and the fit alone,
+worked out anew at every build, where the sensor stands, and the width at the two states between
+which it stands (``models.risk.states``). That is a function of the records and the fit alone,
 whatever was worked out before, but one that may be remembered from build to build.
 
 A sensor with a sign in its last test is compared with the others that show it; its interval is
@@ -25,12 +24,8 @@ from models.risk.estimates import Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import Chances, defect_chances, drawn_chances
 from models.risk.signs import sign_of
+from models.risk.states import between_states, hashes, near_state, spread_keys
 
-#: Steps of the km since last seen, a share of them but of `FINE_KM` at the least, and of the chance
-#: that its bike is in view, to which a sensor's state is rounded.
-STEP, FINE_KM, STEP_VIEW = 0.25, 100.0, 0.1
-#: Steps of the days since it was last dated, an eighth of a year: the season moves widths little.
-_STEP_DAYS = 365.25 / 8
 #: Km ahead at which widths are worked out; between them they are drawn straight. Far ahead they are
 #: those at which cells end anyway (``models.risk.cells``), so that these add few.
 SPREAD_KM = (
@@ -39,13 +34,6 @@ SPREAD_KM = (
 )
 LEVEL = 0.9
 _TINY = 1e-12
-#: Two keys of a hash of 64 bits, so that no two states are taken for one.
-_KEYS = ("widths of chance", "widths once more")
-_OF_STATE = (
-    *("part_no", "duty", "repaired", "age_known", "entry_km", "age_now_km", "good_km"),
-    *("contact_km", "km_per_day", "shop_id", "earlier_repairs"),
-)
-_DATES = ("entry_on", "good_on", "now_on")
 
 
 class Spreads(NamedTuple):
@@ -109,14 +97,14 @@ def spreads_of(
     result = Spreads(np.full(shape, np.nan), np.full(shape, np.nan))
     plain = np.flatnonzero(sign_of(sensors, settings["shares"]).isna())
     some = sensors.iloc[plain].reset_index(drop=True)
-    near, view = near_state(some, in_view[plain], heard_of_today=True)
-    keys = spread_keys(near, view, settings["wear_readings"])
+    near = between_states(some, in_view[plain], heard_of_today=True)
+    keys = spread_keys(near.states, near.in_view, settings["wear_readings"])
 
     def make(places: np.ndarray) -> np.ndarray:
         found = defect_chances(
             model,
-            near.iloc[places],
-            in_view=view[places],
+            near.states.iloc[places],
+            in_view=near.in_view[places],
             horizons_km=SPREAD_KM,
             n_resamples=n_resamples,
             level=LEVEL,
@@ -125,7 +113,7 @@ def spreads_of(
         chance, low, high = (logit(np.clip(values, _TINY, 1 - _TINY)) for values in found)
         return np.hstack([chance - low, high - chance])
 
-    both = remember("spreads", keys, make)
+    both = near.drawn(remember("spreads", keys, make))
     result.below[plain], result.above[plain] = np.split(both, 2, axis=1)
     return result
 
@@ -205,80 +193,6 @@ def drawn_with(
     for draw in range(n_resamples):  # one after another, for the memory
         drawn[1 + draw, plain] = expit(middle + away[:, draw])
     return drawn
-
-
-def near_state(
-    sensors: pd.DataFrame,
-    in_view: np.ndarray,
-    step: float = STEP,
-    *,
-    heard_of_today: bool = False,
-) -> tuple[pd.DataFrame, np.ndarray]:
-    """Sensors and chances of being in view, each to the nearest step.
-
-    What has happened stays where it was: the age today is moved, no further back than to the last
-    of what is known of the sensor, and with it a contact that lasts to this day. A bike sure to be
-    in view would have been heard of today, whenever its contact was: where that alone is asked
-    (``heard_of_today``), its contact counts as today's and holds no age back.
-    """
-    age, contact = (sensors[name].to_numpy(float) for name in ("age_now_km", "contact_km"))
-    view = near_view(in_view)
-    today = contact >= age
-    if heard_of_today:
-        today |= (view >= 1.0) & ~np.isnan(contact)
-    past = [sensors[name].to_numpy(float) for name in ("entry_km", "good_km", "last_test_km")]
-    least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
-    near = least + near_km(age - least, step)
-    moved = sensors.assign(age_now_km=near, contact_km=np.where(today, near, contact))
-    if set(_DATES) <= set(sensors.columns):
-        moved = moved.assign(now_on=_near_day(sensors))
-    return moved, view
-
-
-def _near_day(sensors: pd.DataFrame) -> pd.Series:
-    """Today to the nearest step from the day a sensor was last dated: not all step at once."""
-    dated = sensors[["entry_on", "good_on"]].max(axis=1).fillna(pd.Timestamp(0))
-    days = (sensors["now_on"] - dated).dt.days
-    steps = pd.to_timedelta((days / _STEP_DAYS).round() * _STEP_DAYS, unit="D")
-    return (dated + steps).astype(sensors["now_on"].dtype)
-
-
-def near_km(km: np.ndarray, step: float = STEP) -> np.ndarray:
-    """Km, at least nought, to the nearest step."""
-    steps = np.round(np.arcsinh(np.maximum(km, 0.0) / FINE_KM) / step)
-    return FINE_KM * np.sinh(step * steps)
-
-
-def near_view(in_view: np.ndarray) -> np.ndarray:
-    """Chances of being in view to the nearest step."""
-    return STEP_VIEW * np.round(np.asarray(in_view, dtype=float) / STEP_VIEW)
-
-
-def spread_keys(
-    sensors: pd.DataFrame, in_view: np.ndarray, wear_readings: pd.DataFrame | None
-) -> np.ndarray:
-    """Digests of all that the spreads of a sensor hang on but the fit, shape (n, 2)."""
-    dates = [name for name in _DATES if name in sensors.columns]
-    state = sensors[[*_OF_STATE, *dates]].assign(in_view=in_view)
-    keys = hashes(state)
-    if wear_readings is None:
-        return keys
-    for column, key in enumerate(_KEYS):
-        of_test = pd.Series(_hashes(wear_readings, key), wear_readings["life_id"].to_numpy())
-        of_life = of_test.groupby(level=0).sum()  # wraps round; the order of tests is in their km
-        told = of_life.reindex(sensors["life_id"].to_numpy(), fill_value=np.uint64(0))
-        keys[:, column] += np.uint64(3) * told.to_numpy(dtype=np.uint64)
-    return keys
-
-
-def hashes(frame: pd.DataFrame) -> np.ndarray:
-    """Digests of the rows of a frame, shape (n, 2)."""
-    return np.column_stack([_hashes(frame, key) for key in _KEYS])
-
-
-def _hashes(frame: pd.DataFrame, key: str) -> np.ndarray:
-    rows = pd.util.hash_pandas_object(frame, index=False, hash_key=key)
-    return rows.to_numpy(dtype=np.uint64)
 
 
 def _at(widths: np.ndarray, horizons_km: np.ndarray) -> np.ndarray:

@@ -21,7 +21,7 @@ from models.risk.outlook import defects_ahead
 from models.risk.score import fit_and_score
 from models.risk.season import calendar_now, calendar_of_lives
 from models.risk.season_fit import scaled_season
-from models.risk.spreads import near_state
+from models.risk.states import near_state
 from tests.models.risk.published_lives import lives
 from tests.models.risk.simulated_fleet import simulate
 from tests.models.risk.wearing_fleet import simulate_wearing_fleet
@@ -293,8 +293,9 @@ def test_explanations_tell_of_the_season_and_still_add_up(fleets, remembered):
 def test_today_is_rounded_from_the_day_a_sensor_was_last_dated(fleets):
     now = fleets[0.6][0].sensors_now
     near, _ = near_state(now, np.zeros(len(now)))
-    away = (near["now_on"] - now["now_on"]).dt.days.abs()
-    assert away.max() <= 24
+    further = (near["age_now_km"] - now["age_now_km"]) / now["km_per_day"]
+    away = ((near["now_on"] - now["now_on"]).dt.days - further.fillna(0.0)).abs()
+    assert away.max() <= 13
     later = now.assign(now_on=now["now_on"] + pd.Timedelta(days=1))
     moved, _ = near_state(later, np.zeros(len(now)))
     assert (moved["now_on"] != near["now_on"]).mean() < 0.1

@@ -1,13 +1,9 @@
 """Widths of intervals near a sensor's state: how near they come, and what they hang on."""
 
 import numpy as np
-import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 from scipy.special import logit
 
-from models.risk.assumed import TEST_SENSITIVITY
 from models.risk.estimates import ESTIMATE_KM
 from models.risk.explain import explain_risk
 from models.risk.fit import fit_risk
@@ -15,17 +11,7 @@ from models.risk.now import defect_chances
 from models.risk.outlook import defects_ahead
 from models.risk.schemas import SENSORS_NOW, WEAR_READINGS
 from models.risk.score import fit_and_score
-from models.risk.spreads import (
-    SPREAD_KM,
-    STEP,
-    STEP_VIEW,
-    Spreads,
-    forgetful,
-    near_km,
-    near_state,
-    near_view,
-    spread_keys,
-)
+from models.risk.spreads import SPREAD_KM, Spreads, forgetful
 from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 
 NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
@@ -126,63 +112,6 @@ def test_what_is_remembered_gives_the_same_as_working_it_out(records, fitted, ne
     for end in ("_low", "_high"):
         away = again.defect_risk["defect_now" + end] - near.defect_risk["defect_now" + end]
         assert np.nanmax(np.abs(away)) < 1e-12
-
-
-@given(st.floats(0, 1e5))
-def test_a_state_is_near_itself_and_rounding_is_settled(km):
-    there = near_km(np.array([km]))
-    assert near_km(there) == pytest.approx(there)
-    assert abs(there[0] - km) <= STEP * np.hypot(km, 100.0)
-    assert abs(near_view(np.array([km / 1e5]))[0] - km / 1e5) <= STEP_VIEW / 2 + 1e-12
-
-
-def test_what_has_happened_stays_where_it_was(records):
-    sensors = records["sensors_now"]
-    known = sensors[sensors["age_now_km"].notna()].reset_index(drop=True)
-    moved, view = near_state(known, np.full(len(known), 0.33))
-    for name in ("entry_km", "good_km", "last_test_km"):
-        past = known[name].fillna(0.0)
-        assert (moved["age_now_km"] >= past - 1e-9).all()
-        assert moved[name].equals(known[name])
-    today = known["contact_km"].eq(known["age_now_km"])
-    assert moved["contact_km"][~today].equals(known["contact_km"][~today])
-    assert moved["contact_km"][today].equals(moved["age_now_km"][today].rename("contact_km"))
-    assert np.allclose(view, 0.3)
-
-
-def test_it_does_not_matter_when_a_bike_in_view_was_last_heard_of(records, fitted):
-    sensors = records["sensors_now"]
-    known = sensors[sensors["age_now_km"].notna()].reset_index(drop=True)
-    earlier = known.assign(contact_km=0.5 * known["contact_km"])
-    view = np.where(np.arange(len(known)) % 2, 1.0, 0.0)
-    (one, _), (other, _) = (near_state(s, view, heard_of_today=True) for s in (known, earlier))
-    sure, past = view == 1.0, ["entry_km", "good_km", "last_test_km"]
-    pd.testing.assert_frame_equal(one[sure], other[sure])
-    assert (one["contact_km"] == one["age_now_km"])[sure].all()
-    assert (one["age_now_km"] >= known[past].max(axis=1) - 1e-9).all()
-    assert (one["contact_km"] != other["contact_km"])[~sure].any()
-    how = {"sensitivity": TEST_SENSITIVITY, "horizons_km": (0.0, 5_000.0), "n_resamples": 0}
-    chance, same = (
-        defect_chances(fitted.model, s, in_view=view, **how).chance for s in (known, earlier)
-    )
-    assert np.array_equal(chance[sure], same[sure])
-
-
-def test_a_key_hangs_on_state_and_readings_and_on_nothing_else(records):
-    sensors = records["sensors_now"].iloc[:30].reset_index(drop=True)
-    readings, view = records["wear_readings"], np.full(30, 0.5)
-    keys = spread_keys(sensors, view, readings)
-    assert len(np.unique(keys, axis=0)) == len(sensors)
-    renamed = sensors.assign(sensor_id="X", unit_id="Y")
-    assert np.array_equal(spread_keys(renamed, view, readings), keys)
-    other = sensors.copy()
-    other.loc[3, "good_km"] = other.loc[3, "good_km"] + 1.0
-    changed = (spread_keys(other, view, readings) != keys).any(axis=1)
-    assert changed.sum() == (1 if pd.notna(sensors.loc[3, "good_km"]) else 0)
-    life = readings["life_id"][readings["life_id"].isin(sensors["life_id"])].iloc[0]
-    fewer = readings[readings["life_id"].ne(life)]
-    changed = (spread_keys(sensors, view, fewer) != keys).any(axis=1)
-    assert changed.sum() == sensors["life_id"].eq(life).sum() == 1
 
 
 def test_widths_are_carried_in_log_odds_and_straight_between_the_km():
