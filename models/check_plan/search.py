@@ -22,6 +22,8 @@ from models.check_plan.rounding import rounded_choices
 _ROUNDS = 6
 #: Below this share of what is saved, nothing more is sought.
 _NEAR_ENOUGH = 0.003
+#: Nor after so many parts planned anew that together saved less than this share of it.
+_PATIENCE, _LITTLE = 6, 1e-4
 #: Bikes up to which every move is tried.
 _SMALL = 60
 _REACH = 0.05
@@ -115,12 +117,15 @@ def plan_anew(
 ) -> None:
     """Plan a part anew with the rest of the plan held, ``times`` times or until near enough.
 
+    It ends before when some turns one after another have saved next to nothing.
+
     A part is a few days, a few days of which one depot has some, or one depot on all days.
     """
     rng = np.random.default_rng(0)
     best_paid = np.maximum.reduceat(paid, draft.first, axis=0)
     kinds = 2 if draft.case.n_depots else 1
     whole = {depot: -np.inf for depot in range(draft.case.n_depots) if _few(draft, depot)}
+    reached = [-np.inf] * _PATIENCE + [draft.value]
     for turn in range(times):
         now_and_then()
         depot = next((d for d, value in whole.items() if value < draft.value), None)
@@ -133,7 +138,10 @@ def plan_anew(
             bikes = _bikes_of(draft, days, best_paid)
             if len(bikes):
                 _solve_part(draft, bikes, days)
+        reached.append(draft.value)
         if at_most - draft.value <= _NEAR_ENOUGH * draft.value:
+            return
+        if reached[-1] - reached[-1 - _PATIENCE] < _LITTLE * abs(draft.value):
             return
 
 
