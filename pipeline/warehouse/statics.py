@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 import duckdb
-import numpy as np
 import pandas as pd
 
 from models.statics.bands import (
@@ -19,10 +18,11 @@ from models.statics.bands import (
 )
 from models.statics.checks import check_outcomes
 from models.statics.doubts import signs_by_majority
-from models.statics.schemas import GOOD_READINGS, PROFILE_BINS, PROFILED_SENSORS, READINGS
-from models.statics.travel_band import GoodProfiles, learn_travel_bands
+from models.statics.schemas import READINGS
+from models.statics.travel_band import learn_travel_bands
 from pipeline.statements import one_row, run, statement, store, store_more, store_parts
 from pipeline.warehouse.carried import is_there
+from pipeline.warehouse.good_sensors import good_profiles, good_readings
 from pipeline.warehouse.lives import MARTS
 
 _CARRIED = "warehouse/sql/carried"
@@ -34,9 +34,6 @@ _READINGS_OF = {
 PROVEN_KM = 5_000.0
 #: Bench tests held in memory at a time: each is a matter of its own once the ranges are known.
 READ_AT_ONCE = 50_000
-#: Tests of sound sensors, and such sensors that were swept, of which medians are taken at a time:
-#: DuckDB holds all values under a median in memory, whatever it is held to.
-GOOD_AT_ONCE, PROFILED_AT_ONCE = 100_000, 20_000
 
 
 def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
@@ -45,8 +42,8 @@ def judge_statics(connection: duckdb.DuckDBPyConnection) -> None:
     run(connection, f"{MARTS}/good_tests", {"proven_km": PROVEN_KM})
     families, kinds = _families(connection), _kinds(connection)
     _read_values(connection)
-    bands = learn_bands(_good_readings(connection), families=families, kinds=kinds)
-    profiles = _good_profiles(connection)
+    bands = learn_bands(good_readings(connection), families=families, kinds=kinds)
+    profiles = good_profiles(connection)
     store(connection, "travel_bands", learn_travel_bands(profiles, families=families, kinds=kinds))
     makers = run(connection, f"{MARTS}/maker_limits").df()
     store(connection, "bands", with_maker_limits(bands, makers))
@@ -87,36 +84,6 @@ def _to_read(connection: duckdb.DuckDBPyConnection, signs: Mapping[str, int]) ->
 def _signs(connection: duckdb.DuckDBPyConnection, ends: str) -> dict[str, int]:
     """Which way the resistances of each part number go, as most of the tests have it."""
     return signs_by_majority(run(connection, ends).df())
-
-
-def _good_readings(connection: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """GOOD_READINGS: one value of each reading and each sweep measure of each good sensor."""
-    names = ("good_static_readings", "good_sweep_readings")
-    return pd.concat([_by_parts(connection, f"{MARTS}/{name}") for name in names])
-
-
-def _by_parts(connection: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
-    """GOOD_READINGS of one statement, by part number, sensor and reading."""
-    (tests,) = one_row(connection.execute("select count(*) from marts.good_tests"))
-    parts = max(1, -(-tests // GOOD_AT_ONCE))
-    found = (run(connection, name, {"parts": parts, "part": part}).df() for part in range(parts))
-    together = pd.concat([GOOD_READINGS.check(some) for some in found])
-    return together.sort_values(["part_no", "sensor_id", "reading"], ignore_index=True)
-
-
-def _good_profiles(connection: duckdb.DuckDBPyConnection) -> GoodProfiles:
-    """One profile of each good sensor that was swept, put together some sensors at a time."""
-    for name in ("good_sweeps", "profile_bins"):
-        run(connection, f"{MARTS}/{name}")
-    sensors = PROFILED_SENSORS.check(run(connection, f"{MARTS}/good_sensors").df())
-    bins = PROFILE_BINS.check(connection.execute("from profile_bins order by bin_no").df())
-    smoothness_pct = np.full((len(sensors), len(bins)), np.nan)
-    for first in range(0, len(sensors), PROFILED_AT_ONCE):
-        some = {"first_sensor": first, "end_sensor": first + PROFILED_AT_ONCE}
-        found = run(connection, f"{MARTS}/good_profiles", some).fetchnumpy()
-        sensor_no, bin_no, cells = (np.asarray(column) for column in found.values())
-        smoothness_pct[sensor_no, bin_no] = cells
-    return GoodProfiles(sensors, bins, smoothness_pct)
 
 
 def _outcomes(connection: duckdb.DuckDBPyConnection, bands: pd.DataFrame) -> Iterator[pd.DataFrame]:

@@ -45,33 +45,6 @@ def test_outcomes_are_the_same_for_any_part_size(connection, monkeypatch, at_onc
     pd.testing.assert_frame_equal(CHECK_OUTCOMES.check(kept), wanted, check_exact=True)
 
 
-@pytest.mark.parametrize("at_once", [100, 10_000])
-def test_a_sound_sensor_counts_once_by_the_median_of_what_is_not_in_doubt(
-    connection, monkeypatch, at_once
-):
-    rng = np.random.default_rng(3)
-    values = pd.DataFrame(
-        {
-            "session_id": [f"t{number}" for number in range(400)],
-            "sensor_id": [f"s{number}" for number in rng.integers(0, 90, 400)],
-            "part_no": "P1",
-            "reading": "closed_v",
-            "value": rng.normal(0.5, 0.1, 400),
-            "doubt": rng.choice(["", "Volts or millivolts?"], 400, p=[0.9, 0.1]),
-        }
-    ).astype({"doubt": "str"})
-    values.loc[::7, "doubt"] = None
-    store(connection, "reading_values", values)
-    store(connection, "good_tests", values.loc[values.index % 5 > 0, ["session_id"]])
-    monkeypatch.setattr(statics, "GOOD_AT_ONCE", at_once)
-    found = statics._by_parts(connection, "warehouse/sql/marts/good_static_readings")
-    good = values[(values.index % 5 > 0) & values["doubt"].fillna("").eq("")]
-    wanted = good.groupby("sensor_id")["value"].median()
-    assert found["sensor_id"].tolist() == wanted.index.tolist()
-    assert found["value"].tolist() == wanted.tolist()  # to the last bit
-    assert {1, 2} <= set(good["sensor_id"].value_counts())
-
-
 def test_no_tests_give_a_table_without_rows(connection):
     connection.execute("delete from marts.static_readings")
     store_parts(connection, "check_outcomes", statics._outcomes(connection, BANDS.empty()))

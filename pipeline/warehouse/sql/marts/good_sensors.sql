@@ -1,4 +1,4 @@
--- grain: one sound sensor that was swept, in the order of their places
+-- grain: one sound sensor, in the order of their places
 select distinct part_no, sensor_id, sensor_no
-from good_sweeps
+from good_numbered
 order by sensor_no
