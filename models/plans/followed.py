@@ -3,6 +3,10 @@
 The advice stands: a sensor that is replaced now costs its replacement, one that is tested now its
 test, and any other the best of what may be done later. So of each sensor's plans only those are
 worked out that one of these hangs on (``models.plans.cheapest`` weighs them all).
+
+Of many sensors that are asked the same, some are followed, spread evenly over their chances now:
+every k-th (Cochran, Sampling Techniques, 3rd ed. 1977, ch. 8, from memory). What another fit
+changes on them is taken to change on the others alike (``all_by_fit``).
 """
 
 from __future__ import annotations
@@ -23,12 +27,15 @@ from models.plans.planned_work import NOW
 from models.plans.policy import KM_AHEAD
 from models.plans.settings import PlanSettings
 
+#: Sensors followed of those with the same work now.
+MOST_FOLLOWED = 1_000
+
 
 class Followed(NamedTuple):
     """Expected cost over the horizon of sensors whose chances are known, shape (fits, n).
 
     ``advised`` if what is advised now is done, later work at its best time; ``nothing`` if no work
-    is planned.
+    is planned. Blank where a sensor was not followed.
     """
 
     advised: np.ndarray
@@ -68,7 +75,12 @@ class Asked(NamedTuple):
 
 
 def asked(
-    outlook: Outlook, weighed: Weighed, action: pd.Series, settings: PlanSettings
+    outlook: Outlook,
+    weighed: Weighed,
+    action: pd.Series,
+    settings: PlanSettings,
+    *,
+    most: int = MOST_FOLLOWED,
 ) -> tuple[Asked, ...]:
     """What the advice asks of each fit, of some hundred sensors at a time that are much alike.
 
@@ -82,17 +94,34 @@ def asked(
         What is advised.
     settings : PlanSettings
         With the planning horizon.
+    most : int
+        Sensors followed of those with the same work now.
     """
-    ids = outlook.sensors["sensor_id"].iloc[weighed.places]
-    now = action.reindex(ids).map(NOW).fillna("").to_numpy(dtype=object)
+    now = work_now(outlook, weighed, action)
+    chance = outlook.sensors["defect_now"].to_numpy(float)[weighed.places]
     km = horizon_of(weighed.km_per_day, settings)
     found = []
     for work in ("", "test", "replace"):
-        own = np.flatnonzero(now == work)
+        own = _evenly(np.flatnonzero(now == work), chance, most)
         looked_at = [_looked_at(outlook, weighed, some) for some in _parts(work, own, km)]
         order = np.argsort(np.concatenate([np.zeros(0), *looked_at]), kind="stable")
         found += _parts(work, own[order], km)
     return tuple(found)
+
+
+def work_now(outlook: Outlook, weighed: Weighed, action: pd.Series) -> np.ndarray:
+    """The work advised now of each sensor whose chances are known, blank where none."""
+    ids = outlook.sensors["sensor_id"].iloc[weighed.places]
+    return action.reindex(ids).map(NOW).fillna("").to_numpy(dtype=object)
+
+
+def _evenly(places: np.ndarray, chance: np.ndarray, most: int) -> np.ndarray:
+    """So many of the places, spread over their chances; in their own order."""
+    if len(places) <= most:
+        return places
+    ordered = places[np.argsort(chance[places], kind="stable")]
+    middle = (np.arange(most) + 0.5) * len(places) / most
+    return np.sort(ordered[middle.astype(int)])
 
 
 def _parts(work: str, places: np.ndarray, horizon_km: np.ndarray) -> list[Asked]:
@@ -158,6 +187,29 @@ def followed(outlook: Outlook, weighed: Weighed, some: Sequence[Asked], fits: Fi
         part = _costs(outlook, weighed, fits, row, each)
         costs.advised[:, each.places], costs.nothing[:, each.places] = part
     return costs
+
+
+def all_by_fit(found: Followed, by_estimate: Followed, now: np.ndarray) -> Followed:
+    """Cost of all sensors together under each fit, shape (fits,), from those that were followed.
+
+    Parameters
+    ----------
+    found : Followed
+        By fit, blank where a sensor was not followed.
+    by_estimate : Followed
+        Of all, arrays of shape (n,).
+    now : array of shape (n,)
+        From ``work_now``: those with the same are taken to change alike.
+    """
+    totals = []
+    for under, estimate in zip(found, by_estimate, strict=True):
+        total = np.full(len(under), estimate.sum())
+        for work in np.unique(now):
+            own = np.flatnonzero(now == work)
+            changes = (under - estimate)[:, own]
+            total += np.nanmean(changes, axis=1) * len(own)
+        totals.append(total)
+    return Followed(*totals)
 
 
 def _costs(

@@ -47,14 +47,15 @@ def cost_of_advice(costs: pd.DataFrame, action: pd.Series) -> pd.Series:
 def expected_cost(costs: pd.DataFrame, action: pd.Series, draw: int) -> dict[str, float]:
     """One row of ``EXPECTED_COST``; parameters as of ``cost_of_advice``."""
     known = costs[costs["cheapest"].notna()]
-    return summed_cost(cost_of_advice(known, action), known["leave"], draw)
+    advised = cost_of_advice(known, action)
+    return cost_row(draw, float(advised.sum()), float(known["leave"].sum()), len(known))
 
 
-def summed_cost(advised: pd.Series, nothing: pd.Series, draw: int) -> dict[str, float]:
-    """One row of ``EXPECTED_COST`` from what each sensor costs whose chances are known."""
+def cost_row(draw: int, following: float, doing_nothing: float, count: int) -> dict[str, float]:
+    """One row of ``EXPECTED_COST``."""
     return {
         "draw": draw,
-        "following": float(advised.sum()),
-        "doing_nothing": float(nothing.sum()),
-        "sensor_count": len(advised),
+        "following": following,
+        "doing_nothing": doing_nothing,
+        "sensor_count": count,
     }

@@ -9,7 +9,7 @@ import pytest
 import models.plans.followed as module
 from models.plans.belief import Test
 from models.plans.cheapest import cheapest, weigh
-from models.plans.followed import Fits, asked, followed
+from models.plans.followed import Fits, Followed, all_by_fit, asked, followed, work_now
 from models.plans.outlook import under_fit
 from models.plans.policy import KM_AHEAD, along
 from models.plans.saving import cost_of_advice
@@ -76,6 +76,33 @@ def test_sensors_much_alike_are_looked_at_together(monkeypatch):
     assert np.all(np.diff(np.concatenate(looked_at)) >= 0)
 
 
+def by_estimate(of, weighed, action, settings):
+    costs = cheapest(of, weighed, settings)
+    costs = costs[costs["cheapest"].notna()]
+    return Followed(cost_of_advice(costs, action).to_numpy(), costs["leave"].to_numpy())
+
+
+def test_some_followed_tell_nearly_what_all_would():
+    """Though each sensor's chances change as they will: in a fit they move together."""
+    of, settings = view(n=1_500), PlanSettings()
+    weighed = weigh(of, settings)
+    action = pd.Series(np.resize(ACTIONS, len(of.sensors)), index=of.sensors["sensor_id"])
+    estimate, now = by_estimate(of, weighed, action, settings), work_now(of, weighed, action)
+    given, _ = fits(of)
+    whole, part = (
+        followed(of, weighed, asked(of, weighed, action, settings, most=most), given)
+        for most in (1_500, 150)
+    )
+    assert np.isfinite(whole.advised).all()
+    assert np.isfinite(part.advised).sum(axis=1).tolist() == [450] * 3
+    seen = np.isfinite(part.advised)
+    assert np.array_equal(part.advised[seen], whole.advised[seen])
+    exact, near = (all_by_fit(found, estimate, now) for found in (whole, part))
+    for found, told, sums in zip(exact, near, whole, strict=True):
+        assert np.allclose(found, sums.sum(axis=1), rtol=1e-12)
+        assert np.abs(told / found - 1).max() < 0.002
+
+
 def test_without_sensors_nothing_is_asked():
     of, settings = outlook(np.zeros(0)), PlanSettings()
     weighed = weigh(of, settings)
@@ -83,4 +110,7 @@ def test_without_sensors_nothing_is_asked():
     some = asked(of, weighed, none, settings)
     assert some == ()
     no_fit = Fits(np.zeros(0, object), KM_AHEAD, np.zeros((2, 0, len(KM_AHEAD))), np.ones(2))
-    assert followed(of, weighed, some, no_fit).advised.shape == (2, 0)
+    found = followed(of, weighed, some, no_fit)
+    assert found.advised.shape == (2, 0)
+    of_none = Followed(np.zeros(0), np.zeros(0))
+    assert all_by_fit(found, of_none, work_now(of, weighed, none)).nothing.tolist() == [0, 0]
