@@ -100,7 +100,7 @@ def test_some_followed_tell_nearly_what_all_would():
     exact, near = (all_by_fit(found, estimate, now) for found in (whole, part))
     for found, told, sums in zip(exact, near, whole, strict=True):
         assert np.allclose(found, sums.sum(axis=1), rtol=1e-12)
-        assert np.abs(told / found - 1).max() < 0.002
+        assert np.abs(told / found - 1).max() < 0.005
 
 
 def test_without_sensors_nothing_is_asked():
