@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable, Mapping
-from functools import partial
 from itertools import product
 from math import factorial
 from typing import Any, NamedTuple
@@ -39,6 +38,8 @@ SEASON = "season"
 Choice = tuple[bool, ...]
 _READING = FACTORS.index("reading")
 _TOLD = ("middle", *FACTORS, SEASON)
+#: Log chances that are kept of a sensor and a choice, see ``_Asked.unsigned``.
+_LAYERS = 3
 #: Rows worked out at a time, a row being one sensor under one choice of factors.
 _ROWS_AT_ONCE = 20_000
 #: Sensors told in words at a time, for the memory.
@@ -75,7 +76,7 @@ def explain_risk(
     remember : callable, optional
         Shares are then worked out near each sensor's state (``models.risk.spreads``), what it
         remembers is not worked out again, and what is left to the chance is spread over the shares
-        in proportion to their size. A sensor with a sign is explained where it stands.
+        in proportion to their size.
 
     Returns
     -------
@@ -132,15 +133,57 @@ class _Asked(NamedTuple):
         self, sensors: pd.DataFrame, gaps_km: np.ndarray, own: pd.DataFrame, middle: pd.DataFrame
     ) -> np.ndarray:
         """The middle sensor's chance and the share of each factor, shape (n, 1 + factors)."""
+        signs = sign_of(sensors, self.results.settings["shares"])
+        return self.signed(self.unsigned(sensors, gaps_km, own, middle), signs)
+
+    def unsigned(
+        self, sensors: pd.DataFrame, gaps_km: np.ndarray, own: pd.DataFrame, middle: pd.DataFrame
+    ) -> np.ndarray:
+        """Log chances by all but a sign: of a sensor all that its changes hang on by itself.
+
+        Shape (n, columns): no defect now, none over the km ahead and the silence since the last
+        test, for each choice of ``others``; where the season counts, those of the last dated too.
+        """
         undated = sensors.assign(**dict.fromkeys(_DATES, pd.NaT))
         rest = (gaps_km, own, middle, self.km, self.horizon_km)
-        chances = _over_choices(partial(_chances, self.results, undated, *rest), self.at_work)
-        shares = [_shapley(chances, k) for k in range(len(FACTORS))]
-        every, season = (True,) * len(FACTORS), np.zeros(len(sensors))
+        parts = [_unsigned(self.results, undated, *rest, self.others)]
         if self.results.model.calendar(sensors) is not None:
-            dated = _chances(self.results, sensors, *rest, [self.at_work])[self.at_work]
-            season = dated - chances[every]
-        return np.column_stack([chances[(False,) * len(FACTORS)], *shares, season])
+            parts.append(_unsigned(self.results, sensors, *rest, [self.at_work[:-1]]))
+        return np.hstack(parts)
+
+    def signed(self, unsigned: np.ndarray, signs: pd.Series) -> np.ndarray:
+        """``changes`` by what ``unsigned`` gives of sensors, all that show a sign among them."""
+        by_choice = np.split(unsigned, unsigned.shape[1] // _LAYERS, axis=1)
+        layers = dict(zip(self.others, by_choice, strict=False))
+
+        def chance(layer: np.ndarray, *, with_signs: bool) -> np.ndarray:
+            return _signed(layer, signs if with_signs else None, self.results.settings)
+
+        found = {
+            chosen: chance(layers[chosen[:-1]], with_signs=chosen[-1]) for chosen in self.choices
+        }
+        every = list(product((False, True), repeat=len(FACTORS)))
+        chances = {chosen: found[self._taken_for(chosen)] for chosen in every}
+        shares = [_shapley(chances, k) for k in range(len(FACTORS))]
+        season = np.zeros(len(unsigned))
+        if len(by_choice) > len(layers):
+            dated = chance(by_choice[-1], with_signs=self.at_work[-1])
+            season = dated - chances[every[-1]]
+        return np.column_stack([chances[every[0]], *shares, season])
+
+    @property
+    def choices(self) -> list[Choice]:
+        """Choices that differ in their chance: factors not at work are taken for not chosen."""
+        every = product((False, True), repeat=len(FACTORS))
+        return sorted({self._taken_for(chosen) for chosen in every})
+
+    @property
+    def others(self) -> list[tuple[bool, ...]]:
+        """The same, the sign left out."""
+        return sorted({chosen[:-1] for chosen in self.choices})
+
+    def _taken_for(self, chosen: Choice) -> Choice:
+        return tuple(map(operator.and_, chosen, self.at_work))
 
 
 def _near_changes(
@@ -152,30 +195,34 @@ def _near_changes(
     middle: pd.DataFrame,
     remember: Remember,
 ) -> np.ndarray:
-    """Changes near each sensor's state, carried to its chance; of those with a sign, at it."""
-    result = np.full((len(sensors), len(_TOLD)), np.nan)
-    settings = asked.results.settings
-    signed = sign_of(sensors, settings["shares"]).notna().to_numpy()
-    for members in [np.flatnonzero(signed)] if signed.any() else []:
-        frames = (f.iloc[members].reset_index(drop=True) for f in (sensors, own, middle))
-        some, theirs, middles = frames
-        result[members] = asked.changes(some, gaps_km[members], theirs, middles)
-    plain = np.flatnonzero(~signed)
-    near, view = near_state(sensors.iloc[plain].reset_index(drop=True), in_view[plain], _STEP)
-    of_own = _values(near, view)
-    of_middle = _near_middle(middle.iloc[plain].reset_index(drop=True), near)
+    """Changes near each sensor's state, carried to its chance.
+
+    Of those with a sign what is known without it is remembered, and the signs are laid over.
+    """
+    signs = sign_of(sensors, asked.results.settings["shares"])
+    near, view = near_state(sensors, in_view, _STEP)
+    of_own, of_middle = _values(near, view), _near_middle(middle, near)
     told = of_middle[["age_now_km", "since_test", "since_contact", "in_view"]]
-    told = told.assign(asked=f"{asked.horizon_km}/{asked.at_work}")
-    keys = spread_keys(near, view, settings["wear_readings"]) + np.uint64(3) * hashes(told)
+    told = told.assign(asked=f"{asked.horizon_km}/{asked.at_work}", test_km=near["last_test_km"])
+    keys = spread_keys(near, view, asked.results.settings["wear_readings"])
+    keys += np.uint64(3) * hashes(told)
 
-    def make(places: np.ndarray) -> np.ndarray:
-        frames = (f.iloc[places].reset_index(drop=True) for f in (near, of_own, of_middle))
-        some, theirs, middles = frames
-        return asked.changes(some, gaps_km[plain][places], theirs, middles)
+    def near_by(name: str, members: np.ndarray, work_out: Callable[..., np.ndarray]) -> np.ndarray:
+        def make(places: np.ndarray) -> np.ndarray:
+            some = members[places]
+            frames = (f.iloc[some].reset_index(drop=True) for f in (near, of_own, of_middle))
+            state, theirs, middles = frames
+            return work_out(state, gaps_km[some], theirs, middles)
 
-    found = remember("explained", keys, make)
-    result[plain] = _carried(found, _chance(asked, sensors)[plain])
-    return result
+        return remember(name, keys[members], make)
+
+    result = np.full((len(sensors), len(_TOLD)), np.nan)
+    plain, signed = (np.flatnonzero(each) for each in (signs.isna(), signs.notna()))
+    result[plain] = near_by("explained", plain, asked.changes)
+    if len(signed):
+        unsigned = near_by("explained_unsigned", signed, asked.unsigned)
+        result[signed] = asked.signed(unsigned, signs.iloc[signed].reset_index(drop=True))
+    return _carried(result, _chance(asked, sensors))
 
 
 def _chance(asked: _Asked, sensors: pd.DataFrame) -> np.ndarray:
@@ -284,17 +331,7 @@ def _at_work(results: RiskResults, own: pd.DataFrame, middle: pd.DataFrame) -> t
     )
 
 
-def _over_choices(
-    chances: Callable[[list[Choice]], dict[Choice, np.ndarray]], at_work: tuple[bool, ...]
-) -> dict[Choice, np.ndarray]:
-    """The chance for every choice of factors; those not at work are taken for not chosen."""
-    every = list(product((False, True), repeat=len(FACTORS)))
-    keys = [tuple(map(operator.and_, chosen, at_work)) for chosen in every]
-    found = chances(sorted(set(keys)))
-    return {chosen: found[key] for chosen, key in zip(every, keys, strict=True)}
-
-
-def _chances(
+def _unsigned(
     results: RiskResults,
     sensors: pd.DataFrame,
     gaps_km: np.ndarray,
@@ -302,44 +339,33 @@ def _chances(
     middle: pd.DataFrame,
     km: tuple[float, ...],
     horizon_km: float,
-    choices: list[Choice],
-) -> dict[Choice, np.ndarray]:
-    """Chance with the chosen factors at each sensor's own values, the others at the middle ones.
+    choices: list[tuple[bool, ...]],
+) -> np.ndarray:
+    """Log chances with the chosen factors at each sensor's own values, others at the middle ones.
 
-    A sign is laid over what all else says: the chances without it are worked out once for each
-    choice of the other factors, many choices at a time.
+    As ``_Asked.unsigned`` lays them out; many choices are worked out at a time.
     """
-    signs = sign_of(sensors, results.settings["shares"])
-    others = sorted({chosen[:-1] for chosen in choices})
-    size = max(1, _ROWS_AT_ONCE // len(others))
-    parts: dict[tuple[bool, ...], list[tuple[np.ndarray, np.ndarray]]] = {k: [] for k in others}
+    size = max(1, _ROWS_AT_ONCE // len(choices))
+    parts: dict[tuple[bool, ...], list[np.ndarray]] = {key: [] for key in choices}
+    ahead = km.index(horizon_km)
     for start in range(0, len(sensors), size):
         some = slice(start, start + size)
         rows = (frame.iloc[some].reset_index(drop=True) for frame in (sensors, own, middle))
-        block = _Block(results, *rows, gaps_km[some], km)
+        block = _Block(results, *rows, gaps_km[some], km, ahead)
         for read in (False, True):
-            block.work_out([key for key in others if key[_READING] == read], parts)
-    unsigned = {
-        key: tuple(map(np.concatenate, zip(*part, strict=True))) for key, part in parts.items()
-    }
-    ahead = km.index(horizon_km)
-    return {
-        chosen: _signed(*unsigned[chosen[:-1]], signs if chosen[-1] else None, results.settings)[
-            :, ahead
-        ]
-        for chosen in choices
-    }
+            block.work_out([key for key in choices if key[_READING] == read], parts)
+    return np.hstack([np.vstack(part) for part in parts.values()])
 
 
 def _signed(
-    log_ok: np.ndarray, silence: np.ndarray, signs: pd.Series | None, settings: Mapping[str, Any]
+    unsigned: np.ndarray, signs: pd.Series | None, settings: Mapping[str, Any]
 ) -> np.ndarray:
-    """Chances by sensor and horizon, under each sensor's sign where signs count."""
-    log_ok = log_ok.copy()
+    """Chance of each sensor by the three of one choice, under its sign where signs count."""
+    log_ok, silence = unsigned[:, :2].copy(), unsigned[:, 2]
     for name in [] if signs is None else sorted(set(signs.dropna())):
         members, q = np.flatnonzero(signs == name), np.array([settings["shares"][name].mean])
         log_ok[members] = with_sign(log_ok[None, members], q, silence[None, members])[0]
-    return -np.expm1(np.minimum(log_ok, 0.0))
+    return -np.expm1(np.minimum(log_ok[:, 1], 0.0))
 
 
 class _Block(NamedTuple):
@@ -351,8 +377,11 @@ class _Block(NamedTuple):
     middle: pd.DataFrame
     gaps_km: np.ndarray
     km: tuple[float, ...]
+    ahead: int
 
-    def work_out(self, choices: list[tuple[bool, ...]], parts: dict) -> None:
+    def work_out(
+        self, choices: list[tuple[bool, ...]], parts: dict[tuple[bool, ...], list[np.ndarray]]
+    ) -> None:
         """Append to ``parts`` the log chances for each choice of factors, a sign left out.
 
         All choices leave the reading out, or none does.
@@ -372,9 +401,9 @@ class _Block(NamedTuple):
             moved_km=moved_km,
             gaps_km=np.tile(self.gaps_km, (len(choices), 1)),
         )
-        n = len(self.sensors)
-        for k, chosen in enumerate(choices):
-            parts[chosen].append((log_ok[k * n : (k + 1) * n], silence[k * n : (k + 1) * n]))
+        layers = np.column_stack([log_ok[:, 0], log_ok[:, self.ahead], silence])
+        for chosen, layer in zip(choices, np.split(layers, len(choices)), strict=True):
+            parts[chosen].append(layer)
 
     def _under(self, choices: list[Choice]) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
         """The sensors under one choice after another.

@@ -18,6 +18,7 @@ AT_ONCE = 500
 _STAGES = {
     "spreads": "Drawing how wide chances range",
     "explained": "Drawing what chances rest on",
+    "explained_unsigned": "Drawing what chances rest on",
     "fits": "Drawing chances ahead",
 }
 

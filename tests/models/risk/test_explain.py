@@ -1,12 +1,15 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from models.risk import explain
-from models.risk.explain import FACTORS, _over_choices, explain_risk
+from models.risk.explain import FACTORS, explain_risk
+from models.risk.now import HORIZONS_KM
 from models.risk.schemas import LIFE_WINDOWS
 from models.risk.score import fit_and_score
+from models.risk.spreads import forgetful
 from tests.models.risk.simulated_fleet import Truth, simulate, with_contact
 
 
@@ -50,7 +53,7 @@ def test_a_failed_test_stands_first_and_raises_the_chance(fleet):
 
 def test_each_factor_moves_the_way_it_should(fleet):
     _, now, table = fleet
-    wide = table.pivot(index="sensor_id", columns="factor", values="change")
+    wide = table.pivot_table("change", "sensor_id", "factor")
     wide = wide.rename(columns={"riding": "duty_share"})
     frame = now.set_index("sensor_id").join(wide).dropna(subset=["age_now_km"])
     frame = frame[frame["last_verdict"] == "pass"]
@@ -77,17 +80,47 @@ def test_what_cannot_be_explained(fleet):
     assert explain_risk(none, now).empty
 
 
-def test_a_factor_that_is_not_at_work_asks_for_no_further_chance():
-    asked = []
-
-    def chances(choices):
-        asked.extend(choices)
-        worth = 2.0 ** np.arange(len(FACTORS))
-        return {chosen: np.array([worth[list(chosen)].sum()]) for chosen in choices}
-
+def test_a_factor_that_is_not_at_work_asks_for_no_further_chance(fleet):
+    results, _, _ = fleet
     at_work = (True, False, True, False, False, False, True)
-    every = _over_choices(chances, at_work)
-    assert len(every) == 2 ** len(FACTORS)
-    assert len(asked) == 2**3
-    assert every[(True,) * len(FACTORS)] == 1 + 4 + 64
-    assert every[(False, True, False, True, True, True, False)] == 0
+    asked = explain._Asked(results, HORIZONS_KM, 0.0, at_work)
+    assert len(asked.choices) == 2**3
+    assert len(asked.others) == 2**2
+    assert all(not chosen[1] for chosen in asked.choices)
+    chance = np.random.default_rng(0).uniform(0.1, 0.9, (3, len(asked.others)))
+    layers = np.zeros((3, len(asked.others), 3))
+    layers[:, :, 1] = np.log1p(-chance)  # no defect over the km ahead, in the order of the choices
+    changes = asked.signed(layers.reshape(3, -1), pd.Series([None] * 3, dtype="object"))
+    assert np.allclose(changes[:, 0], chance[:, 0])
+    assert np.allclose(changes.sum(axis=1), chance[:, -1])
+    assert np.abs(changes[:, [2, 4, 5, 6]]).max() == 0
+    age = (chance[:, 2] - chance[:, 0] + chance[:, 3] - chance[:, 1]) / 2
+    assert np.allclose(changes[:, 1], age)
+
+
+@pytest.mark.parametrize("horizon_km", [0.0, 5_000.0])
+def test_a_sign_is_laid_over_what_is_remembered_of_a_sensor_alone(horizon_km):
+    """How likely a sign is right hangs on all that show it: one more, and none is forgotten."""
+    windows, now = simulate(60, 2)
+    now.loc[:5, "last_verdict"] = ["fail", "fail", "fail", "suspect", "pass", "pass"]
+    kept: dict = {}
+    fresh_rows: list[int] = []
+
+    def remember(name, keys, make):
+        of_name, keys = kept.setdefault(name, {}), list(map(tuple, keys))
+        rows = make(np.arange(len(keys)))
+        fresh_rows.append(sum(key not in of_name for key in keys))
+        for key, row in zip(keys, rows, strict=True):
+            of_name.setdefault(key, row)
+        return np.array([of_name[key] for key in keys]).reshape(rows.shape)
+
+    for verdict in ("pass", "fail"):
+        now.loc[4, "last_verdict"] = verdict
+        results = fit_and_score(windows, now, n_resamples=0)
+        told, fresh = (
+            explain_risk(results, now, horizon_km=horizon_km, remember=way)
+            for way in (remember, forgetful)
+        )
+        pd.testing.assert_frame_equal(told, fresh)
+    assert fresh_rows[1] == 4
+    assert fresh_rows[-2:] == [0, 1]
