@@ -22,32 +22,32 @@ import pandas as pd
 
 from models.risk.estimates import ESTIMATE_KM
 from models.risk.explained_words import told_rows
-from models.risk.growth import WearGrowth
-from models.risk.now import HORIZONS_KM, unsigned_chances
+from models.risk.factors import (
+    COLUMNS,
+    FACTORS,
+    LAYERS,
+    Choice,
+    last_scores,
+    middle_values,
+    near_middle,
+    own_values,
+    unsigned_layers,
+)
+from models.risk.now import HORIZONS_KM
 from models.risk.past_tests import good_test_gaps
 from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 from models.risk.signs import sign_of, with_sign
 from models.risk.spreads import Remember
-from models.risk.states import hashes, near_km, near_state, near_view, spread_keys
+from models.risk.states import hashes, near_state, spread_keys
 
-FACTORS = ("age", "riding", "repair", "test", "silence", "reading", "sign")
 #: Told beside them where the fit has learned of it.
 SEASON = "season"
-#: Which factors are at a sensor's own values, in the order of FACTORS; the sign stands last.
-Choice = tuple[bool, ...]
-_READING = FACTORS.index("reading")
 _TOLD = ("middle", *FACTORS, SEASON)
-#: Log chances that are kept of a sensor and a choice, see ``_Asked.unsigned``.
-_LAYERS = 3
-#: Rows worked out at a time, a row being one sensor under one choice of factors.
-_ROWS_AT_ONCE = 20_000
 #: Sensors told in words at a time, for the memory.
 _TOLD_AT_ONCE = 5_000
-_FEWEST_OF_PART = 5
 #: Shares are told in whole per cent, so that a coarser step than the intervals' will do.
 _STEP = 0.5
-_MIDDLE_KM = ("age_now_km", "since_test", "since_contact")
 _DATES = ("entry_on", "good_on", "now_on")
 
 
@@ -99,9 +99,9 @@ def explain_risk(
     in_view = results.settings["in_view"].reindex(sensors["sensor_id"]).to_numpy(float)
     readings = results.settings["wear_readings"]
     gaps = good_test_gaps(sensors, readings, results.settings["spacing_km"])
-    score = _last_scores(sensors, readings, results.settings["growth"])
-    own = _values(sensors, in_view).assign(score=score)
-    middle = _middle_values(sensors, in_view).assign(score=np.nan)
+    score = last_scores(sensors, readings, results.settings["growth"])
+    own = own_values(sensors, in_view).assign(score=score)
+    middle = middle_values(sensors, in_view).assign(score=np.nan)
     at_work = _at_work(results, own, middle)
     # near a sensor's state what is left to the chance is spread, so that coarser cells will do
     asked = _Asked(results, ESTIMATE_KM if remember is None else HORIZONS_KM, horizon_km, at_work)
@@ -141,19 +141,19 @@ class _Asked(NamedTuple):
     ) -> np.ndarray:
         """Log chances by all but a sign: of a sensor all that its changes hang on by itself.
 
-        Shape (n, columns): no defect now, none over the km ahead and the silence since the last
-        test, for each choice of ``others``; where the season counts, those of the last dated too.
+        Shape (n, columns): ``LAYERS`` for each choice of ``others``; where the season counts, those
+        of the last one dated too.
         """
         undated = sensors.assign(**dict.fromkeys(_DATES, pd.NaT))
         rest = (gaps_km, own, middle, self.km, self.horizon_km)
-        parts = [_unsigned(self.results, undated, *rest, self.others)]
+        parts = [unsigned_layers(self.results, undated, *rest, self.others)]
         if self.results.model.calendar(sensors) is not None:
-            parts.append(_unsigned(self.results, sensors, *rest, [self.at_work[:-1]]))
+            parts.append(unsigned_layers(self.results, sensors, *rest, [self.at_work[:-1]]))
         return np.hstack(parts)
 
     def signed(self, unsigned: np.ndarray, signs: pd.Series) -> np.ndarray:
         """``changes`` by what ``unsigned`` gives of sensors, all that show a sign among them."""
-        by_choice = np.split(unsigned, unsigned.shape[1] // _LAYERS, axis=1)
+        by_choice = np.split(unsigned, unsigned.shape[1] // LAYERS, axis=1)
         layers = dict(zip(self.others, by_choice, strict=False))
 
         def chance(layer: np.ndarray, *, with_signs: bool) -> np.ndarray:
@@ -201,7 +201,7 @@ def _near_changes(
     """
     signs = sign_of(sensors, asked.results.settings["shares"])
     near, view = near_state(sensors, in_view, _STEP)
-    of_own, of_middle = _values(near, view), _near_middle(middle, near)
+    of_own, of_middle = own_values(near, view), near_middle(middle, near, _STEP)
     told = of_middle[["age_now_km", "since_test", "since_contact", "in_view"]]
     told = told.assign(asked=f"{asked.horizon_km}/{asked.at_work}", test_km=near["last_test_km"])
     keys = spread_keys(near, view, asked.results.settings["wear_readings"])
@@ -244,80 +244,6 @@ def _carried(changes: np.ndarray, chance: np.ndarray) -> np.ndarray:
     return carried
 
 
-def _near_middle(middle: pd.DataFrame, near: pd.DataFrame) -> pd.DataFrame:
-    return middle.assign(
-        **{name: near_km(middle[name], _STEP) for name in _MIDDLE_KM},
-        in_view=near_view(middle["in_view"]),
-        last_band=near["last_band"],
-    )
-
-
-def _last_scores(
-    sensors: pd.DataFrame, readings: pd.DataFrame | None, growth: WearGrowth | None
-) -> np.ndarray:
-    if readings is None or growth is None:
-        return np.full(len(sensors), np.nan)
-    return growth.last_scores(sensors, readings)
-
-
-def _values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
-    """What each factor holds, ages put as km before now, so that they can be exchanged singly."""
-    age = sensors["age_now_km"]
-    return pd.DataFrame(
-        {
-            "age_now_km": age,
-            "age_known": sensors["age_known"],
-            "duty": sensors["duty"],
-            "shop_id": sensors["shop_id"],
-            "km_per_day": sensors["km_per_day"],
-            "earlier_repairs": sensors["earlier_repairs"],
-            "repaired": sensors["repaired"],
-            "since_entry": age - sensors["entry_km"],
-            "since_test": age - sensors["good_km"],
-            "since_contact": age - sensors["contact_km"],
-            "in_view": in_view,
-            "since_last_test": age - sensors["last_test_km"],
-            "last_verdict": sensors["last_verdict"],
-            "last_conclusion": sensors["last_conclusion"],
-            "last_band": sensors["last_band"],
-            "now_on": sensors["now_on"],
-        }
-    )
-
-
-def _middle_values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
-    values = _values(sensors, in_view)
-    part = sensors["part_no"]
-    middle = values.copy()
-    many = part.map(part.value_counts()).ge(_FEWEST_OF_PART)
-    for name in ("age_now_km", "since_test", "since_contact", "in_view"):
-        of_all = values[name].median()
-        of_part = values.groupby(part)[name].transform("median")
-        middle[name] = of_part.where(many, of_all).fillna(of_all)
-    return middle.assign(
-        age_known=True,
-        duty=None,
-        shop_id=None,
-        km_per_day=np.nan,
-        earlier_repairs=0,
-        repaired=False,
-        since_entry=np.inf,
-        since_last_test=np.nan,
-        last_verdict=None,
-        last_conclusion=None,
-    )
-
-
-_COLUMNS = {
-    "age": ("age_now_km", "age_known"),
-    "riding": ("duty", "shop_id", "km_per_day"),
-    "repair": ("repaired", "since_entry", "earlier_repairs"),
-    "test": ("since_test",),
-    "silence": ("since_contact", "in_view"),
-    "sign": ("since_last_test", "last_verdict", "last_conclusion"),
-}
-
-
 def _at_work(results: RiskResults, own: pd.DataFrame, middle: pd.DataFrame) -> tuple[bool, ...]:
     """Which factors change anything: of no other one need a chance be worked out twice."""
     same = own.eq(middle) | (own.isna() & middle.isna())
@@ -326,35 +252,9 @@ def _at_work(results: RiskResults, own: pd.DataFrame, middle: pd.DataFrame) -> t
         "sign": bool(sign_of(own, results.settings["shares"]).notna().any()),
     }
     return tuple(
-        known.get(name, not bool(same[list(_COLUMNS.get(name, ()))].all(axis=None)))
+        known.get(name, not bool(same[list(COLUMNS.get(name, ()))].all(axis=None)))
         for name in FACTORS
     )
-
-
-def _unsigned(
-    results: RiskResults,
-    sensors: pd.DataFrame,
-    gaps_km: np.ndarray,
-    own: pd.DataFrame,
-    middle: pd.DataFrame,
-    km: tuple[float, ...],
-    horizon_km: float,
-    choices: list[tuple[bool, ...]],
-) -> np.ndarray:
-    """Log chances with the chosen factors at each sensor's own values, others at the middle ones.
-
-    As ``_Asked.unsigned`` lays them out; many choices are worked out at a time.
-    """
-    size = max(1, _ROWS_AT_ONCE // len(choices))
-    parts: dict[tuple[bool, ...], list[np.ndarray]] = {key: [] for key in choices}
-    ahead = km.index(horizon_km)
-    for start in range(0, len(sensors), size):
-        some = slice(start, start + size)
-        rows = (frame.iloc[some].reset_index(drop=True) for frame in (sensors, own, middle))
-        block = _Block(results, *rows, gaps_km[some], km, ahead)
-        for read in (False, True):
-            block.work_out([key for key in choices if key[_READING] == read], parts)
-    return np.hstack([np.vstack(part) for part in parts.values()])
 
 
 def _signed(
@@ -366,73 +266,6 @@ def _signed(
         members, q = np.flatnonzero(signs == name), np.array([settings["shares"][name].mean])
         log_ok[members] = with_sign(log_ok[None, members], q, silence[None, members])[0]
     return -np.expm1(np.minimum(log_ok[:, 1], 0.0))
-
-
-class _Block(NamedTuple):
-    """Some sensors, their own values and the middle ones, one a row."""
-
-    results: RiskResults
-    sensors: pd.DataFrame
-    own: pd.DataFrame
-    middle: pd.DataFrame
-    gaps_km: np.ndarray
-    km: tuple[float, ...]
-    ahead: int
-
-    def work_out(
-        self, choices: list[tuple[bool, ...]], parts: dict[tuple[bool, ...], list[np.ndarray]]
-    ) -> None:
-        """Append to ``parts`` the log chances for each choice of factors, a sign left out.
-
-        All choices leave the reading out, or none does.
-        """
-        if not choices:
-            return
-        frame, moved_km, in_view = self._under(choices)
-        settings = self.results.settings
-        log_ok, silence = unsigned_chances(
-            self.results.model,
-            frame,
-            horizons_km=self.km,
-            sensitivity=settings["sensitivity"],
-            in_view=in_view,
-            wear_readings=settings["wear_readings"],
-            growth=settings["growth"] if choices[0][_READING] else None,
-            moved_km=moved_km,
-            gaps_km=np.tile(self.gaps_km, (len(choices), 1)),
-        )
-        layers = np.column_stack([log_ok[:, 0], log_ok[:, self.ahead], silence])
-        for chosen, layer in zip(choices, np.split(layers, len(choices)), strict=True):
-            parts[chosen].append(layer)
-
-    def _under(self, choices: list[Choice]) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
-        """The sensors under one choice after another.
-
-        With them by how much their ages are moved, and ``in_view``.
-        """
-        n, chosen = len(self.sensors), np.array(choices)
-        every = np.tile(np.arange(n), len(choices))
-        mixed = {}
-        for name, columns in _COLUMNS.items():
-            # a sign is laid over later: its test is the sensor's own
-            own = chosen[:, FACTORS.index(name)] if name != "sign" else np.ones(len(choices), bool)
-            place = every + n * np.repeat(own, n)
-            for column in columns:
-                both = pd.concat([self.middle[column], self.own[column]], ignore_index=True)
-                mixed[column] = both.take(place).reset_index(drop=True)
-        age = mixed["age_now_km"]
-        entry = (age - mixed["since_entry"]).clip(lower=0.0)
-        taken = ("age_now_km", "age_known", *_COLUMNS["riding"], "repaired", "earlier_repairs")
-        frame = self.sensors.take(every).reset_index(drop=True)
-        frame = frame.assign(
-            **{name: mixed[name] for name in taken},
-            entry_km=entry,
-            good_km=(age - mixed["since_test"]).clip(lower=entry),
-            contact_km=(age - mixed["since_contact"]).clip(lower=entry),
-            last_test_km=age - mixed["since_last_test"],
-        )
-        moved_km = age.to_numpy(float) - self.own["age_now_km"].to_numpy(float)[every]
-        return frame, moved_km, mixed["in_view"].to_numpy(float)
 
 
 def _shapley(chances: dict[Choice, np.ndarray], k: int) -> np.ndarray:

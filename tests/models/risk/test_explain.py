@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from models.risk import explain
-from models.risk.explain import FACTORS, explain_risk
+from models.risk.explain import explain_risk
+from models.risk.factors import FACTORS
 from models.risk.now import HORIZONS_KM
 from models.risk.schemas import LIFE_WINDOWS
 from models.risk.score import fit_and_score
