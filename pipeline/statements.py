@@ -25,8 +25,15 @@ def statement(name: str) -> str:
 def run(
     connection: duckdb.DuckDBPyConnection, name: str, parameters: dict[str, Any] | None = None
 ) -> duckdb.DuckDBPyConnection:
-    """Execute ``pipeline/<name>.sql`` with named parameters; the result can be fetched from."""
-    return connection.execute(statement(name), parameters or {})
+    """Execute ``pipeline/<name>.sql`` with named parameters; the result can be fetched from.
+
+    An error that it needs more memory than it may hold has the statement's name with it.
+    """
+    try:
+        return connection.execute(statement(name), parameters or {})
+    except duckdb.OutOfMemoryException as error:
+        error.add_note(f"{name}.sql")
+        raise
 
 
 def connect(path: Path | None = None, *, read_only: bool = False) -> duckdb.DuckDBPyConnection:
@@ -95,5 +102,10 @@ def _from_rows(
     # Arrow's columns are read as they lie; a frame's texts would be turned over one by one, and
     # its categories into a type of their own.
     connection.register("stored_rows", rows)
-    connection.execute(f"{to} from stored_rows")
-    connection.unregister("stored_rows")
+    try:
+        connection.execute(f"{to} from stored_rows")
+    except duckdb.OutOfMemoryException as error:
+        error.add_note(to)
+        raise
+    finally:
+        connection.unregister("stored_rows")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import traceback
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, date, datetime
 from functools import partial
@@ -100,11 +101,23 @@ def _build_relying_on_less(home: Home, as_of: date | None, work: LongWork, carry
             return _build(home, as_of, work, held_bytes, carry)
         except SamplesGoneError as error:
             work.say(f"{error}. Beginning again without them")
-        except duckdb.OutOfMemoryException:
+        except duckdb.OutOfMemoryException as error:
             if held_bytes is None:
                 raise
-            work.say("More memory is needed than is meant for it. Beginning again with more")
+            work.say(
+                f"More memory is needed than is meant for it ({_asked_by(error)}). Beginning again "
+                "with more"
+            )
             held_bytes = None
+
+
+def _asked_by(error: BaseException) -> str:
+    """The statement that an error has been noted for, else the place in this package it is of."""
+    if notes := getattr(error, "__notes__", []):
+        return notes[0]
+    frames = traceback.extract_tb(error.__traceback__)
+    own = [frame for frame in frames if Path(frame.filename).is_relative_to(ROOT)]
+    return f"{Path(own[-1].filename).name}, {own[-1].name}" if own else "DuckDB"
 
 
 def _build(

@@ -27,6 +27,7 @@ from pipeline.jobs.progress import LongWork
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import Fit, standing_fit, test_history
+from pipeline.warehouse.held_memory import let_go
 from pipeline.warehouse.kept_fit import made_once
 from pipeline.warehouse.kept_spreads import remembered
 from pipeline.warehouse.lives import MARTS, RiskFrames, risk_frames
@@ -64,6 +65,7 @@ def score_risk(
     keep = partial(store_fitted, connection, fit.version)
     keep("sensitivity_evidence", fit.believed.evidence)
     remember = remembered(kept_models, fit.version, work)
+    let_go(connection)
     results = fit_and_score(
         frames.windows,
         frames.sensors_now,
@@ -84,6 +86,7 @@ def score_risk(
     keep("assumed_and_learned", assumed_and_learned(results, frames.followed_up))
     store(connection, "risk_fit", told_of_fit(fit, frames))
     riding = _look_ahead(connection, day, fit.version, results, frames)
+    let_go(connection)
     ahead = look_out(connection, fit.version, results, frames, riding, remember)
     sensors = frames.sensors_now
     del frames, riding  # what plans rest on is in the marts; the rest only takes memory
@@ -104,12 +107,14 @@ def _advise(
 ) -> None:
     """What costs least, what to do about each sensor, and what follows from that."""
     settings, outlook = told.settings, outlook_at_hand(connection, ahead)
+    let_go(connection)
     weighed, costs = price(connection, outlook, settings)
     action = _actions(
         connection, day, settings, kept_models, version, results, sensors, outlook, costs, work
     )
     run(connection, f"{MARTS}/advice_answers", {"as_of": day})
     run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
+    let_go(connection)
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
     needs = plan_ahead(connection, outlook, weighed, costs, action, settings)
     del outlook, weighed, costs  # of many sensors they fill half a gigabyte
@@ -136,6 +141,7 @@ def _actions(
     advice = advise(evidence, costs, settings, by_lot=lot, day=day)
     store_fitted(connection, version, "advice", advice)
     action = advice.set_index("sensor_id")["action"]
+    let_go(connection)
 
     def over_sensitivity() -> dict[str, pd.DataFrame]:
         how = {"as_taken": action, "by_lot": lot, "work": work}

@@ -39,6 +39,7 @@ from models.wear.schemas import (
 from models.wear.test_plan import LiftChance, passes_needed, slow_stretches_of
 from pipeline.statements import store
 from pipeline.warehouse import wear_schemas as shown
+from pipeline.warehouse.held_memory import let_go
 from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
 from pipeline.warehouse.risk_fit import store_fitted
 from pipeline.warehouse.wear_bins import (
@@ -189,6 +190,7 @@ def _found(
         return records_by_parts(connection, tests[asked[number]])
 
     remember = remembered_lives(kept_models, fit.version, say)
+    let_go(connection)
     results = scores(fit.models, counted, by_life, records_of, remember)
     now = shown.WEAR_SENSORS_NOW.check(rows_of(connection, "wear_sensors_now"))
     dropouts = counted.dropout_count
@@ -203,6 +205,7 @@ def _frames_of_fit(
 
     def records() -> WearRecords:
         found = all_records(connection, tests)
+        let_go(connection)
         if not found.exposure.any():
             raise WearError(_NOTHING)
         return found

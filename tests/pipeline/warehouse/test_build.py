@@ -1,5 +1,8 @@
 """The marts: keys, counts and reconciliation, and the rules that make lives out of records."""
 
+import duckdb
+import numpy as np
+import pandas as pd
 import pytest
 
 from models.plans.schemas import EVIDENCE
@@ -13,7 +16,7 @@ from models.risk.schemas import (
 )
 from models.statics.schemas import READINGS
 from pipeline.jobs.ingest import ingest
-from pipeline.statements import connect
+from pipeline.statements import connect, store
 from pipeline.warehouse import build as build_module
 from tests.pipeline.shop_files import SHOP, hand_in, query, sweep_csv, write_files
 
@@ -425,11 +428,20 @@ def test_a_build_holds_no_more_than_it_is_meant_to_and_works_on_disk(home, tmp_p
     assert held == ["600.0 MiB"]
 
 
+def test_what_needs_more_memory_than_it_may_hold_is_named():
+    with connect() as connection:
+        connection.execute("create schema marts; set memory_limit = '4 MiB'; set temp_directory=''")
+        with pytest.raises(duckdb.OutOfMemoryException) as raised:
+            store(connection, "numbers", pd.DataFrame({"n": np.arange(2_000_000)}))
+    assert build_module._asked_by(raised.value) == "create table marts.numbers as"
+
+
 def test_a_build_that_needs_more_memory_is_begun_again_with_more(home, tmp_path, monkeypatch):
     monkeypatch.setattr(build_module, "HELD_BYTES", 1 << 20)
     said = []
     files = [write_files(tmp_path / "a", SHOP)]
     report = ingest(home, files, say=said.append)
-    assert any("Beginning again with more" in line for line in said)
+    (told,) = [line for line in said if "Beginning again with more" in line]
+    assert ".py, " in told  # what needed it
     assert query(home, report, "select count(*) from staging.test_sessions") == [(3,)]
     assert [path.suffix for path in home.published.iterdir() if "draft" in path.name] == []
