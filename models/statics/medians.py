@@ -19,9 +19,13 @@ def medians(group: np.ndarray, value: np.ndarray) -> tuple[np.ndarray, np.ndarra
     -------
     Groups that occur, rising, and the median of each: of an even count the mean of the middle two.
     """
-    order = np.lexsort((value, group))
+    order = np.argsort(group, kind="stable")
     group, value = group[order], value[order]
     first = np.flatnonzero(np.diff(group, prepend=group[:1] - 1))
     count = np.diff(np.append(first, len(group)))
-    low, high = value[first + (count - 1) // 2], value[first + count // 2]
-    return group[first], (low + high) / 2
+    middle = np.empty(len(first))
+    for many in np.unique(count):  # groups of one size are sorted together
+        own = np.flatnonzero(count == many)
+        values = np.sort(value[first[own, None] + np.arange(many)], axis=1)
+        middle[own] = (values[:, (many - 1) // 2] + values[:, many // 2]) / 2
+    return group[first], middle
