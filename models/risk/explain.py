@@ -200,7 +200,8 @@ def _near_changes(
     Of those with a sign what is known without it is remembered, and the signs are laid over.
     """
     signs = sign_of(sensors, asked.results.settings["shares"])
-    near, view = near_state(sensors, in_view, _STEP)
+    # a bike's last contact counts with the chance that it is in view, and with it alone
+    near, view = near_state(sensors, in_view, _STEP, heard_of_today=True)
     of_own, of_middle = own_values(near, view), near_middle(middle, near, _STEP)
     told = of_middle[["age_now_km", "since_test", "since_contact", "in_view"]]
     told = told.assign(asked=f"{asked.horizon_km}/{asked.at_work}", test_km=near["last_test_km"])
