@@ -20,6 +20,8 @@ STEP, FINE_KM, STEP_VIEW = 0.25, 100.0, 0.1
 WIDE_STEP = 0.5
 #: Steps of the days since it was last dated, a sixteenth of a year: the season moves widths little.
 _STEP_DAYS = 365.25 / 16
+#: Days that a state may lie from today: a bike that hardly runs would be told by a far year.
+_MOST_DAYS = 2 * 365.25
 #: Two keys of a hash of 64 bits, so that no two states are taken for one.
 _KEYS = ("widths of chance", "widths once more")
 _OF_STATE = (
@@ -130,6 +132,7 @@ def _near_day(sensors: pd.DataFrame, further_km: np.ndarray) -> pd.Series:
     """
     pace = sensors["km_per_day"].to_numpy(float)
     ridden = np.divide(further_km, pace, out=np.zeros(len(sensors)), where=pace > 0)
+    ridden = np.clip(ridden, -_MOST_DAYS, _MOST_DAYS)
     dated = sensors[["entry_on", "good_on"]].max(axis=1).fillna(pd.Timestamp(0))
     days = (sensors["now_on"] - dated).dt.days + ridden
     steps = pd.to_timedelta((days / _STEP_DAYS).round() * _STEP_DAYS, unit="D")

@@ -79,6 +79,18 @@ def test_states_stand_fast_while_a_bike_rides(known):
     assert np.abs(near.drawn(of_state[:, None])[:, 0] - days).max() <= 13
 
 
+@pytest.mark.parametrize("km_per_day", [0.0, 1e-9, np.nan])
+def test_a_bike_that_hardly_runs_is_told_by_a_day_near_today(known, km_per_day):
+    now, began = pd.Timestamp("2026-03-01"), pd.Timestamp("2024-03-01")
+    parked = known.assign(entry_on=began, good_on=pd.NaT, now_on=now, km_per_day=km_per_day)
+    for states in (near_state(parked, np.ones(len(known)))[0], _between(parked)):
+        assert (states["now_on"] - now).abs().max() <= pd.Timedelta(days=2 * 366 + 12)
+
+
+def _between(sensors):
+    return between_states(sensors, np.ones(len(sensors)), heard_of_today=True).states
+
+
 @given(st.floats(0, 1e5))
 def test_a_state_is_near_itself_and_rounding_is_settled(km):
     there = near_km(np.array([km]))
