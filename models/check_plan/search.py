@@ -136,8 +136,9 @@ def plan_anew(
         else:
             days = _some_days(draft, rng, of_depot=turn % kinds == 1)
             bikes = _bikes_of(draft, days, best_paid)
-            if len(bikes):
-                _solve_part(draft, bikes, days)
+            if not len(bikes):
+                continue
+            _solve_part(draft, bikes, days)
         reached.append(draft.value)
         if at_most - draft.value <= _NEAR_ENOUGH * draft.value:
             return

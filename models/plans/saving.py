@@ -9,7 +9,8 @@ from models.frames import Column, FrameSchema
 
 EXPECTED_COST = FrameSchema(
     "expected_cost",
-    "one fit of the parameters: cost over the horizon of all sensors whose chances are known",
+    "one fit of the parameters: cost over the horizon of all sensors whose chances are known, of "
+    "fits drawn as those that were followed tell",
     (
         Column("draw", "whole", "0 the estimate, 1 and on fits drawn"),
         Column("following", "number", "if what is advised now is done", "money"),
@@ -46,9 +47,17 @@ def cost_of_advice(costs: pd.DataFrame, action: pd.Series) -> pd.Series:
 
 def expected_cost(costs: pd.DataFrame, action: pd.Series, draw: int) -> dict[str, float]:
     """One row of ``EXPECTED_COST``; parameters as of ``cost_of_advice``."""
+    advised, nothing = known_costs(costs, action)
+    return cost_row(draw, float(advised.sum()), float(nothing.sum()), len(advised))
+
+
+def known_costs(costs: pd.DataFrame, action: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Cost of the advice, and of no work, of each sensor whose chances are known; in their order.
+
+    Parameters as of ``cost_of_advice``.
+    """
     known = costs[costs["cheapest"].notna()]
-    advised = cost_of_advice(known, action)
-    return cost_row(draw, float(advised.sum()), float(known["leave"].sum()), len(known))
+    return cost_of_advice(known, action).to_numpy(), known["leave"].to_numpy(float)
 
 
 def cost_row(draw: int, following: float, doing_nothing: float, count: int) -> dict[str, float]:

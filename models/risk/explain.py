@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable, Mapping
+from functools import partial
 from itertools import product
 from math import factorial
 from typing import Any, NamedTuple
@@ -26,6 +27,7 @@ from models.risk.factors import (
     COLUMNS,
     FACTORS,
     LAYERS,
+    MIDDLE,
     Choice,
     last_scores,
     middle_values,
@@ -39,7 +41,7 @@ from models.risk.schemas import EXPLANATION, SENSORS_NOW
 from models.risk.score import RiskResults
 from models.risk.signs import sign_of, with_sign
 from models.risk.spreads import Remember
-from models.risk.states import hashes, near_state, spread_keys
+from models.risk.states import DATES, hashes, near_state, spread_keys
 
 #: Told beside them where the fit has learned of it.
 SEASON = "season"
@@ -48,7 +50,6 @@ _TOLD = ("middle", *FACTORS, SEASON)
 _TOLD_AT_ONCE = 5_000
 #: Shares are told in whole per cent, so that a coarser step than the intervals' will do.
 _STEP = 0.5
-_DATES = ("entry_on", "good_on", "now_on")
 
 
 def explain_risk(
@@ -74,7 +75,7 @@ def explain_risk(
     horizon_km : float
         0 for now, or one of ``HORIZONS_KM``.
     remember : callable, optional
-        Shares are then worked out near each sensor's state (``models.risk.spreads``), what it
+        Shares are then worked out near each sensor's state (``models.risk.states``), what it
         remembers is not worked out again, and what is left to the chance is spread over the shares
         in proportion to their size.
 
@@ -132,7 +133,7 @@ class _Asked(NamedTuple):
     def changes(
         self, sensors: pd.DataFrame, gaps_km: np.ndarray, own: pd.DataFrame, middle: pd.DataFrame
     ) -> np.ndarray:
-        """The middle sensor's chance and the share of each factor, shape (n, 1 + factors)."""
+        """The middle sensor's chance, the share of each factor and the season's, by sensor."""
         signs = sign_of(sensors, self.results.settings["shares"])
         return self.signed(self.unsigned(sensors, gaps_km, own, middle), signs)
 
@@ -144,10 +145,10 @@ class _Asked(NamedTuple):
         Shape (n, columns): ``LAYERS`` for each choice of ``others``; where the season counts, those
         of the last one dated too.
         """
-        undated = sensors.assign(**dict.fromkeys(_DATES, pd.NaT))
+        undated = sensors.assign(**dict.fromkeys(DATES, pd.NaT))
         rest = (gaps_km, own, middle, self.km, self.horizon_km)
         parts = [unsigned_layers(self.results, undated, *rest, self.others)]
-        if self.results.model.calendar(sensors) is not None:
+        if self.results.model.n_season_:
             parts.append(unsigned_layers(self.results, sensors, *rest, [self.at_work[:-1]]))
         return np.hstack(parts)
 
@@ -201,29 +202,44 @@ def _near_changes(
     """
     signs = sign_of(sensors, asked.results.settings["shares"])
     # a bike's last contact counts with the chance that it is in view, and with it alone
-    near, view = near_state(sensors, in_view, _STEP, heard_of_today=True)
-    of_own, of_middle = own_values(near, view), near_middle(middle, near, _STEP)
-    told = of_middle[["age_now_km", "since_test", "since_contact", "in_view"]]
-    told = told.assign(asked=f"{asked.horizon_km}/{asked.at_work}", test_km=near["last_test_km"])
-    keys = spread_keys(near, view, asked.results.settings["wear_readings"])
-    keys += np.uint64(3) * hashes(told)
-
-    def near_by(name: str, members: np.ndarray, work_out: Callable[..., np.ndarray]) -> np.ndarray:
-        def make(places: np.ndarray) -> np.ndarray:
-            some = members[places]
-            frames = (f.iloc[some].reset_index(drop=True) for f in (near, of_own, of_middle))
-            state, theirs, middles = frames
-            return work_out(state, gaps_km[some], theirs, middles)
-
-        return remember(name, keys[members], make)
-
+    near, view = near_state(sensors, in_view, _STEP)
+    of_middle = near_middle(middle, _STEP)
+    frames = (near, own_values(near, view), of_middle)
+    keys = _near_keys(asked, near, view, of_middle)
     result = np.full((len(sensors), len(_TOLD)), np.nan)
     plain, signed = (np.flatnonzero(each) for each in (signs.isna(), signs.notna()))
-    result[plain] = near_by("explained", plain, asked.changes)
+    if len(plain):
+        make = partial(_made, asked.changes, frames, gaps_km, plain)
+        result[plain] = remember("explained", keys[plain], make)
     if len(signed):
-        unsigned = near_by("explained_unsigned", signed, asked.unsigned)
+        make = partial(_made, asked.unsigned, frames, gaps_km, signed)
+        unsigned = remember("explained_unsigned", keys[signed], make)
         result[signed] = asked.signed(unsigned, signs.iloc[signed].reset_index(drop=True))
     return _carried(result, _chance(asked, sensors))
+
+
+def _near_keys(
+    asked: _Asked, near: pd.DataFrame, in_view: np.ndarray, middle: pd.DataFrame
+) -> np.ndarray:
+    """Digests of all that the changes near a state hang on but the fit, shape (n, 2)."""
+    told = middle[list(MIDDLE)].assign(
+        asked=f"{asked.horizon_km}/{asked.at_work}", test_km=near["last_test_km"]
+    )
+    keys = spread_keys(near, in_view, asked.results.settings["wear_readings"])
+    return keys + np.uint64(3) * hashes(told)
+
+
+def _made(
+    work_out: Callable[..., np.ndarray],
+    frames: tuple[pd.DataFrame, ...],
+    gaps_km: np.ndarray,
+    members: np.ndarray,
+    places: np.ndarray,
+) -> np.ndarray:
+    """What is worked out of those members that stand at ``places`` among them."""
+    some = members[places]
+    state, own, middle = (frame.iloc[some].reset_index(drop=True) for frame in frames)
+    return work_out(state, gaps_km[some], own, middle)
 
 
 def _chance(asked: _Asked, sensors: pd.DataFrame) -> np.ndarray:

@@ -26,6 +26,8 @@ _READING = FACTORS.index("reading")
 _ROWS_AT_ONCE = 20_000
 _FEWEST_OF_PART = 5
 _MIDDLE_KM = ("age_now_km", "since_test", "since_contact")
+#: Values of the middle sensor that differ from part to part.
+MIDDLE = (*_MIDDLE_KM, "in_view")
 
 #: Values that each factor holds; the reading is none of them.
 COLUMNS = {
@@ -69,7 +71,7 @@ def middle_values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
     part = sensors["part_no"]
     middle = values.copy()
     many = part.map(part.value_counts()).ge(_FEWEST_OF_PART)
-    for name in ("age_now_km", "since_test", "since_contact", "in_view"):
+    for name in MIDDLE:
         of_all = values[name].median()
         of_part = values.groupby(part)[name].transform("median")
         middle[name] = of_part.where(many, of_all).fillna(of_all)
@@ -87,12 +89,11 @@ def middle_values(sensors: pd.DataFrame, in_view: np.ndarray) -> pd.DataFrame:
     )
 
 
-def near_middle(middle: pd.DataFrame, near: pd.DataFrame, step: float) -> pd.DataFrame:
-    """Middle values to the nearest step, beside sensors at their nearest states."""
+def near_middle(middle: pd.DataFrame, step: float) -> pd.DataFrame:
+    """Middle values to the nearest step."""
     return middle.assign(
         **{name: near_km(middle[name], step) for name in _MIDDLE_KM},
         in_view=near_view(middle["in_view"]),
-        last_band=near["last_band"],
     )
 
 

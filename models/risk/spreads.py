@@ -97,7 +97,7 @@ def spreads_of(
     result = Spreads(np.full(shape, np.nan), np.full(shape, np.nan))
     plain = np.flatnonzero(sign_of(sensors, settings["shares"]).isna())
     some = sensors.iloc[plain].reset_index(drop=True)
-    near = between_states(some, in_view[plain], heard_of_today=True)
+    near = between_states(some, in_view[plain])
     keys = spread_keys(near.states, near.in_view, settings["wear_readings"])
 
     def make(places: np.ndarray) -> np.ndarray:
@@ -177,7 +177,7 @@ def drawn_with(
         )
     plain = np.flatnonzero(~signed)
     some = sensors.iloc[plain].reset_index(drop=True)
-    near, view = near_state(some, in_view[plain], heard_of_today=True)
+    near, view = near_state(some, in_view[plain])
 
     def make(places: np.ndarray) -> np.ndarray:
         some = drawn_chances(

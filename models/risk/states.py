@@ -28,7 +28,8 @@ _OF_STATE = (
     *("part_no", "duty", "repaired", "age_known", "entry_km", "age_now_km", "good_km"),
     *("contact_km", "km_per_day", "shop_id", "earlier_repairs"),
 )
-_DATES = ("entry_on", "good_on", "now_on")
+#: The days of a sensor's ages.
+DATES = ("entry_on", "good_on", "now_on")
 
 
 class Between(NamedTuple):
@@ -51,40 +52,30 @@ class Between(NamedTuple):
 
 
 def near_state(
-    sensors: pd.DataFrame,
-    in_view: np.ndarray,
-    step: float = STEP,
-    *,
-    heard_of_today: bool = False,
+    sensors: pd.DataFrame, in_view: np.ndarray, step: float = STEP
 ) -> tuple[pd.DataFrame, np.ndarray]:
     """Sensors and chances of being in view, each to the nearest step.
 
     What has happened stays where it was: the age today is moved, no further back than to the last
     of what is known of the sensor, and with it a contact that lasts to this day, and the day, as
     the bike rides. A bike sure to be in view would have been heard of today, whenever its contact
-    was: where that alone is asked (``heard_of_today``), its contact counts as today's and holds no
-    age back.
+    was: its contact counts as today's and holds no age back. (Complaints, which a sensor's own
+    chance counts up to its contact, are then taken to have been watched to this day.)
     """
-    least, today, view = _grounds(sensors, in_view, heard_of_today)
+    least, today, view = _grounds(sensors, in_view)
     age = least + near_km(sensors["age_now_km"].to_numpy(float) - least, step)
     return _at_age(sensors, age, today), view
 
 
-def between_states(
-    sensors: pd.DataFrame,
-    in_view: np.ndarray,
-    step: float = WIDE_STEP,
-    *,
-    heard_of_today: bool = False,
-) -> Between:
-    """Two states of each sensor, at the steps below and above its age; one where it stands on it.
+def between_states(sensors: pd.DataFrame, in_view: np.ndarray) -> Between:
+    """Two states of each sensor, at the steps below and above its age; one where it stands on one.
 
     Else as ``near_state``.
     """
-    least, today, view = _grounds(sensors, in_view, heard_of_today)
+    least, today, view = _grounds(sensors, in_view)
     km = np.maximum(sensors["age_now_km"].to_numpy(float) - least, 0.0)
-    below = np.floor(_steps(km, step))
-    begin, end = _km_of(below, step), _km_of(below + 1, step)
+    below = np.floor(_steps(km, WIDE_STEP))
+    begin, end = (_km_of(steps, WIDE_STEP) for steps in (below, below + 1))
     part = np.clip((km - begin) / (end - begin), 0.0, 1.0)
     above = np.flatnonzero(part > 0)
     states = pd.concat(
@@ -101,14 +92,12 @@ def between_states(
 
 
 def _grounds(
-    sensors: pd.DataFrame, in_view: np.ndarray, heard_of_today: bool
+    sensors: pd.DataFrame, in_view: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The least age, whether the contact is today's, and the chance of being in view, by sensor."""
     age, contact = (sensors[name].to_numpy(float) for name in ("age_now_km", "contact_km"))
     view = near_view(in_view)
-    today = contact >= age
-    if heard_of_today:
-        today |= (view >= 1.0) & ~np.isnan(contact)
+    today = (contact >= age) | (view >= 1.0) & ~np.isnan(contact)
     past = [sensors[name].to_numpy(float) for name in ("entry_km", "good_km", "last_test_km")]
     least = np.fmax.reduce([*past, np.where(today, np.nan, contact), np.zeros(len(sensors))])
     return least, today, view
@@ -118,7 +107,7 @@ def _at_age(sensors: pd.DataFrame, age: np.ndarray, today: np.ndarray) -> pd.Dat
     """Sensors once they have, or had, reached an age."""
     contact = np.where(today, age, sensors["contact_km"].to_numpy(float))
     moved = sensors.assign(age_now_km=age, contact_km=contact)
-    if set(_DATES) <= set(sensors.columns):
+    if set(DATES) <= set(sensors.columns):
         further = age - sensors["age_now_km"].to_numpy(float)
         moved = moved.assign(now_on=_near_day(sensors, further))
     return moved
@@ -134,7 +123,7 @@ def _near_day(sensors: pd.DataFrame, further_km: np.ndarray) -> pd.Series:
     ridden = np.divide(further_km, pace, out=np.zeros(len(sensors)), where=pace > 0)
     ridden = np.clip(ridden, -_MOST_DAYS, _MOST_DAYS)
     dated = sensors[["entry_on", "good_on"]].max(axis=1).fillna(pd.Timestamp(0))
-    days = (sensors["now_on"] - dated).dt.days + ridden
+    days = np.maximum((sensors["now_on"] - dated).dt.days + ridden, 0.0)
     steps = pd.to_timedelta((days / _STEP_DAYS).round() * _STEP_DAYS, unit="D")
     return (dated + steps).astype(sensors["now_on"].dtype)
 
@@ -161,7 +150,7 @@ def spread_keys(
     sensors: pd.DataFrame, in_view: np.ndarray, wear_readings: pd.DataFrame | None
 ) -> np.ndarray:
     """Digests of all that the spreads of a sensor hang on but the fit, shape (n, 2)."""
-    dates = [name for name in _DATES if name in sensors.columns]
+    dates = [name for name in DATES if name in sensors.columns]
     state = sensors[[*_OF_STATE, *dates]].assign(in_view=in_view)
     keys = hashes(state)
     if wear_readings is None:

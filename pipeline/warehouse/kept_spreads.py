@@ -1,4 +1,4 @@
-"""Rows worked out near a sensor's state, remembered from build to build beside their fit."""
+"""Rows worked out at or about a sensor's state, remembered from build to build beside their fit."""
 
 from __future__ import annotations
 

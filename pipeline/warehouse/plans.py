@@ -18,7 +18,7 @@ from models.plans.followed import Fits, Followed, all_by_fit, asked, followed, w
 from models.plans.need import need_rows, needs_by_part
 from models.plans.outlook import Outlook, outlook_ahead, outlook_of
 from models.plans.planned_work import planned_work, waiting_private
-from models.plans.saving import EXPECTED_COST, cost_of_advice, cost_row
+from models.plans.saving import EXPECTED_COST, cost_row, known_costs
 from models.plans.schemas import CHEAPEST, PLAN_RATES, PLAN_SENSORS
 from models.plans.settings import PlanSettings
 from models.risk.ahead import road_share
@@ -141,15 +141,14 @@ def estimate_saving(
     settings: PlanSettings,
 ) -> None:
     """Keep what following the advice is expected to cost, by the estimate and by each fit."""
-    known = costs[costs["cheapest"].notna()]
-    by_estimate = Followed(cost_of_advice(known, action).to_numpy(), known["leave"].to_numpy())
+    by_estimate = Followed(*known_costs(costs, action))
     drawn = Fits(ahead.sensor_ids, ahead.km, ahead.drawn[1:], ahead.heard_per_km[1:])
     # what a new sensor costs in the long run stays as estimated
     found = followed(outlook, weighed, asked(outlook, weighed, action, settings), drawn)
     fits = all_by_fit(found, by_estimate, work_now(outlook, weighed, action))
     totals = [(by_estimate.advised.sum(), by_estimate.nothing.sum()), *zip(*fits, strict=True)]
     rows = [
-        cost_row(draw, float(following), float(nothing), len(known))
+        cost_row(draw, float(following), float(nothing), len(by_estimate.nothing))
         for draw, (following, nothing) in enumerate(totals)
     ]
     store(connection, "expected_cost", EXPECTED_COST.check(pd.DataFrame(rows)))

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from models.check_plan import search
 from models.check_plan.case import ShopCase, broken_limits, value_of
 from models.check_plan.exact import best_plan
 from models.check_plan.prices import find_prices
@@ -88,6 +89,28 @@ def test_a_small_shop_is_planned_exactly_and_a_large_one_searched():
     assert solve(small).method == "exact"
     # far more is planned beside it, so that little time is left for this one
     assert solve(large, size_of_all=10_000_000).method == "search"
+
+
+def test_planning_anew_ends_once_turns_save_next_to_nothing(monkeypatch):
+    case = random_case(np.random.default_rng(1), 120, 20, 3, 2.0, windows=False)
+    values = []
+
+    def solved(draft, bikes, days):
+        solve_part(draft, bikes, days)
+        values.append(draft.value)
+
+    solve_part = search._solve_part
+    monkeypatch.setattr(search, "_solve_part", solved)
+    early = good_plan(case, days_anew=60)
+    turns = len(values)
+    last = values[-1 - search._PATIENCE :]
+    assert turns < 60
+    assert last[-1] - last[0] < search._LITTLE * last[-1]
+    values.clear()
+    monkeypatch.setattr(search, "_PATIENCE", 60)
+    patient = good_plan(case, days_anew=60)
+    assert len(values) > turns
+    assert early.value >= 0.995 * patient.value
 
 
 def _two_of_one_depot(gain: list[list[float]], cost: float) -> ShopCase:

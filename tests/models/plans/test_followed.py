@@ -12,7 +12,7 @@ from models.plans.cheapest import cheapest, weigh
 from models.plans.followed import Fits, Followed, all_by_fit, asked, followed, work_now
 from models.plans.outlook import under_fit
 from models.plans.policy import KM_AHEAD, along
-from models.plans.saving import cost_of_advice
+from models.plans.saving import cost_of_advice, known_costs
 from models.plans.settings import PlanSettings
 from tests.models.plans.outlooks import outlook
 
@@ -77,9 +77,19 @@ def test_sensors_much_alike_are_looked_at_together(monkeypatch):
 
 
 def by_estimate(of, weighed, action, settings):
-    costs = cheapest(of, weighed, settings)
-    costs = costs[costs["cheapest"].notna()]
-    return Followed(cost_of_advice(costs, action).to_numpy(), costs["leave"].to_numpy())
+    return Followed(*known_costs(cheapest(of, weighed, settings), action))
+
+
+def test_those_followed_are_spread_over_their_chances():
+    chance = np.random.default_rng(1).permutation(np.arange(700) / 700)
+    places = np.arange(0, 700, 2)
+    some = module._evenly(places, chance, 50)
+    assert len(set(some)) == 50
+    assert set(some) <= set(places)
+    assert np.array_equal(np.sort(some), some)
+    ranks = np.searchsorted(np.sort(chance[places]), np.sort(chance[some]))
+    assert set(np.diff(ranks)) == {7}
+    assert module._evenly(places, chance, 350) is places
 
 
 def test_some_followed_tell_nearly_what_all_would():

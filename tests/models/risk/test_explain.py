@@ -54,6 +54,7 @@ def test_a_failed_test_stands_first_and_raises_the_chance(fleet):
 
 def test_each_factor_moves_the_way_it_should(fleet):
     _, now, table = fleet
+    assert not table.duplicated(["sensor_id", "factor"]).any()
     wide = table.pivot_table("change", "sensor_id", "factor")
     wide = wide.rename(columns={"riding": "duty_share"})
     frame = now.set_index("sensor_id").join(wide).dropna(subset=["age_now_km"])
@@ -97,6 +98,16 @@ def test_a_factor_that_is_not_at_work_asks_for_no_further_chance(fleet):
     assert np.abs(changes[:, [2, 4, 5, 6]]).max() == 0
     age = (chance[:, 2] - chance[:, 0] + chance[:, 3] - chance[:, 1]) / 2
     assert np.allclose(changes[:, 1], age)
+
+
+def test_sensors_that_all_show_a_sign_are_told_by_it():
+    windows, now = simulate(60, 2)
+    now["last_verdict"] = "fail"
+    results = fit_and_score(windows, now, n_resamples=0)
+    told = explain_risk(results, now, remember=forgetful)
+    total = told.groupby("sensor_id", sort=False)["change"].sum()
+    assert total.to_numpy() == pytest.approx(results.defect_risk["defect_now"].to_numpy(), abs=1e-9)
+    assert (told.query("factor == 'sign'")["change"] > 0).all()
 
 
 @pytest.mark.parametrize("horizon_km", [0.0, 5_000.0])

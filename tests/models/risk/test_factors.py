@@ -1,7 +1,6 @@
 """What each factor holds: a sensor's own values, and those of the middle sensor of its part."""
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from models.risk.factors import COLUMNS, FACTORS, middle_values, near_middle, own_values
@@ -38,9 +37,8 @@ def test_the_middle_sensor_is_that_of_its_part_or_of_all_where_there_are_few(sen
     assert not middle["repaired"].any()
 
 
-def test_middle_values_to_the_nearest_step_keep_the_sensor_s_band(sensors):
+def test_middle_values_go_to_the_nearest_step(sensors):
     middle = middle_values(sensors, np.full(len(sensors), 0.52))
-    near = near_middle(middle, sensors, 0.5)
+    near = near_middle(middle, 0.5)
     assert np.allclose(near["since_test"], near_km(middle["since_test"].to_numpy(), 0.5))
     assert np.allclose(near["in_view"], 0.5)
-    pd.testing.assert_series_equal(near["last_band"], sensors["last_band"])

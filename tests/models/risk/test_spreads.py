@@ -54,9 +54,10 @@ def test_the_chance_is_the_same_and_its_ends_nearly(by_draws, near, name):
     for end in ("_low", "_high"):
         away = np.abs(_odds(one[name + end]) - _odds(other[name + end]))
         width = np.nanmedian(np.abs(_odds(one[name + end]) - _odds(one[name])))
-        # at most 0.07 of the width over four fleets of 60 to 300 sensors tried, 0.33 for single ones
-        assert np.nanquantile(away, 0.95) < 0.1 * width
-        assert np.nanmax(away) < 0.4 * width
+        # 0.02 to 0.06 of the width over three fleets of 60 to 300 bikes, 0.34 for single sensors; here
+        # 0.06 and 0.11
+        assert np.nanquantile(away, 0.95) < 0.08 * width
+        assert np.nanmax(away) < 0.2 * width
     inside = other[name + "_low"].le(other[name]) & other[name].le(other[name + "_high"])
     assert inside[other[name].notna()].all()
 

@@ -47,7 +47,7 @@ def known(records):
 
 def test_a_sensor_stands_between_its_two_states(known):
     view = np.ones(len(known))
-    near = between_states(known, view, heard_of_today=True)
+    near = between_states(known, view)
     age = known["age_now_km"].to_numpy(float)
     ages = near.states[["age_now_km"]].to_numpy(float)
     assert np.allclose(near.drawn(ages)[:, 0], age)
@@ -72,7 +72,7 @@ def test_states_stand_fast_while_a_bike_rides(known):
     riding = riding.assign(entry_on=began, good_on=began, age_now_km=1_000.0 + pace * days)
     riding["contact_km"] = riding["age_now_km"]
     riding["now_on"] = began + pd.to_timedelta(days, unit="D")
-    near = between_states(riding, np.ones(len(days)), heard_of_today=True)
+    near = between_states(riding, np.ones(len(days)))
     keys = np.unique(spread_keys(near.states, near.in_view, None), axis=0)
     assert len(keys) == 2 + np.floor(np.arcsinh(pace * days[-1] / 100.0) / WIDE_STEP)
     of_state = (near.states["now_on"] - began).dt.days.to_numpy(float)
@@ -88,7 +88,7 @@ def test_a_bike_that_hardly_runs_is_told_by_a_day_near_today(known, km_per_day):
 
 
 def _between(sensors):
-    return between_states(sensors, np.ones(len(sensors)), heard_of_today=True).states
+    return between_states(sensors, np.ones(len(sensors))).states
 
 
 @given(st.floats(0, 1e5))
@@ -114,7 +114,7 @@ def test_what_has_happened_stays_where_it_was(known):
 def test_it_does_not_matter_when_a_bike_in_view_was_last_heard_of(known, fitted):
     earlier = known.assign(contact_km=0.5 * known["contact_km"])
     view = np.where(np.arange(len(known)) % 2, 1.0, 0.0)
-    (one, _), (other, _) = (near_state(s, view, heard_of_today=True) for s in (known, earlier))
+    (one, _), (other, _) = (near_state(s, view) for s in (known, earlier))
     sure, past = view == 1.0, ["entry_km", "good_km", "last_test_km"]
     pd.testing.assert_frame_equal(one[sure], other[sure])
     assert (one["contact_km"] == one["age_now_km"])[sure].all()

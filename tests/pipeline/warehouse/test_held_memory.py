@@ -36,6 +36,16 @@ def test_what_can_be_read_again_is_given_back(connection):
     assert connection.execute(counted).fetchall() == [(ROWS, 100_000)]
 
 
+@pytest.mark.parametrize("limit", ["1 GiB", "1234567890 bytes"])
+def test_a_limit_that_cannot_be_put_back_as_it_is_stays(connection, limit):
+    connection.execute(f"set memory_limit = '{limit}'")
+    told = connection.execute("select current_setting('memory_limit')").fetchall()
+    before = _held(connection)
+    let_go(connection, 4 << 20)
+    assert _held(connection) == before
+    assert connection.execute("select current_setting('memory_limit')").fetchall() == told
+
+
 def test_little_is_kept(connection):
     before = _held(connection)
     let_go(connection, 1 << 30)
