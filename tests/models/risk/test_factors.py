@@ -4,14 +4,12 @@ import numpy as np
 import pytest
 
 from models.risk.factors import COLUMNS, FACTORS, middle_values, near_middle, own_values
-from models.risk.schemas import SENSORS_NOW
 from models.risk.states import near_km
-from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 
 
 @pytest.fixture(scope="module")
-def sensors():
-    now = SENSORS_NOW.check(simulate_wearing_fleet(60, 5).sensors_now)
+def sensors(wearing_records):
+    now = wearing_records["sensors_now"]
     now = now[now["age_now_km"].notna()].reset_index(drop=True)
     few = now["part_no"].eq(now["part_no"].iloc[0]) & (np.arange(len(now)) >= 4)
     return now.assign(part_no=now["part_no"].mask(few, "OTHER"))

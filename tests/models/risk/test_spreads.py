@@ -6,41 +6,22 @@ from scipy.special import logit
 
 from models.risk.estimates import ESTIMATE_KM
 from models.risk.explain import explain_risk
-from models.risk.fit import fit_risk
 from models.risk.now import defect_chances
 from models.risk.outlook import defects_ahead
-from models.risk.schemas import SENSORS_NOW, WEAR_READINGS
 from models.risk.score import fit_and_score
 from models.risk.spreads import SPREAD_KM, Spreads, forgetful
-from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 
 NAMES = ("defect_now", "defect_1000_km", "defect_5000_km", "defect_10000_km")
 
 
 @pytest.fixture(scope="module")
-def records():
-    fleet = simulate_wearing_fleet(60, 5)
-    return {
-        "windows": fleet.windows,
-        "sensors_now": SENSORS_NOW.check(fleet.sensors_now),
-        "contact_gaps": fleet.contact_gaps,
-        "wear_readings": WEAR_READINGS.check(fleet.wear_readings),
-    }
+def by_draws(wearing_records, wearing_fit):
+    return fit_and_score(**wearing_records, fitted=wearing_fit)
 
 
 @pytest.fixture(scope="module")
-def fitted(records):
-    return fit_risk(**records)
-
-
-@pytest.fixture(scope="module")
-def by_draws(records, fitted):
-    return fit_and_score(**records, fitted=fitted)
-
-
-@pytest.fixture(scope="module")
-def near(records, fitted):
-    return fit_and_score(**records, fitted=fitted, remember=forgetful)
+def near(wearing_records, wearing_fit):
+    return fit_and_score(**wearing_records, fitted=wearing_fit, remember=forgetful)
 
 
 def _odds(values) -> np.ndarray:
@@ -62,9 +43,9 @@ def test_the_chance_is_the_same_and_its_ends_nearly(by_draws, near, name):
     assert inside[other[name].notna()].all()
 
 
-def test_chances_were_all_heard_of_are_those_with_every_bike_in_view(near, records):
-    known = records["sensors_now"]["age_now_km"].notna()
-    sensors, risk = records["sensors_now"][known], near.defect_risk[known]
+def test_chances_were_all_heard_of_are_those_with_every_bike_in_view(near, wearing_records):
+    known = wearing_records["sensors_now"]["age_now_km"].notna()
+    sensors, risk = wearing_records["sensors_now"][known], near.defect_risk[known]
     view = near.settings["in_view"].reindex(sensors["sensor_id"]).to_numpy()
     assert 0 < np.mean(view) < 1
     for in_view, name in (
@@ -76,9 +57,9 @@ def test_chances_were_all_heard_of_are_those_with_every_bike_in_view(near, recor
         assert np.abs(found - risk[name].to_numpy()).max() < 1e-12
 
 
-def test_shares_add_up_and_lie_near_those_at_the_state(by_draws, near, records):
-    one = explain_risk(by_draws, records["sensors_now"])
-    other = explain_risk(near, records["sensors_now"], remember=forgetful)
+def test_shares_add_up_and_lie_near_those_at_the_state(by_draws, near, wearing_records):
+    one = explain_risk(by_draws, wearing_records["sensors_now"])
+    other = explain_risk(near, wearing_records["sensors_now"], remember=forgetful)
     total = other.groupby("sensor_id")["change"].sum()
     chance = near.defect_risk.set_index("sensor_id")["defect_now"].dropna()
     assert np.abs(total - chance).max() < 1e-12
@@ -87,17 +68,17 @@ def test_shares_add_up_and_lie_near_those_at_the_state(by_draws, near, records):
     assert np.abs(both["change"] - both["change_near"]).quantile(0.99) < 0.01
 
 
-def test_fits_drawn_lie_near_those_at_the_state(by_draws, near, records):
-    one = defects_ahead(by_draws.model, records["sensors_now"], None, by_draws.settings)
+def test_fits_drawn_lie_near_those_at_the_state(by_draws, near, wearing_records):
+    one = defects_ahead(by_draws.model, wearing_records["sensors_now"], None, by_draws.settings)
     other = defects_ahead(
-        near.model, records["sensors_now"], None, near.settings, remember=forgetful
+        near.model, wearing_records["sensors_now"], None, near.settings, remember=forgetful
     )
     assert np.array_equal(one.drawn.shape, other.drawn.shape)
     assert np.abs(one.drawn[0] - other.drawn[0]).max() < 1e-12
     assert np.abs(one.drawn.mean(axis=1) - other.drawn.mean(axis=1)).max() < 1e-3
 
 
-def test_what_is_remembered_gives_the_same_as_working_it_out(records, fitted, near):
+def test_what_is_remembered_gives_the_same_as_working_it_out(wearing_records, wearing_fit, near):
     """Half of the sensors from memory, the others anew: a sensor hangs on no other one."""
     held: dict = {}
 
@@ -108,7 +89,7 @@ def test_what_is_remembered_gives_the_same_as_working_it_out(records, fitted, ne
         whole[fresh] = make(fresh)
         return whole
 
-    again = fit_and_score(**records, fitted=fitted, remember=half)
+    again = fit_and_score(**wearing_records, fitted=wearing_fit, remember=half)
     assert held["spreads"] > 20
     for end in ("_low", "_high"):
         away = again.defect_risk["defect_now" + end] - near.defect_risk["defect_now" + end]

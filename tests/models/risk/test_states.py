@@ -7,9 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.risk.assumed import TEST_SENSITIVITY
-from models.risk.fit import fit_risk
 from models.risk.now import defect_chances
-from models.risk.schemas import SENSORS_NOW, WEAR_READINGS
 from models.risk.states import (
     STEP,
     STEP_VIEW,
@@ -20,28 +18,11 @@ from models.risk.states import (
     near_view,
     spread_keys,
 )
-from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 
 
 @pytest.fixture(scope="module")
-def records():
-    fleet = simulate_wearing_fleet(60, 5)
-    return {
-        "windows": fleet.windows,
-        "sensors_now": SENSORS_NOW.check(fleet.sensors_now),
-        "contact_gaps": fleet.contact_gaps,
-        "wear_readings": WEAR_READINGS.check(fleet.wear_readings),
-    }
-
-
-@pytest.fixture(scope="module")
-def fitted(records):
-    return fit_risk(**records)
-
-
-@pytest.fixture(scope="module")
-def known(records):
-    sensors = records["sensors_now"]
+def known(wearing_records):
+    sensors = wearing_records["sensors_now"]
     return sensors[sensors["age_now_km"].notna()].reset_index(drop=True)
 
 
@@ -111,7 +92,7 @@ def test_what_has_happened_stays_where_it_was(known):
     assert np.allclose(view, 0.3)
 
 
-def test_it_does_not_matter_when_a_bike_in_view_was_last_heard_of(known, fitted):
+def test_it_does_not_matter_when_a_bike_in_view_was_last_heard_of(known, wearing_fit):
     earlier = known.assign(contact_km=0.5 * known["contact_km"])
     view = np.where(np.arange(len(known)) % 2, 1.0, 0.0)
     (one, _), (other, _) = (near_state(s, view) for s in (known, earlier))
@@ -122,14 +103,14 @@ def test_it_does_not_matter_when_a_bike_in_view_was_last_heard_of(known, fitted)
     assert (one["contact_km"] != other["contact_km"])[~sure].any()
     how = {"sensitivity": TEST_SENSITIVITY, "horizons_km": (0.0, 5_000.0), "n_resamples": 0}
     chance, same = (
-        defect_chances(fitted.model, s, in_view=view, **how).chance for s in (known, earlier)
+        defect_chances(wearing_fit.model, s, in_view=view, **how).chance for s in (known, earlier)
     )
     assert np.array_equal(chance[sure], same[sure])
 
 
-def test_a_key_hangs_on_state_and_readings_and_on_nothing_else(records):
-    sensors = records["sensors_now"].iloc[:30].reset_index(drop=True)
-    readings, view = records["wear_readings"], np.full(30, 0.5)
+def test_a_key_hangs_on_state_and_readings_and_on_nothing_else(wearing_records):
+    sensors = wearing_records["sensors_now"].iloc[:30].reset_index(drop=True)
+    readings, view = wearing_records["wear_readings"], np.full(30, 0.5)
     keys = spread_keys(sensors, view, readings)
     assert len(np.unique(keys, axis=0)) == len(sensors)
     renamed = sensors.assign(sensor_id="X", unit_id="Y")
