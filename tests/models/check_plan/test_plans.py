@@ -92,7 +92,7 @@ def test_a_small_shop_is_planned_exactly_and_a_large_one_searched():
 
 
 def test_planning_anew_ends_once_turns_save_next_to_nothing(monkeypatch):
-    case = random_case(np.random.default_rng(1), 120, 20, 3, 2.0, windows=False)
+    case = random_case(np.random.default_rng(1), 60, 12, 2, 2.0, windows=False)
     values = []
 
     def solved(draft, bikes, days):
@@ -101,14 +101,14 @@ def test_planning_anew_ends_once_turns_save_next_to_nothing(monkeypatch):
 
     solve_part = search._solve_part
     monkeypatch.setattr(search, "_solve_part", solved)
-    early = good_plan(case, days_anew=60)
+    early = good_plan(case, days_anew=30)
     turns = len(values)
     last = values[-1 - search._PATIENCE :]
-    assert turns < 60
+    assert turns < 30
     assert last[-1] - last[0] < search._LITTLE * last[-1]
     values.clear()
-    monkeypatch.setattr(search, "_PATIENCE", 60)
-    patient = good_plan(case, days_anew=60)
+    monkeypatch.setattr(search, "_PATIENCE", 30)
+    patient = good_plan(case, days_anew=30)
     assert len(values) > turns
     assert early.value >= 0.995 * patient.value
 
