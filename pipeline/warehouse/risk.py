@@ -112,12 +112,14 @@ def _advise(
     action = _actions(
         connection, day, settings, kept_models, version, results, sensors, outlook, costs, work
     )
+    let_go(connection)
     run(connection, f"{MARTS}/advice_answers", {"as_of": day})
     run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
     let_go(connection)
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
     needs = plan_ahead(connection, outlook, weighed, costs, action, settings)
     del outlook, weighed, costs  # of many sensors they fill half a gigabyte
+    let_go(connection)
     order_parts(connection, day, needs, told)
 
 

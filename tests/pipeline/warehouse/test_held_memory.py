@@ -1,8 +1,12 @@
 """DuckDB gives back what it has read, and goes on as before."""
 
+import sys
+
+import numpy as np
 import pytest
 
 from pipeline.statements import connect
+from pipeline.warehouse import held_memory
 from pipeline.warehouse.held_memory import let_go
 
 ROWS = 2_000_000
@@ -61,3 +65,17 @@ def test_what_cannot_be_given_back_stays(connection):
     reading.close()
     told = connection.execute("select current_setting('memory_limit')").fetchall()
     assert told == [("600.0 MiB",)]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="asked of Linux alone")
+def test_freed_memory_between_arrays_that_stand_is_given_back(connection, monkeypatch):
+    small = [np.ones(4_000) for _ in range(8_000)]  # 32 kB each, below what is mapped by itself
+    standing, full = small[::50], held_memory._resident_bytes()
+    del small
+    monkeypatch.setattr(held_memory, "FREED_FROM_BYTES", 1 << 50)
+    let_go(connection)  # a process that small keeps it
+    assert held_memory._resident_bytes() > full - (64 << 20)
+    monkeypatch.setattr(held_memory, "FREED_FROM_BYTES", 0)
+    let_go(connection)
+    assert held_memory._resident_bytes() < full - (128 << 20)
+    assert sum(map(len, standing)) == 160 * 4_000
