@@ -117,6 +117,7 @@ def _advise(
     run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
     let_go(connection)
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
+    let_go(connection)
     needs = plan_ahead(connection, outlook, weighed, costs, action, settings)
     del outlook, weighed, costs  # of many sensors they fill half a gigabyte
     let_go(connection)
@@ -137,6 +138,7 @@ def _actions(
 ) -> pd.Series:
     """Keep what is advised, now and over the test's sensitivity; return each sensor's action."""
     evidence = _evidence(connection, day)
+    let_go(connection)
     share = settings.lot_share
     lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
     store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
