@@ -109,7 +109,7 @@ def explain_risk(
     if remember is None:
         changes = asked.changes(sensors, gaps, own, middle)
     else:
-        changes = _near_changes(asked, sensors, in_view, gaps, own, middle, remember)
+        changes = _near_changes(asked, sensors, in_view, gaps, middle, remember)
     told = _TOLD if results.model.n_season_ else _TOLD[:-1]
     parts = []
     for begin in range(0, len(sensors), _TOLD_AT_ONCE):
@@ -192,7 +192,6 @@ def _near_changes(
     sensors: pd.DataFrame,
     in_view: np.ndarray,
     gaps_km: np.ndarray,
-    own: pd.DataFrame,
     middle: pd.DataFrame,
     remember: Remember,
 ) -> np.ndarray:

@@ -1,7 +1,7 @@
 """How much a build holds beside what it works with: it gives back what it can before models work.
 
 DuckDB keeps what it has read, and the allocator what has been freed between arrays that still
-stand: at a million tests half a gigabyte each.
+stand: at a million tests some hundred megabytes each.
 """
 
 from __future__ import annotations
