@@ -218,7 +218,11 @@ def _costs(
     """Of some sensors, by fit."""
     own, prices = outlook.of(weighed.places[asked.places]), weighed.prices.take(asked.places)
     found = [
-        _cost(under_fit(own, fits.km, chances[row[asked.places]], float(rate)), prices, asked)
+        _cost(
+            under_fit(own, fits.km, chances[row[asked.places]].astype(float), float(rate)),
+            prices,
+            asked,
+        )
         for chances, rate in zip(fits.chances, fits.heard_per_km, strict=True)
     ]
     return tuple(np.stack(costs) for costs in zip(*found, strict=True))

@@ -62,9 +62,13 @@ class Outlook:
     def by_days(
         self, places: slice | np.ndarray, fits: slice | int = slice(None)
     ) -> tuple[np.ndarray, np.ndarray]:
-        """``defect`` and ``heard`` of some sensors, each of shape (some, fits, days)."""
+        """``defect`` and ``heard`` of some sensors, each of shape (some, fits, days).
+
+        In double precision, in which they are worked with, however they lie.
+        """
         own = places if self.row is None else self.row[places]
-        defect, heard = self.defect[own, fits], self.heard[own, fits]
+        defect = self.defect[own, fits].astype(float)
+        heard = self.heard[own, fits].astype(float)
         if self.row is not None and (own < 0).any():
             defect[own < 0] = heard[own < 0] = np.nan
         return defect, heard
@@ -139,7 +143,7 @@ def outlook_ahead(
     told = np.flatnonzero(row >= 0)
     for start in range(0, len(told), _AT_ONCE):
         some = told[start : start + _AT_ONCE]
-        onset[some] = _steps(ahead.km, ahead.drawn[0, row[some]])
+        onset[some] = _steps(ahead.km, ahead.drawn[0, row[some]].astype(float))
     defect, heard = by_day.defect, by_day.heard
     if not len(by_day.sensor_ids):  # a row that nobody has
         defect = heard = np.full((1, 1, len(by_day.days)), np.nan)

@@ -45,6 +45,8 @@ _CHUNK = 100
 #: Sensors told in words at a time, for the memory.
 _TOLD_AT_ONCE = 5_000
 _TINY = 1e-12
+#: Per km, of defects heard of; slower is as good as never.
+_LEAST_RATE = 1e-15
 
 RISK_AHEAD = RecordSchema(
     "risk_ahead",
@@ -123,8 +125,11 @@ def heard_ahead(
 
     Returns
     -------
-    Ahead, arrays of shape (n, draws, k)
+    Ahead, arrays of shape (n, draws, k), as precise as ``defect`` is
     """
+    kind = defect.dtype
+    grid_km, at_km = grid_km.astype(kind), at_km.astype(kind)
+    rate = np.maximum(rate, _LEAST_RATE).astype(kind)
     step = np.diff(grid_km)
     by_km = np.ascontiguousarray(defect.swapaxes(1, 2))  # what is looked up together lies together
     slope = np.diff(by_km, axis=1) / step[:, None]
@@ -229,17 +234,16 @@ def chances_under(
 def _onwards(
     heard: np.ndarray, defect: np.ndarray, slope: np.ndarray, rate: np.ndarray, km: np.ndarray
 ) -> np.ndarray:
-    """Chance of being heard of ``km`` on, the chance of the defect rising straight by ``slope``."""
+    """Chance of being heard of ``km`` on, the chance of the defect rising straight by ``slope``.
+
+    Over few km a difference loses digits, but of what is small beside the chances before: it is
+    off by no more than ``slope / rate`` times what the numbers' precision tells 1 from.
+    """
     x = rate * km
     gone = np.expm1(-x)
-    np.negative(gone, out=gone)
-    late = gone / np.maximum(rate, _TINY)
-    np.subtract(km, late, out=late)
-    small = x < 1e-3
-    if small.any():  # km - gone / rate would lose its digits
-        few = x[small]
-        late[small] = np.broadcast_to(km, x.shape)[small] * (few / 2 - few**2 / 6)
-    result = defect - heard
+    late = x + gone
+    late /= rate
+    result = heard - defect
     result *= gone
     result += heard
     result += slope * late
@@ -301,23 +305,38 @@ def _curve(
 def _logit_draws(
     chance: np.ndarray, low: np.ndarray, high: np.ndarray, z: np.ndarray, level: float
 ) -> np.ndarray:
-    """Chances of shape (n, draws, grid) whose interval is the one given: two half normals."""
-    middle, end = logit(chance)[:, None, :], norm.ppf((1 + level) / 2)
-    below = middle - logit(low)[:, None, :]
-    above = logit(high)[:, None, :] - middle
-    shift = np.where(z[:, None] < 0, below, above) * (z[:, None] / end)
+    """Chances of shape (n, draws, grid) whose interval is the one given: two half normals.
+
+    In single precision, which a chance is told to four digits at most: half the time.
+    """
+    odds = (logit(values)[:, None, :].astype(np.float32) for values in (chance, low, high))
+    middle, lower, upper = odds
+    away = (z[:, None] / norm.ppf((1 + level) / 2)).astype(np.float32)
+    shift = np.where(away < 0, middle - lower, upper - middle) * away
     return np.maximum.accumulate(expit(middle + shift), axis=-1)
 
 
 def _summary(ahead: Ahead, share: np.ndarray, counts: np.ndarray, level: float) -> np.ndarray:
     """Defect and road failure, each with its ends, by horizon: shape (n, horizons, 6)."""
-    tails = [(1 - level) / 2, (1 + level) / 2]
+    counts, share = counts.astype(np.float32), share.astype(np.float32)
     parts = []
     for chance in (ahead.defect, ahead.heard * share[:, None]):
-        mean = (counts.T @ chance.swapaxes(1, 2)).swapaxes(1, 2)
-        low, high = np.quantile(mean[:, 1:], tails, axis=1) if len(share) > 1 else (mean[:, 0],) * 2
-        parts += [mean[:, 0], np.minimum(low, mean[:, 0]), np.maximum(high, mean[:, 0])]
+        mean = counts.T @ chance.swapaxes(1, 2)
+        point, drawn = mean[..., 0], np.sort(mean[..., 1:], axis=-1)
+        low, high = _ends(drawn, level) if len(share) > 1 else (point, point)
+        parts += [point, np.minimum(low, point), np.maximum(high, point)]
     return np.stack(parts, axis=-1)
+
+
+def _ends(rising: np.ndarray, level: float) -> tuple[np.ndarray, np.ndarray]:
+    """Quantiles over the last axis, straight between values; numpy's take five times as long."""
+    found = []
+    for share in ((1 - level) / 2, (1 + level) / 2):
+        last = rising.shape[-1] - 1
+        below = int(share * last)
+        above, part = min(below + 1, last), np.float32(share * last - below)
+        found.append(rising[..., below] * (1 - part) + rising[..., above] * part)
+    return found[0], found[1]
 
 
 def _frame(

@@ -19,7 +19,7 @@ from models.risk.estimates import ESTIMATE_KM, Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import drawn_chances
 from models.risk.odometer_rate import Riding, km_ahead
-from models.risk.spreads import Remember, drawn_with
+from models.risk.spreads import MOST, Remember, drawn_with
 
 #: Days from the as-of day at which the outlook is given.
 OUTLOOK_DAYS = (0, 7, 14, 21, 28, 35, 42, 56, 70, 91, 126, 182)
@@ -29,7 +29,6 @@ OUTLOOK_KM = ESTIMATE_KM
 NEW_LIFE_KM = tuple(float(km) for km in range(0, 205_000, 5_000))
 _NODES = 5
 _FITS = 10
-_MOST = 1 - 1e-9
 #: Sensors whose chances by date are averaged over the km run by then, or told, at a time, for the
 #: memory.
 _AT_ONCE = 1_000
@@ -261,7 +260,7 @@ def _drawn(
         drawn = drawn_chances(model, sensors, **how)
     else:
         drawn = drawn_with(remember, "fits", model, sensors, estimates=estimates, **how)
-    np.clip(drawn, 0.0, _MOST, out=drawn)
+    np.clip(drawn, 0.0, MOST, out=drawn)
     return np.maximum.accumulate(drawn, axis=-1, out=drawn)
 
 
@@ -276,9 +275,10 @@ def _by_day(
     """Chances by date of the sensors whose bike has been read."""
     ridden = np.flatnonzero(sensors["unit_id"].isin(riding.rates["unit_id"]))
     shape = (len(ridden), len(rates), len(days))
-    defect, heard = np.empty(shape), np.zeros(shape)
+    defect, heard = np.empty(shape, drawn.dtype), np.zeros(shape, drawn.dtype)
     defect[:, :, 0] = drawn[:, ridden, 0].T
     node, weight = np.polynomial.hermite_e.hermegauss(_NODES)
+    share = (weight / weight.sum()).astype(drawn.dtype)
     later = np.array(days[1:], dtype=float)
     for begin in range(0, len(ridden), _AT_ONCE):
         some = ridden[begin : begin + _AT_ONCE]
@@ -286,7 +286,7 @@ def _by_day(
         ahead = heard_ahead(np.array(km), drawn[:, some].swapaxes(0, 1), rates, run)
         for values, part in zip((defect, heard), ahead, strict=True):
             by_node = part.reshape(len(some), len(rates), len(later), _NODES)
-            values[begin : begin + _AT_ONCE, :, 1:] = by_node @ (weight / weight.sum())
+            values[begin : begin + _AT_ONCE, :, 1:] = by_node @ share
     return ByDay(sensors["sensor_id"].iloc[ridden], np.array(days), defect, heard)
 
 

@@ -42,7 +42,7 @@ def remembered(folder: Path, version: str, work: LongWork) -> Remember:
             result = _laid_out(parts, places, len(keys))
             del parts
         else:
-            result = np.empty((len(keys), held.width))
+            result = np.empty((len(keys), held.width), np.float32)
         if held is not None:
             held.fill(result, place)
             held.close()
@@ -69,7 +69,7 @@ def _made(
 
 def _laid_out(parts: list[np.ndarray], places: np.ndarray, count: int) -> np.ndarray:
     """The rows at their places among ``count``; what has been laid out is let go."""
-    result = np.full((count, parts[0].shape[1]), np.nan)
+    result = np.full((count, parts[0].shape[1]), np.nan, np.float32)
     begin = 0
     for turn, part in enumerate(parts):
         result[places[begin : begin + len(part)]] = part

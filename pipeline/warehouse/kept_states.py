@@ -1,5 +1,7 @@
 """Rows of numbers by the digest of a sensor's state, kept beside the fit and read some at a time.
 
+They are kept in single precision, in which they are handed out from the first.
+
 A file holds as many numbers a sensor as there are fits and km ahead, so that a large home's is
 never held in memory whole but once: as the result.
 """
@@ -87,7 +89,7 @@ def keep_states(
         path = _path(folder, name)
         draft = path.with_name(f".{path.stem}.draft")
         named = [*_KEY, *(f"value_{k}" for k in range(values.shape[1]))]
-        types = [pa.uint64()] * len(_KEY) + [pa.float64()] * values.shape[1]
+        types = [pa.uint64()] * len(_KEY) + [pa.float32()] * values.shape[1]
         schema = pa.schema(list(zip(named, types, strict=True)))
         with pq.ParquetWriter(draft, schema, use_dictionary=False) as writer:
             for some in _parts(keys):

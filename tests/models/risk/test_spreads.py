@@ -74,7 +74,7 @@ def test_fits_drawn_lie_near_those_at_the_state(by_draws, near, wearing_records)
         near.model, wearing_records["sensors_now"], None, near.settings, remember=forgetful
     )
     assert np.array_equal(one.drawn.shape, other.drawn.shape)
-    assert np.abs(one.drawn[0] - other.drawn[0]).max() < 1e-12
+    assert np.abs(one.drawn[0] - other.drawn[0]).max() < 1e-7  # in single precision
     assert np.abs(one.drawn.mean(axis=1) - other.drawn.mean(axis=1)).max() < 1e-3
 
 
@@ -83,7 +83,7 @@ def test_what_is_remembered_gives_the_same_as_working_it_out(wearing_records, we
     held: dict = {}
 
     def half(name, keys, make):
-        whole = make(np.arange(len(keys)))
+        whole = make(np.arange(len(keys))).astype(np.float32)
         held[name] = len(keys)
         fresh = np.arange(0, len(keys), 2)
         whole[fresh] = make(fresh)

@@ -65,4 +65,4 @@ def test_many_sensors_are_worked_out_some_at_a_time_whoever_does_it(tmp_path, wo
     found = remembered(tmp_path, "fit", LongWork(workers))("spreads", keys, make)
     everything = np.arange(len(keys))
     expected = np.column_stack([np.exp(everything / 7e3) ** power, everything])
-    assert found.tobytes() == expected.tobytes()
+    assert found.tobytes() == expected.astype(np.float32).tobytes()
