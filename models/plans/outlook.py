@@ -218,9 +218,12 @@ def _laid_out(
 
 
 def _steps(km: np.ndarray, defect: np.ndarray) -> np.ndarray:
-    """Chance of the defect within each step, the cumulative hazard drawn straight between."""
+    """Chance of the defect within each step, the cumulative hazard drawn straight between.
+
+    Where it stands still, what is drawn may fall by a last digit; a chance does not.
+    """
     hazard = -np.log1p(-np.clip(defect, 0.0, 1 - 1e-9))
     low = np.clip(np.searchsorted(km, KM_AHEAD, side="right") - 1, 0, len(km) - 2)
     share = (KM_AHEAD - km[low]) / np.diff(km)[low]
     at = hazard[:, low] * (1 - share) + hazard[:, low + 1] * share
-    return -np.expm1(-np.diff(at, axis=1))
+    return np.maximum(-np.expm1(-np.diff(at, axis=1)), 0.0)

@@ -307,7 +307,7 @@ def _logit_draws(
 ) -> np.ndarray:
     """Chances of shape (n, draws, grid) whose interval is the one given: two half normals.
 
-    In single precision, which a chance is told to four digits at most: half the time.
+    In single precision, finer than a chance is ever told: half the time.
     """
     odds = (logit(values)[:, None, :].astype(np.float32) for values in (chance, low, high))
     middle, lower, upper = odds

@@ -80,6 +80,15 @@ def test_the_defect_within_each_step_by_the_hazard_drawn_straight():
     assert -np.log1p(-onset) == pytest.approx(whole * np.diff(KM_AHEAD) / 9e4, rel=1e-6)
 
 
+@pytest.mark.parametrize("chance", [1e-3, 0.123, 0.6, 1 - 2.0**-24])
+def test_where_the_chance_stands_still_no_step_has_less_than_none(chance):
+    """Drawn straight between two equal hazards, some points come out a last digit below them."""
+    still = pd.DataFrame({"sensor_id": "a", "km": OUTLOOK_KM, "defect": np.float32(chance)})
+    onset = outlook(still).onset[0]
+    assert onset.min() >= 0.0
+    assert onset.max() < 1e-12
+
+
 def test_the_curve_of_a_new_sensor():
     assert outlook().new_hazard == pytest.approx(4.0 * np.minimum(AGES_KM, 2e5) / 2e5)
 
@@ -119,11 +128,13 @@ def test_a_masked_value_is_blank_and_not_nought():
     assert view.heard[0, 0].tolist() == [0.0, 0.03]
 
 
-def test_chances_at_hand_are_laid_out_as_those_read():
+@pytest.mark.parametrize("kind", [np.float64, np.float32])
+def test_chances_at_hand_are_laid_out_as_those_read(kind):
     """Kept as rows and read, or taken as they lie: of sensors in another order, one not ridden."""
     rng = np.random.default_rng(5)
     drawn = np.maximum.accumulate(rng.uniform(0, 0.5, (3, 2, len(OUTLOOK_KM))), axis=-1)
-    defect, heard = rng.uniform(0, 0.5, (2, 1, 3, len(OUTLOOK_DAYS)))
+    drawn = drawn.astype(kind)
+    defect, heard = rng.uniform(0, 0.5, (2, 1, 3, len(OUTLOOK_DAYS))).astype(kind)
     by_day = ByDay(pd.Series(["b"], dtype="str"), np.array(OUTLOOK_DAYS), defect, heard)
     ids = np.array(["c", "b"], dtype=object)
     ahead = DefectsAhead(np.array(OUTLOOK_KM), by_day, ids, drawn, np.ones(3))
