@@ -120,7 +120,7 @@ def test_a_sign_is_laid_over_what_is_remembered_of_a_sensor_alone(horizon_km):
 
     def remember(name, keys, make):
         of_name, keys = kept.setdefault(name, {}), list(map(tuple, keys))
-        rows = make(np.arange(len(keys)))
+        rows = make(np.arange(len(keys))).astype(np.float32)
         fresh_rows.append(sum(key not in of_name for key in keys))
         for key, row in zip(keys, rows, strict=True):
             of_name.setdefault(key, row)
