@@ -83,10 +83,15 @@ def outcomes(blocks: Sequence[CheckRows], n: int) -> tuple[np.ndarray, np.ndarra
         np.concatenate([getattr(block, name) for block in blocks])
         for name in ("row", "state", "points_to")
     )
-    outside = np.array([place in OUTSIDE for place in _POINTED_AT])[points_to]
-    out = state == OUT_OF_BAND
-    sensor = out & (points_to == PLACES.index("sensor"))
-    return np.bincount(row[sensor], minlength=n), np.bincount(row[out & outside], minlength=n)
+    outside = np.concatenate([points_outside(block) for block in blocks])
+    sensor = (state == OUT_OF_BAND) & (points_to == PLACES.index("sensor"))
+    return np.bincount(row[sensor], minlength=n), np.bincount(row[outside], minlength=n)
+
+
+def points_outside(rows: CheckRows) -> np.ndarray:
+    """Which rows are out of band and point outside the sensor."""
+    outside = np.array([place in OUTSIDE for place in _POINTED_AT])
+    return (rows.state == OUT_OF_BAND) & outside[rows.points_to]
 
 
 def in_order(blocks: Sequence[CheckRows], session_ids: pd.Series) -> pd.DataFrame:

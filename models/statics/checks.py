@@ -27,6 +27,7 @@ from models.statics.check_rows import (
     CheckRows,
     in_order,
     outcomes,
+    points_outside,
 )
 from models.statics.doubts import (
     PAIRS,
@@ -91,9 +92,7 @@ def check_outcomes(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> p
     if readings.empty:
         return CHECK_OUTCOMES.empty()
     of_sensor, outside = outcomes(check_blocks(readings, bands, **practice), len(readings))
-    said = check_readings(readings[outside > 0], bands, **practice)
-    said = said[said["state"].eq("out_of_band") & said["points_to"].isin(OUTSIDE)]
-    lines = said.groupby("session_id")["text"].agg("\n".join)
+    lines = _elsewhere(readings[outside > 0].reset_index(drop=True), bands, **practice)
     return CHECK_OUTCOMES.check(
         pd.DataFrame(
             {
@@ -103,6 +102,21 @@ def check_outcomes(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> p
             }
         )
     )
+
+
+def _elsewhere(readings: pd.DataFrame, bands: pd.DataFrame, **practice) -> pd.Series:
+    """What points outside the sensor, in words by bench test: each has some."""
+    if readings.empty:
+        return pd.Series(dtype="str")
+    blocks = [
+        rows for rows in check_blocks(readings, bands, **practice) if points_outside(rows).any()
+    ]
+    said = in_order(blocks, readings["session_id"])
+    said = said[said["state"].eq("out_of_band") & said["points_to"].isin(OUTSIDE)]
+    told: dict[str, list[str]] = {}
+    for session_id, text in zip(said["session_id"].tolist(), said["text"].tolist(), strict=True):
+        told.setdefault(session_id, []).append(text)
+    return pd.Series({session_id: "\n".join(texts) for session_id, texts in told.items()})
 
 
 def check_blocks(

@@ -17,7 +17,7 @@ from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.jobs.workers import ONE, Workers
-from pipeline.statements import connect, run
+from pipeline.statements import connect, one_row, run
 from pipeline.warehouse.build import build
 from pipeline.warehouse.damage import mark_if_shut
 from pipeline.warehouse.publish import Manifest, newest, passed_over, versions
@@ -55,11 +55,10 @@ def ingest(
         The home cannot be written, is another builder's just now, or is of another kind.
     """
     with home.one_builder():
-        waited = _rows(newest(home), "waiting_rows")
+        waited = _waiting_rows(newest(home))
         hand_in = receive(home, paths, now, asker=asker)
         manifest = build(home, progress=progress, say=say, workers=workers)
-        came_in = waited & _rows(manifest, "accepted_rows")
-        return _report(home, manifest, hand_in, len(came_in))
+        return _report(home, manifest, hand_in, waited)
 
 
 def rebuild(
@@ -99,22 +98,23 @@ def ensure_current(home: Home, *, say: Callable[[str], None] = lambda text: None
         rebuild(home, progress=True, say=say)
 
 
-def _rows(manifest: Manifest | None, name: str) -> set[int]:
+def _waiting_rows(manifest: Manifest | None) -> list[int]:
     """Row numbers of one published version; rows keep their numbers from version to version."""
     if manifest is None:
-        return set()
+        return []
     connection = connect(manifest.path, read_only=True)
     try:
-        return {row[0] for row in run(connection, f"intake/sql/report/{name}").fetchall()}
+        return [row for (row,) in run(connection, "intake/sql/report/waiting_rows").fetchall()]
     finally:
         connection.close()
 
 
-def _report(home: Home, manifest: Manifest, hand_in: int, came_in: int) -> IngestReport:
+def _report(home: Home, manifest: Manifest, hand_in: int, waited: list[int]) -> IngestReport:
     listed, count = write_set_aside(home, manifest)
     connection = connect(manifest.path, read_only=True)
     try:
         became = account(connection, home, hand_in)
+        (came_in,) = one_row(run(connection, "intake/sql/report/came_in", {"waited": waited}))
     finally:
         connection.close()
     return IngestReport(
