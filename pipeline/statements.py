@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -44,6 +45,16 @@ def connect(path: Path | None = None, *, read_only: bool = False) -> duckdb.Duck
     connection.execute("set autoinstall_known_extensions = false")
     connection.execute("set enable_progress_bar = false")
     return connection
+
+
+@contextmanager
+def held_open(path: Path) -> Iterator[None]:
+    """Hold a published version open, so that to open it again within costs next to nothing."""
+    connection = connect(path, read_only=True)
+    try:
+        yield
+    finally:
+        connection.close()
 
 
 def one_row(result: duckdb.DuckDBPyConnection) -> tuple:

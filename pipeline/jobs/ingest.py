@@ -17,7 +17,7 @@ from pipeline.intake.deeds import make_up_if_possible
 from pipeline.intake.receive import last_hand_in, receive
 from pipeline.jobs.hand_back import write_set_aside
 from pipeline.jobs.workers import ONE, Workers
-from pipeline.statements import connect, one_row, run
+from pipeline.statements import connect, held_open, one_row, run
 from pipeline.warehouse.build import build
 from pipeline.warehouse.damage import mark_if_shut
 from pipeline.warehouse.publish import Manifest, newest, passed_over, versions
@@ -58,7 +58,8 @@ def ingest(
         waited = _waiting_rows(newest(home))
         hand_in = receive(home, paths, now, asker=asker)
         manifest = build(home, progress=progress, say=say, workers=workers)
-        return _report(home, manifest, hand_in, waited)
+        with held_open(manifest.path):
+            return _report(home, manifest, hand_in, waited)
 
 
 def rebuild(

@@ -24,7 +24,7 @@ from pipeline.jobs.measure import measure_missing
 from pipeline.jobs.progress import LongWork
 from pipeline.jobs.whole_left import Stages, earlier_stages, keep_stages
 from pipeline.jobs.workers import ONE, Workers
-from pipeline.statements import ROOT, connect, run, statement
+from pipeline.statements import ROOT, connect, held_open, run, statement
 from pipeline.warehouse.advised import follow_advised, keep_advised
 from pipeline.warehouse.carried import begin_with, can_carry, is_there, leave_to_stage
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
@@ -173,10 +173,11 @@ def _build(
         kind=home.kind or "own",
         hand_in=max((file.hand_in for file in files), default=0),
     )
-    keep_advised(home)
-    keep_events(home)
-    make_up_if_possible(home, versions(home))
-    settle_files(home)
+    with held_open(manifest.path):
+        keep_advised(home)
+        keep_events(home)
+        make_up_if_possible(home, versions(home))
+        settle_files(home)
     return manifest
 
 
