@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from contextlib import suppress
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import duckdb
 
 from pipeline.home import Home
+from pipeline.kept_sweeps.places import is_due
 from pipeline.statements import connect, run
+from pipeline.warehouse.advised_runs import find_runs, remembered_runs
 from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.publish import Manifest, published
 
@@ -72,19 +74,20 @@ def damaged_advice(home: Home) -> list[Path]:
 def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home, day: date) -> list[str]:
     """Hold what was advised up to a day against what the shop did and what happened since.
 
-    Advice dated later was given while a clock ran ahead.
+    Advice dated later was given while a clock ran ahead. A file whose advice is remembered as runs
+    is read again in its turn alone.
 
     Returns
     -------
     Sentences on what could not be read; the rest is followed without it.
     """
-    damaged = damaged_advice(home)
-    kept = sorted({*home.advised.glob("*.parquet")} - {*damaged})
-    if kept:
-        paths = [str(path) for path in kept]
-        run(connection, "warehouse/sql/advised", {"paths": paths, "as_of": day})
-    else:
-        run(connection, "warehouse/sql/advised_none")
+    files, today = sorted(home.advised.glob("*.parquet")), datetime.now(UTC).date()
+    known = remembered_runs(home.kept_models, files)
+    damaged = unreadable(
+        path for path in files if path not in known.files or is_due(path.name, today)
+    )
+    whole = [path for path in files if path not in damaged]
+    find_runs(connection, home.kept_models, known, whole, day)
     run(connection, f"{MARTS}/advised_spells")
     run(connection, f"{MARTS}/advice_followed")
     run(connection, f"{MARTS}/answers_followed")

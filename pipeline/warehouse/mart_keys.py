@@ -15,7 +15,6 @@ KEYS: dict[str, tuple[str, ...]] = {
     "advice_answers": ("sensor_id", "answered_at"),
     "advice_followed": ("action",),
     "advice_over_sensitivity": ("sensitivity", "action"),
-    "advised": ("sensor_id", "as_of"),
     "advised_spells": ("sensor_id", "first_on"),
     "answered_tests": _TEST,
     "answers_followed": ("action", "answer"),

@@ -139,7 +139,6 @@ RULES: dict[str, Rule] = {
     "marts.advice_answers": Rule(_sensor_on("answered_on")),
     "marts.advice_followed": Rule("", anew="warehouse/sql/marts/advice_followed"),
     "marts.advice_over_sensitivity": _ALL_POOLED,
-    "marts.advised": Rule(_sensor_on("as_of")),
     "marts.advised_spells": Rule(_sensor_on("first_on")),
     "marts.answered_tests": Rule(_TEST.where, _own_or_null("outcome_id", "outcome_id", "repairs")),
     "marts.answers_followed": Rule("", anew="warehouse/sql/marts/answers_followed"),

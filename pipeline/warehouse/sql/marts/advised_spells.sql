@@ -1,20 +1,6 @@
 -- grain: one sensor and one run of days over which the same was advised, with what came of it
 create table marts.advised_spells as
-with numbered as (
-    select
-        *,
-        row_number() over (partition by sensor_id order by as_of)
-            - row_number() over (partition by sensor_id, action order by as_of) as run_no
-    from marts.advised
-),
-
-spells as (
-    select
-        sensor_id, action, min(as_of) as first_on, max(as_of) as last_on,
-        arg_min(defect_now, as_of) as defect_at_first, bool_or(by_lot) as by_lot
-    from numbered
-    group by sensor_id, action, run_no
-),
+with spells as (from advised_runs),
 
 work as (
     select

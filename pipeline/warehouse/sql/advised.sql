@@ -1,6 +1,0 @@
--- grain: one sensor and one day: the last advice given on it
-create table marts.advised as
-select sensor_id, as_of, action, defect_now, by_lot, version
-from read_parquet($paths, union_by_name = true)
-where as_of <= $as_of
-qualify row_number() over (partition by sensor_id, as_of order by version desc) = 1
