@@ -42,22 +42,22 @@ class UnitCosts:
     """Seconds of processor time and bytes at rest, each measured at the size named."""
 
     # scale_bench, 103,587 tests of 12,000 samples each, other work beside
-    sample_read_s: float = 0.60e-6
-    sample_put_together_s: float = 0.62e-6
-    sample_measured_s: float = 0.24e-6
+    sample_read_s: float = 0.50e-6
+    sample_put_together_s: float = 0.43e-6
+    sample_measured_s: float = 0.23e-6
     sample_handed_in_bytes: float = 3.9  # as plain Parquet; a CSV has five times as much
     sample_kept_bytes: float = 1.67
-    row_read_s: float = 5e-6
+    row_read_s: float = 3.3e-6
     row_bytes: float = 77.0
-    sensor_fitted_s: float = 6.4e-3  # a fit and all that hangs on it, by sensor
-    sensor_looked_back_s: float = 9.0e-3
+    sensor_fitted_s: float = 7.1e-3  # a fit and all that hangs on it, by sensor
+    sensor_looked_back_s: float = 7.4e-3
     warehouse_bytes_a_test: float = 3_600.0
     # scale_bench, 242 tests: what a build takes however little there is
     build_fixed_s: float = 6.0
     # a day's build of the same home, the fits standing
-    row_settled_s: float = 7e-6
-    test_told_s: float = 0.12e-3  # good ranges, the wear map, lives
-    sensor_told_s: float = 1.1e-3  # chances, advice, stock and checks
+    row_settled_s: float = 5e-6
+    test_told_s: float = 0.09e-3  # good ranges, the wear map, lives
+    sensor_told_s: float = 0.72e-3  # chances, advice, stock and checks
     # memory at most, in the risk model's fit: a line through 24,802 sensors and 247,317 (1,040,273
     # tests)
     build_bytes: float = 1.4e9
