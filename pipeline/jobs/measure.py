@@ -26,6 +26,7 @@ from pipeline.jobs.workers import as_done
 from pipeline.kept_sweeps.places import packed_of
 from pipeline.statements import run
 from pipeline.warehouse.carried import is_there
+from pipeline.warehouse.held_memory import let_go
 from pipeline.warehouse.mart_keys import KEYS
 from pipeline.warehouse.shape import schema_digest
 
@@ -63,6 +64,7 @@ def measure_missing(
     todo = _unmeasured(connection, home)
     batches_of_todo = list(_batches(todo))
     load = partial(_with_samples, home)
+    let_go(connection)
     with work.counted("Measuring sweeps", "sweep", len(todo)) as step:
         for number, results in as_done(measured_batch, batches_of_todo, work.workers, load=load):
             batch = batches_of_todo[number]

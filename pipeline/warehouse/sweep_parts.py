@@ -40,6 +40,7 @@ from pipeline.kept_sweeps.places import (
 )
 from pipeline.kept_sweeps.storage import storage_of
 from pipeline.statements import run, store
+from pipeline.warehouse.held_memory import let_go
 
 #: A file takes no further sweeps once it holds so many samples: about 8 MB.
 MOST_SAMPLES = 4_000_000
@@ -87,6 +88,7 @@ def put_together(
     parts = list(_parts(wanted))
     kept = _whole_cards(home, {part.name for part in parts}, say, datetime.now(UTC).date())
     missing = [part for part in parts if part.name not in kept]
+    let_go(connection)
     sources = _Sources(connection, home, files, kept)
     try:
         for part in each(missing):
