@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -49,12 +49,18 @@ def connect(path: Path | None = None, *, read_only: bool = False) -> duckdb.Duck
 
 @contextmanager
 def held_open(path: Path) -> Iterator[None]:
-    """Hold a published version open, so that to open it again within costs next to nothing."""
-    connection = connect(path, read_only=True)
+    """Hold a published version open, so that to open it again within costs next to nothing.
+
+    It only saves time: where it cannot be opened, whoever needs it finds out.
+    """
+    connection = None
+    with suppress(duckdb.Error):
+        connection = connect(path, read_only=True)
     try:
         yield
     finally:
-        connection.close()
+        if connection is not None:
+            connection.close()
 
 
 def one_row(result: duckdb.DuckDBPyConnection) -> tuple:

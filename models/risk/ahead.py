@@ -26,7 +26,7 @@ from models.frames import Column
 from models.risk.ahead_words import ahead_words
 from models.risk.assumed import BetaPrior
 from models.risk.delay import Delay, assumed_delay
-from models.risk.estimates import ESTIMATE_KM, Estimates
+from models.risk.estimates import ESTIMATE_KM, MOST, Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import Chances, defect_chances
 from models.risk.odometer_rate import Riding, km_ahead
@@ -236,8 +236,8 @@ def _onwards(
 ) -> np.ndarray:
     """Chance of being heard of ``km`` on, the chance of the defect rising straight by ``slope``.
 
-    Over few km a difference loses digits, but of what is small beside the chances before: it is
-    off by no more than ``slope / rate`` times what the numbers' precision tells 1 from.
+    Where they are few a difference loses digits: what comes out is off by about the rise of the
+    chance over them times what the numbers' precision tells 1 from.
     """
     x = rate * km
     gone = np.expm1(-x)
@@ -313,7 +313,8 @@ def _logit_draws(
     middle, lower, upper = odds
     away = (z[:, None] / norm.ppf((1 + level) / 2)).astype(np.float32)
     shift = np.where(away < 0, middle - lower, upper - middle) * away
-    return np.maximum.accumulate(expit(middle + shift), axis=-1)
+    chances = np.minimum(expit(middle + shift), np.float32(MOST))
+    return np.maximum.accumulate(chances, axis=-1)
 
 
 def _summary(ahead: Ahead, share: np.ndarray, counts: np.ndarray, level: float) -> np.ndarray:
@@ -321,7 +322,9 @@ def _summary(ahead: Ahead, share: np.ndarray, counts: np.ndarray, level: float) 
     counts, share = counts.astype(np.float32), share.astype(np.float32)
     parts = []
     for chance in (ahead.defect, ahead.heard * share[:, None]):
-        mean = counts.T @ chance.swapaxes(1, 2)
+        mean = np.minimum(
+            counts.T @ chance.swapaxes(1, 2), 1
+        )  # weights add up to 1 but for a digit
         point, drawn = mean[..., 0], np.sort(mean[..., 1:], axis=-1)
         low, high = _ends(drawn, level) if len(share) > 1 else (point, point)
         parts += [point, np.minimum(low, point), np.maximum(high, point)]

@@ -14,6 +14,8 @@ ESTIMATE_KM = (
     *(0.0, 500.0, 1_000.0, 2_000.0, 3_000.0, 4_000.0, 5_000.0, 6_000.0, 8_000.0, 10_000.0),
     *(12_500.0, 15_000.0, 20_000.0, 25_000.0, 34_000.0, 48_000.0, 70_000.0, 90_000.0),
 )
+#: The most that a chance in single precision can be below 1.
+MOST = 1 - 2.0**-24
 
 
 class Estimates(NamedTuple):

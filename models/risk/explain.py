@@ -212,7 +212,7 @@ def _near_changes(
         result[plain] = remember("explained", keys[plain], make)
     if len(signed):
         make = partial(_made, asked.unsigned, frames, gaps_km, signed)
-        unsigned = remember("explained_unsigned", keys[signed], make)
+        unsigned = remember("explained_unsigned", keys[signed], make).astype(float)
         result[signed] = asked.signed(unsigned, signs.iloc[signed].reset_index(drop=True))
     return _carried(result, _chance(asked, sensors))
 

@@ -15,11 +15,11 @@ import pandas as pd
 from models.frames import Column, FrameSchema
 from models.risk.ahead import heard_ahead
 from models.risk.delay import assumed_delay
-from models.risk.estimates import ESTIMATE_KM, Estimates
+from models.risk.estimates import ESTIMATE_KM, MOST, Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import drawn_chances
 from models.risk.odometer_rate import Riding, km_ahead
-from models.risk.spreads import MOST, Remember, drawn_with
+from models.risk.spreads import Remember, drawn_with
 
 #: Days from the as-of day at which the outlook is given.
 OUTLOOK_DAYS = (0, 7, 14, 21, 28, 35, 42, 56, 70, 91, 126, 182)

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from models.risk.estimates import Estimates
+from models.risk.estimates import MOST, Estimates
 from models.risk.hazard import DefectHazard
 from models.risk.now import Chances, defect_chances, drawn_chances
 from models.risk.signs import sign_of
@@ -34,8 +34,6 @@ SPREAD_KM = (
 )
 LEVEL = 0.9
 _TINY = 1e-12
-#: The most that a chance of single precision can be below 1.
-MOST = 1 - 2.0**-24
 
 
 class Spreads(NamedTuple):

@@ -17,7 +17,12 @@ import duckdb
 from pipeline.home import Home
 from pipeline.kept_sweeps.places import is_due
 from pipeline.statements import connect, run
-from pipeline.warehouse.advised_runs import find_runs, remembered_runs
+from pipeline.warehouse.advised_runs import (
+    KnownRuns,
+    can_go_on,
+    find_runs,
+    remembered_runs,
+)
 from pipeline.warehouse.lives import MARTS
 from pipeline.warehouse.publish import Manifest, published
 
@@ -81,13 +86,13 @@ def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home, day: date)
     -------
     Sentences on what could not be read; the rest is followed without it.
     """
-    files, today = sorted(home.advised.glob("*.parquet")), datetime.now(UTC).date()
+    files = sorted(home.advised.glob("*.parquet"))
     known = remembered_runs(home.kept_models, files)
-    damaged = unreadable(
-        path for path in files if path not in known.files or is_due(path.name, today)
-    )
-    whole = [path for path in files if path not in damaged]
-    find_runs(connection, home.kept_models, known, whole, day)
+    damaged = _unreadable_but(known, files)
+    if not can_go_on(connection, known, _others(files, damaged), day):
+        known = KnownRuns()
+        damaged = _unreadable_but(known, files)
+    find_runs(connection, home.kept_models, known, _others(files, damaged), day)
     run(connection, f"{MARTS}/advised_spells")
     run(connection, f"{MARTS}/advice_followed")
     run(connection, f"{MARTS}/answers_followed")
@@ -96,3 +101,13 @@ def follow_advised(connection: duckdb.DuckDBPyConnection, home: Home, day: date)
         f"without it: put advised/{path.name} back from the copy you kept."
         for path in damaged
     ]
+
+
+def _unreadable_but(known: KnownRuns, files: list[Path]) -> list[Path]:
+    """Those that cannot be read, of files that are not remembered or in their turn."""
+    today = datetime.now(UTC).date()
+    return unreadable(path for path in files if path not in known.files or is_due(path.name, today))
+
+
+def _others(files: list[Path], damaged: list[Path]) -> list[Path]:
+    return [path for path in files if path not in damaged]

@@ -8,14 +8,15 @@ or one kept since is no later than they, all are read again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
 import duckdb
 import pandas as pd
 
-from pipeline.statements import one_row, run
+from pipeline.statements import run
 from pipeline.warehouse.kept_fit import keep_frames, kept_frames
 from pipeline.warehouse.shape import current_shape
 
@@ -54,9 +55,23 @@ def remembered_runs(folder: Path, files: list[Path]) -> KnownRuns:
         return KnownRuns()
     there = {path.name: path for path in files}
     told = held[_FILES].to_dict("records")
-    if any(row["name"] not in there or row != _told(there[row["name"]]) for row in told):
+    try:
+        if any(row["name"] not in there or row != _told(there[row["name"]]) for row in told):
+            return KnownRuns()
+    except OSError:  # it cannot even be looked at
         return KnownRuns()
     return KnownRuns(held[_RUNS], frozenset(there[row["name"]] for row in told))
+
+
+def can_go_on(
+    connection: duckdb.DuckDBPyConnection, known: KnownRuns, files: list[Path], day: date
+) -> bool:
+    """Whether what is remembered need only be taken on by the other files, all of later days."""
+    through = known.through()
+    if through is None:
+        return True
+    days = _days_of(connection, _not_in(known, files)).values()
+    return known.files <= set(files) and through <= day and all(on > through for on in days)
 
 
 def find_runs(
@@ -75,65 +90,61 @@ def find_runs(
     folder : Path
         Of kept models.
     known : KnownRuns
-        What is remembered there.
+        What is remembered there, if it ``can_go_on``.
     files : list of Path
-        What was advised, a file a version, all of which can be read.
+        What was advised, a file a version; those not remembered can be read.
     day : date
         Advice of later days is passed over.
     """
-    known = known if known.files <= set(files) else KnownRuns()
-    first, last = _days(connection, [path for path in files if path not in known.files], day)
-    through = known.through()
-    if through is not None and (through > day or (first is not None and first <= through)):
-        known = KnownRuns()
-        first, last = _days(connection, files, day)
-    if last is not None and first != last:
-        before = last - timedelta(days=1)
-        _together(connection, known.runs, before)
+    days = {
+        path: on for path, on in _days_of(connection, _not_in(known, files)).items() if on <= day
+    }
+    _read(connection, list(days))
+    before = max(days.values(), default=day) - timedelta(days=1)
+    settled = [path for path, on in days.items() if on <= before]
+    if settled:
+        _together(connection, known.runs, date.min, before)
         runs = connection.execute("from advised_runs order by sensor_id, first_on").df()
-        _keep(connection, folder, KnownRuns(runs, known.files), files, before)
-        known = replace(known, runs=runs)
-        connection.execute("delete from advised_days where as_of < $last", {"last": last})
-    _together(connection, known.runs, day)
+        known = KnownRuns(runs, known.files | set(settled))
+        _keep(folder, known)
+    _together(connection, known.runs, before, day)
 
 
-def _days(
-    connection: duckdb.DuckDBPyConnection, files: list[Path], day: date
-) -> tuple[date | None, date | None]:
-    """Read files into the temporary table ``advised_days``; its first day and its last."""
+def _not_in(known: KnownRuns, files: list[Path]) -> list[Path]:
+    return [path for path in files if path not in known.files]
+
+
+def _days_of(connection: duckdb.DuckDBPyConnection, files: list[Path]) -> dict[Path, date]:
+    """The day that each file is of, but for files without a row."""
+    if not files:
+        return {}
+    paths = {"paths": [str(path) for path in files]}
+    rows = run(connection, "warehouse/sql/advised_on", paths).fetchall()
+    days = {Path(name).name: on for name, on in rows}
+    return {path: days[path.name] for path in files if path.name in days}
+
+
+def _read(connection: duckdb.DuckDBPyConnection, files: list[Path]) -> None:
+    """Read files into the temporary table ``advised_days``."""
     if files:
-        paths = {"paths": [str(path) for path in files], "as_of": day}
-        run(connection, "warehouse/sql/advised_days", paths)
+        run(connection, "warehouse/sql/advised_days", {"paths": [str(path) for path in files]})
     else:
         run(connection, "warehouse/sql/advised_no_days")
-    return one_row(connection.execute("select min(as_of), max(as_of) from advised_days"))
 
 
-def _together(connection: duckdb.DuckDBPyConnection, runs: pd.DataFrame, until: date) -> None:
-    """Make ``advised_runs`` of runs and of the days that were read."""
+def _together(
+    connection: duckdb.DuckDBPyConnection, runs: pd.DataFrame, after: date, until: date
+) -> None:
+    """Make ``advised_runs`` of runs and of the days that were read, some of them."""
     connection.register("runs_before", runs)
-    run(connection, "warehouse/sql/advised_runs", {"until": until})
+    run(connection, "warehouse/sql/advised_runs", {"after": after, "until": until})
     connection.unregister("runs_before")
 
 
-def _keep(
-    connection: duckdb.DuckDBPyConnection,
-    folder: Path,
-    known: KnownRuns,
-    files: list[Path],
-    until: date,
-) -> None:
-    """Remember runs up to a day, with the files that hold no later one."""
-    fresh = [path for path in files if path not in known.files]
-    paths = {"paths": [str(path) for path in fresh]}
-    days = run(connection, "warehouse/sql/advised_on", paths).fetchall()
-    covered = {Path(name).name for name, as_of in days if as_of <= until}
-    read = [path for path in fresh if path.name in covered]
-    told = pd.DataFrame([_told(path) for path in sorted({*known.files, *read})])
-    try:
+def _keep(folder: Path, known: KnownRuns) -> None:
+    with suppress(OSError):  # it saves time and is never needed
+        told = pd.DataFrame([_told(path) for path in sorted(known.files)])
         keep_frames(folder, _CARD, {_RUNS: known.runs, _FILES: told}, _rests_on())
-    except OSError:
-        return  # it saves time and is never needed
 
 
 def _rests_on() -> str:

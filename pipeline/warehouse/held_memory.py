@@ -29,8 +29,8 @@ def let_go(connection: duckdb.DuckDBPyConnection, kept_bytes: int = KEPT_BYTES) 
     """Have DuckDB give back pages that it can read again, all but so many bytes, and freed memory.
 
     It keeps what it has read up to its limit, which is right while statements follow one another
-    and of no use while models work. Nothing is lost, whatever it cannot give back. Where it may
-    hold what the machine has, it goes on doing so.
+    and of no use while models work or sweeps are measured. Nothing is lost, whatever it cannot give
+    back. Where it may hold what the machine has, it goes on doing so.
     """
     _let_pages_go(connection, kept_bytes)
     _give_back_freed()

@@ -88,7 +88,7 @@ def dump(home: Home) -> dict[str, list[tuple]]:
     What earlier builds advised is kept and followed, so that it differs from build to build; paths
     differ from home to home.
     """
-    left_out = ("advised", "advised_spells", "advice_followed", "answers_followed")
+    left_out = ("advised_spells", "advice_followed", "answers_followed")
     connection = duckdb.connect(str(newest(home).path), read_only=True)
     try:
         tables = connection.execute(

@@ -1,4 +1,4 @@
--- grain: one sensor and one run of days, up to a day, over which the same was advised
+-- grain: one sensor and one run of days over which the same was advised, as far as is looked at
 -- Runs known before are taken on as if each were one day.
 create or replace temp table advised_runs as
 with given as (
@@ -10,7 +10,7 @@ with given as (
     union all
     select sensor_id, action, as_of, as_of, defect_now, by_lot
     from advised_days
-    where as_of <= $until
+    where as_of > $after and as_of <= $until
 ),
 
 numbered as (
