@@ -136,3 +136,13 @@ def test_a_sign_is_laid_over_what_is_remembered_of_a_sensor_alone(horizon_km):
         pd.testing.assert_frame_equal(told, fresh)
     assert fresh_rows[1] == 4
     assert fresh_rows[-2:] == [0, 1]
+
+
+def test_a_sign_on_a_sensor_that_has_the_defect_for_sure_has_its_shares_all_the_same():
+    """What is remembered is in single precision, in which its chance would be 1 to the last digit."""
+    windows, now = simulate(60, 2)
+    now.loc[0, ["last_verdict", "age_now_km", "contact_km"]] = ["fail", 5e6, None]
+    results = fit_and_score(windows, now, n_resamples=0)
+    own = explain_risk(results, now, remember=forgetful).query("sensor_id == @now.sensor_id[0]")
+    assert len(own) > 3
+    assert own["change"].notna().all()
