@@ -9,7 +9,7 @@ Biometrics 42 (1986) 845).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +17,9 @@ from scipy import sparse
 
 from models.risk.delay import silent_chance, silent_km
 from models.risk.lives import Rows, overlap
+
+#: Rows of lives that all columns are worked out of at a time.
+_ROWS_AT_ONCE = 20_000
 
 
 class Expected(NamedTuple):
@@ -143,10 +146,13 @@ class Records:
                 -hazard[sure.pair] * sure.km,
             ]
         )
-        by_column = self._sparse(row, pair, residual, len(self.rows.life)) @ design
-        if self.season is None:
-            return by_column
-        return np.column_stack([by_column, self.season_scores(hazard)])
+        by_row = self._sparse(row, pair, residual, len(self.rows.life))
+        score = np.empty((len(self.rows.life), design.shape[1] + (self.season is not None)))
+        for some in _slices(len(score)):
+            score[some, : design.shape[1]] = by_row[some] @ design
+        if self.season is not None:
+            score[:, -1] = self.season_scores(hazard)
+        return score
 
     def season_scores(self, hazard: np.ndarray) -> np.ndarray:
         """Gradient of each row's log likelihood by the season's coefficient, shape (rows,)."""
@@ -171,17 +177,22 @@ class Records:
         km -= self._total(unsure.pair, unsure.km * (c * weight[inside])[unsure.span])
         total = design.T @ (design * (km * hazard)[:, None])
         x = hazard[unsure.pair] * unsure.km
-        slope = self._sparse(unsure.span, unsure.pair, x, len(inside)) @ design
+        slope = self._sparse(unsure.span, unsure.pair, x, len(inside))
+        by_season = np.empty((len(inside), 0))
         if self.season is not None:
             of_sure, of_unsure, _ = self.season
-            slope = np.column_stack([slope, _sums(unsure.span, x * of_unsure, len(inside))])
+            by_season = _sums(unsure.span, x * of_unsure, len(inside))[:, None]
             by_sure = hazard[sure.pair] * sure.km * weight[sure.span] * of_sure
             by_unsure = x * (c * weight[inside])[unsure.span] * of_unsure
             mixed = self._total(sure.pair, by_sure) - self._total(unsure.pair, by_unsure)
             own = by_sure @ of_sure - by_unsure @ of_unsure
             across = (design.T @ mixed)[:, None]
             total = np.block([[total, across], [across.T, np.array([[own]])]])
-        return total + slope.T @ (slope * (c * (1 + c) * weight[inside])[:, None])
+        twice = c * (1 + c) * weight[inside]
+        for some in _slices(len(inside)):
+            part = np.hstack([slope[some] @ design, by_season[some]])
+            total += part.T @ (part * twice[some, None])
+        return total
 
     def _log_chance(self, hazard: np.ndarray) -> np.ndarray:
         """Log likelihood of each row given that it was without the defect on entry."""
@@ -231,6 +242,11 @@ class Records:
         self, row: np.ndarray, pair: np.ndarray, value: np.ndarray, rows: int
     ) -> sparse.csr_array:
         return sparse.csr_array((value, (row, pair)), shape=(rows, len(self.pair_cell)))
+
+
+def _slices(length: int) -> Iterator[slice]:
+    """Some rows at a time, for the memory: each takes as many numbers as there are columns."""
+    return (slice(k, k + _ROWS_AT_ONCE) for k in range(0, length, _ROWS_AT_ONCE))
 
 
 def _sums(place: np.ndarray, value: np.ndarray, length: int) -> np.ndarray:
