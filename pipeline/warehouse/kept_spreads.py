@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -60,11 +61,15 @@ def remembered(folder: Path, version: str, work: LongWork) -> Remember:
 def _made(
     make: Callable[[np.ndarray], np.ndarray], places: np.ndarray, stage: str, work: LongWork
 ) -> list[np.ndarray]:
-    """Rows of places, ``AT_ONCE`` of them in each array."""
-    parts = np.split(places, range(AT_ONCE, len(places), AT_ONCE))
+    """Rows of places, ``AT_ONCE`` of them in each array, in the precision that they are kept in."""
+    parts, single = np.split(places, range(AT_ONCE, len(places), AT_ONCE)), partial(_single, make)
     if len(parts) == 1:
-        return [make(places)]
-    return work.shared(stage, "part", make, parts)
+        return [single(places)]
+    return work.shared(stage, "part", single, parts)
+
+
+def _single(make: Callable[[np.ndarray], np.ndarray], places: np.ndarray) -> np.ndarray:
+    return make(places).astype(np.float32)
 
 
 def _laid_out(parts: list[np.ndarray], places: np.ndarray, count: int) -> np.ndarray:
