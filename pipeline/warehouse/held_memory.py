@@ -33,7 +33,20 @@ def let_go(connection: duckdb.DuckDBPyConnection, kept_bytes: int = KEPT_BYTES) 
     back. Where it may hold what the machine has, it goes on doing so.
     """
     _let_pages_go(connection, kept_bytes)
-    _give_back_freed()
+    give_back_freed()
+
+
+def give_back_freed() -> None:
+    """Have Arrow and the allocator give back to the system what nothing stands in.
+
+    Other systems than Linux do so by themselves, or cannot be asked; a small process keeps what it
+    will use again.
+    """
+    if sys.platform != "linux" or _resident_bytes() < FREED_FROM_BYTES:
+        return
+    pa.default_memory_pool().release_unused()
+    with suppress(AttributeError, OSError):  # another C library than glibc has no such function
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _let_pages_go(connection: duckdb.DuckDBPyConnection, kept_bytes: int) -> None:
@@ -46,19 +59,6 @@ def _let_pages_go(connection: duckdb.DuckDBPyConnection, kept_bytes: int) -> Non
     with suppress(duckdb.OutOfMemoryException):
         connection.execute(f"set memory_limit = '{kept_bytes} bytes'")
     connection.execute(f"set memory_limit = '{limit}'")
-
-
-def _give_back_freed() -> None:
-    """Have Arrow and the allocator give back to the system what nothing stands in.
-
-    Other systems than Linux do so by themselves, or cannot be asked; a small process keeps what it
-    will use again.
-    """
-    if sys.platform != "linux" or _resident_bytes() < FREED_FROM_BYTES:
-        return
-    pa.default_memory_pool().release_unused()
-    with suppress(AttributeError, OSError):  # another C library than glibc has no such function
-        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _resident_bytes() -> int:

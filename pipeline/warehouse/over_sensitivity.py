@@ -24,6 +24,7 @@ from models.risk.hazard import DefectHazard
 from models.risk.now import HORIZONS_KM, defect_chances
 from models.risk.score import RiskResults
 from pipeline.jobs.progress import LongWork
+from pipeline.warehouse.held_memory import give_back_freed
 from pipeline.warehouse.kept_spreads import AT_ONCE
 
 #: Ends of the range, and its middle: 5, 50 and 95 in 100 of what is believed of the sensitivity.
@@ -85,6 +86,7 @@ def advice_over_sensitivity(
     drawn = _chances(results.model, results.settings, sensors_now[known], shares, work)
     tables = []
     for quantile, share in zip(QUANTILES, shares, strict=True):
+        give_back_freed()
         chances = drawn[share]
         action = actions(_with(evidence, chances), _tested_so(outlook, chances, share))
         table = pd.DataFrame({"action": action, "changed": action.ne(as_taken)})
