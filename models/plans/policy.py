@@ -17,9 +17,9 @@ the far end every sensor is replaced.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -110,7 +110,7 @@ def alternatives(
         return _priced(course, prices.take(some))
 
     parts = [slice(start, start + AT_ONCE) for start in range(0, len(belief), AT_ONCE)]
-    return _put_together(priced, parts, km)
+    return _put_together(priced, parts, km, len(belief))
 
 
 def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> Alternatives:
@@ -127,19 +127,36 @@ def along(some: Sequence[Course], prices: Prices, km: np.ndarray = KM_AHEAD) -> 
     """
     ends = np.cumsum([0, *(course.onset.shape[1] for course in some)])
     members = [slice(*pair) for pair in pairwise(ends.tolist())]
-    return _put_together(_priced, some, km, [prices.take(own) for own in members])
+    own_prices = [prices.take(own) for own in members]
+    return _put_together(_priced, some, km, int(ends[-1]), own_prices)
 
 
 def _put_together(
-    work: Callable[..., tuple[np.ndarray, ...]], some: Sequence, km: np.ndarray, *more: Sequence
+    work: Callable[..., tuple[np.ndarray, ...]],
+    some: Sequence,
+    km: np.ndarray,
+    n: int,
+    *more: Sequence,
 ) -> Alternatives:
-    """The alternatives of some sensors after others, worked out side by side."""
+    """The alternatives of n sensors, some after others, worked out side by side."""
     if not some:
         none = np.zeros((0, len(km)))
         return Alternatives(km, none, none, none, np.zeros(0), np.zeros(0))
     with ThreadPoolExecutor(SIDE_BY_SIDE) as at_once:  # numpy lets other threads run
-        parts = list(at_once.map(work, some, *more))
-    return Alternatives(km, *(np.concatenate(part) for part in zip(*parts, strict=True)))
+        return Alternatives(km, *_joined(at_once.map(work, some, *more), n))
+
+
+def _joined(parts: Iterator[tuple[np.ndarray, ...]], n: int) -> tuple[np.ndarray, ...]:
+    """Arrays of n sensors from those of some after others, each let go once it is laid out."""
+    first = next(parts)
+    whole = tuple(np.empty((n, *array.shape[1:])) for array in first)
+    begin = 0
+    for part in chain([first], parts):
+        end = begin + len(part[0])
+        for array, own in zip(whole, part, strict=True):
+            array[begin:end] = own
+        begin = end
+    return whole
 
 
 def _priced(course: Course, prices: Prices) -> tuple[np.ndarray, ...]:

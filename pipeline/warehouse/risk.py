@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict, is_dataclass
 from datetime import date
 from functools import partial
@@ -13,7 +14,6 @@ import pandas as pd
 
 from models.plans.advice import advise
 from models.plans.lot import drawn_by_lot
-from models.plans.outlook import Outlook
 from models.plans.schemas import EVIDENCE
 from models.plans.settings import PlanSettings
 from models.risk.ahead import risk_ahead_parts, road_share
@@ -109,12 +109,14 @@ def _advise(
     settings, outlook = told.settings, outlook_at_hand(connection, ahead)
     let_go(connection)
     weighed, costs = price(connection, outlook, settings)
-    action = _actions(
-        connection, day, settings, kept_models, version, results, sensors, outlook, costs, work
-    )
+    evidence = _evidence(connection, day)
     let_go(connection)
-    run(connection, f"{MARTS}/advice_answers", {"as_of": day})
-    run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
+    by_lot = _lot(connection, evidence, day, settings)
+    action = _keep_advice(connection, day, version, evidence, costs, settings, by_lot)
+    how = {"as_taken": action, "by_lot": by_lot, "work": work}
+    over = partial(advice_over_sensitivity, results, sensors, evidence, outlook, settings, **how)
+    _keep_over_sensitivity(connection, kept_models, version, settings, over, work)
+    del evidence, over
     let_go(connection)
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
     let_go(connection)
@@ -124,38 +126,57 @@ def _advise(
     order_parts(connection, day, needs, told)
 
 
-def _actions(
+def _keep_advice(
     connection: duckdb.DuckDBPyConnection,
     day: date,
-    settings: PlanSettings,
-    kept_models: Path,
     version: str,
-    results: RiskResults,
-    sensors: pd.DataFrame,
-    outlook: Outlook,
+    evidence: pd.DataFrame,
     costs: pd.DataFrame,
-    work: LongWork,
+    settings: PlanSettings,
+    by_lot: frozenset[str],
 ) -> pd.Series:
-    """Keep what is advised, now and over the test's sensitivity; return each sensor's action."""
-    evidence = _evidence(connection, day)
-    let_go(connection)
-    share = settings.lot_share
-    lot = drawn_by_lot(evidence["sensor_id"], evidence["last_tested_on"], day, share)
-    store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
-    advice = advise(evidence, costs, settings, by_lot=lot, day=day)
+    """Keep what is advised, and the worklist of it; return each sensor's action.
+
+    Before anything is weighed again, which leaves less room for so many words.
+    """
+    advice = advise(evidence, costs, settings, by_lot=by_lot, day=day)
     store_fitted(connection, version, "advice", advice)
     action = advice.set_index("sensor_id")["action"]
+    del advice  # its words are in the marts
     let_go(connection)
-
-    def over_sensitivity() -> dict[str, pd.DataFrame]:
-        how = {"as_taken": action, "by_lot": lot, "work": work}
-        over = advice_over_sensitivity(results, sensors, evidence, outlook, settings, **how)
-        return {"advice": over}
-
-    rests_on = f"{version}/{current_shape()}/{OVER_VERSION}/{settings!r}"
-    over = made_once(kept_models, "over_sensitivity", rests_on, over_sensitivity, work.say)
-    store_fitted(connection, version, "advice_over_sensitivity", over["advice"])
+    run(connection, f"{MARTS}/advice_answers", {"as_of": day})
+    run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
+    let_go(connection)
     return action
+
+
+def _keep_over_sensitivity(
+    connection: duckdb.DuckDBPyConnection,
+    kept_models: Path,
+    version: str,
+    settings: PlanSettings,
+    over: Callable[[], pd.DataFrame],
+    work: LongWork,
+) -> None:
+    """Keep what would be advised over the test's sensitivity, which one fit and settings decide."""
+    rests_on = f"{version}/{current_shape()}/{OVER_VERSION}/{settings!r}"
+    made = made_once(
+        kept_models, "over_sensitivity", rests_on, lambda: {"advice": over()}, work.say
+    )
+    store_fitted(connection, version, "advice_over_sensitivity", made["advice"])
+
+
+def _lot(
+    connection: duckdb.DuckDBPyConnection,
+    evidence: pd.DataFrame,
+    day: date,
+    settings: PlanSettings,
+) -> frozenset[str]:
+    """Keep and return the sensors that are tested though they may be left."""
+    seen = evidence["sensor_id"], evidence["last_tested_on"]
+    lot = drawn_by_lot(*seen, day, settings.lot_share)
+    store(connection, "drawn_by_lot", pd.DataFrame({"sensor_id": sorted(lot)}, dtype="str"))
+    return lot
 
 
 def _quantiles(results: RiskResults, frames: RiskFrames) -> pd.DataFrame:
