@@ -322,9 +322,8 @@ def _summary(ahead: Ahead, share: np.ndarray, counts: np.ndarray, level: float) 
     counts, share = counts.astype(np.float32), share.astype(np.float32)
     parts = []
     for chance in (ahead.defect, ahead.heard * share[:, None]):
-        mean = np.minimum(
-            counts.T @ chance.swapaxes(1, 2), 1
-        )  # weights add up to 1 but for a digit
+        # weights add up to 1 but for a last digit
+        mean = np.minimum(counts.T @ chance.swapaxes(1, 2), 1)
         point, drawn = mean[..., 0], np.sort(mean[..., 1:], axis=-1)
         low, high = _ends(drawn, level) if len(share) > 1 else (point, point)
         parts += [point, np.minimum(low, point), np.maximum(high, point)]
