@@ -1,4 +1,4 @@
-"""How much a build holds beside what it works with: it gives back what it can before others work.
+"""How much a build holds beside what it works with: it gives back what it can before long work.
 
 DuckDB keeps what it has read, and the allocator what has been freed between arrays that still
 stand: at a million tests some hundred megabytes each.

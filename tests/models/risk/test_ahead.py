@@ -13,6 +13,7 @@ from scipy.stats import norm
 from models.risk.ahead import (
     RISK_AHEAD,
     ROAD_SHARE,
+    _ends,
     heard_ahead,
     risk_ahead,
     road_share,
@@ -268,3 +269,22 @@ def test_the_settings_of_the_score_are_taken_over(fleet, model):
     gone = risk_ahead(model, some.assign(contact_km=some["good_km"]), in_view=0.0 * seen)
     assert (there["defect"] <= gone["defect"] + 1e-12).all()
     assert there["defect"].sum() < 0.95 * gone["defect"].sum()
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 100])
+def test_ends_are_the_quantiles_of_the_draws(count):
+    drawn = np.sort(np.random.default_rng(count).random((4, 3, count)).astype(np.float32), axis=-1)
+    expected = np.quantile(drawn.astype(float), [0.05, 0.95], axis=-1)
+    assert np.stack(_ends(drawn, 0.9)) == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize("rate", [1e-6, 2e-4, 1e-2])
+def test_in_single_precision_it_is_heard_of_as_in_double(rate):
+    rise = np.sort(np.random.default_rng(3).random((5, 2, len(GRID))), axis=-1)
+    km = np.tile([3.0, 700.0, 4_400.0, 15_000.0], (5, 1))
+    single, double = (
+        heard_ahead(GRID, rise.astype(kind), np.full(2, rate), km) for kind in ("f4", "f8")
+    )
+    assert single.heard.dtype == np.float32
+    assert single.heard == pytest.approx(double.heard, abs=3e-7)
+    assert single.defect == pytest.approx(double.defect, abs=3e-7)

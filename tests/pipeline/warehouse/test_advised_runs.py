@@ -3,7 +3,6 @@
 import os
 from datetime import date, timedelta
 
-import duckdb
 import numpy as np
 import pandas as pd
 import pytest
@@ -137,7 +136,6 @@ def test_with_nothing_advised_there_are_none(tmp_path):
     assert runs(tmp_path / "kept", [], FIRST).empty
     with connect() as connection:
         find_runs(connection, tmp_path / "kept", KnownRuns(), [], FIRST)
-        assert isinstance(connection, duckdb.DuckDBPyConnection)
         kinds = connection.execute("describe advised_runs").df().set_index("column_name")
     assert kinds.loc["first_on", "column_type"] == "DATE"
     assert kinds.loc["by_lot", "column_type"] == "BOOLEAN"
