@@ -16,9 +16,10 @@ import numpy as np
 from scipy import sparse
 
 from models.risk.delay import silent_chance, silent_km
-from models.risk.lives import Rows, overlap
+from models.risk.grid_parts import Season, Spans, cut_by_grid
+from models.risk.lives import Rows
 
-#: Rows of lives that all columns are worked out of at a time.
+#: Rows of lives, and windows, that are worked out at a time, for the memory.
 _ROWS_AT_ONCE = 20_000
 
 
@@ -31,21 +32,17 @@ class Expected(NamedTuple):
     weight: np.ndarray
 
 
-class Parts(NamedTuple):
-    """Parts of spans of km: span number, person-km row, km of it; in order of span and age.
+class InWindows(NamedTuple):
+    """Some windows, where their parts stand, and the place of each part's window among them.
 
-    Beside them the number of the row of records and the age at which each part begins.
+    Beside them the expected events and exposure (km) in each part, given a defect in its window.
     """
 
-    span: np.ndarray
-    pair: np.ndarray
-    km: np.ndarray
-    row: np.ndarray
-    low: np.ndarray
-
-
-#: Scaled season of parts, by row of records, age at which a part begins and km of it.
-Season = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
+    windows: slice
+    parts: slice
+    window: np.ndarray
+    events: np.ndarray
+    exposure: np.ndarray
 
 
 class Records:
@@ -68,39 +65,36 @@ class Records:
     Attributes
     ----------
     pair_cell, pair_group : arrays of shape (pairs,)
+    has_season : bool
+        Whether the season of each part is known.
     """
 
     def __init__(
         self, rows: Rows, group: np.ndarray, edges: np.ndarray, season: Season | None = None
     ):
         self.rows, self.edges, self.group = rows, edges, group
-        self.cells = len(edges) - 1
+        self.cells, self.has_season = len(edges) - 1, season is not None
         self.prior, self.factor = rows.weight, np.ones(len(rows.life))
         self.delayed = np.flatnonzero(~np.isnan(rows.near))
         self.inside = np.flatnonzero(rows.window)
         self.exact = np.flatnonzero(rows.exact)
         bad, inside = rows.bad[self.exact], self.inside
         spans = (
-            (np.arange(len(rows.life)), rows.entry, rows.good),
-            (inside, rows.good[inside], rows.bad[inside]),
-            (self.exact, np.nextafter(bad, -np.inf), bad),
+            Spans(np.arange(len(rows.life)), rows.entry, rows.good),
+            Spans(inside, rows.good[inside], rows.bad[inside]),
+            Spans(self.exact, np.nextafter(bad, -np.inf), bad),
         )
-        cut = [_cut(*span, group, edges) for span in spans]
-        number, flat = np.unique(np.concatenate([c.pair for c in cut]), return_inverse=True)
-        self.pair_group, self.pair_cell = np.divmod(number, self.cells)
-        ends = np.cumsum([len(c.pair) for c in cut])[:-1]
-        numbered = [c._replace(pair=n) for c, n in zip(cut, np.split(flat, ends), strict=True)]
-        self.sure, self.unsure, exact = numbered
-        self.exact_pair = exact.pair
-        self.season = None if season is None else [season(c.row, c.low, c.km) for c in numbered]
-        self._km, self._log_of_exact = (self.sure.km, self.unsure.km), 0.0
+        (self.sure, self.unsure, at), self.pair_cell, self.pair_group = cut_by_grid(
+            spans, group, edges, season
+        )
+        self.exact_pair, self._season_of_exact = at.pair, at.season
+        self._log_of_exact: np.ndarray | float = 0.0
 
     def set_season(self, coef: float) -> None:
         """Let each km count as its season has it."""
-        sure, unsure, exact = self.season
-        self.sure = self.sure._replace(km=self._km[0] * np.exp(coef * sure))
-        self.unsure = self.unsure._replace(km=self._km[1] * np.exp(coef * unsure))
-        self._log_of_exact = coef * exact
+        self.sure.count_season(coef)
+        self.unsure.count_season(coef)
+        self._log_of_exact = coef * self._season_of_exact
 
     def set_delay(self, rate: float) -> None:
         """Weigh the pieces of windows by the delay until a defect is heard of (rate per km)."""
@@ -120,48 +114,54 @@ class Records:
         weight, times = share * self.rows.times, np.zeros(len(height))
         times[self.rows.life] = self.rows.times
         log_likelihood = float(times @ height)
-        events, exposure = self._window_parts(hazard)
-        unsure, sure = self.unsure, self.sure
-        of_part = weight[self.inside][unsure.span]
-        total_events = self._total(unsure.pair, events * of_part)
-        total_events += self._total(self.exact_pair, weight[self.exact])
-        total_exposure = self._total(unsure.pair, exposure * of_part)
-        total_exposure += self._total(sure.pair, sure.km * weight[sure.span])
+        total_events = _sums(self.exact_pair, weight[self.exact], len(hazard))
+        total_exposure = self.sure.km.T @ weight
+        of_window = weight[self.inside]
+        for some in self._windows(hazard):
+            pair, given = self.unsure.pair[some.parts], of_window[some.windows][some.window]
+            total_events += _sums(pair, some.events * given, len(hazard))
+            total_exposure += _sums(pair, some.exposure * given, len(hazard))
         return Expected(total_events, total_exposure, log_likelihood, weight)
 
-    def scores(self, hazard: np.ndarray, design: np.ndarray) -> np.ndarray:
-        """Gradient of each row's log likelihood, shape (rows, columns).
+    def by_lives(self) -> Iterator[np.ndarray]:
+        """Rows of some lives at a time, those of a life beside one another."""
+        order = np.argsort(self.rows.life, kind="stable")
+        ends = np.cumsum(np.bincount(self.rows.life))
+        turn = (ends - 1) // _ROWS_AT_ONCE
+        yield from np.split(order, ends[np.flatnonzero(np.diff(turn))])
+
+    def scores(self, hazard: np.ndarray, design: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+        """What gives the gradient of some rows' log likelihood, shape (some rows, columns).
 
         By Fisher's identity the expectation of events less expected events, times the columns of
-        ``design`` (pairs, columns), and of the season behind them where there is one.
+        ``design`` (pairs, columns), and of the season behind them where there is one. Of all rows
+        at once it would take many times what the records do.
         """
-        events, exposure = self._window_parts(hazard)
-        sure, unsure = self.sure, self.unsure
-        row = np.concatenate([self.inside[unsure.span], self.exact, sure.span])
-        pair = np.concatenate([unsure.pair, self.exact_pair, sure.pair])
-        residual = np.concatenate(
-            [
-                events - hazard[unsure.pair] * exposure,
-                np.ones(len(self.exact)),
-                -hazard[sure.pair] * sure.km,
-            ]
-        )
-        by_row = self._sparse(row, pair, residual, len(self.rows.life))
-        score = np.empty((len(self.rows.life), design.shape[1] + (self.season is not None)))
-        for some in _slices(len(score)):
-            score[some, : design.shape[1]] = by_row[some] @ design
-        if self.season is not None:
-            score[:, -1] = self.season_scores(hazard)
-        return score
+        rows, n_exact = len(self.rows.life), len(self.exact)
+        unsure = _spread_rows(self.unsure.of(self._left(hazard)), self.inside, rows)
+        known = (np.ones(n_exact), self.exact_pair, np.arange(n_exact + 1))
+        exact = sparse.csr_array(known, shape=(n_exact, len(hazard)))
+        exact = _spread_rows(exact, self.exact, rows)
+        season = self.season_scores(hazard)[:, None] if self.has_season else np.zeros((rows, 0))
+
+        def of(some: np.ndarray) -> np.ndarray:
+            sure = self.sure.km[some]
+            sure.data *= hazard[sure.indices]
+            return np.hstack([(unsure[some] + exact[some] - sure) @ design, season[some]])
+
+        return of
 
     def season_scores(self, hazard: np.ndarray) -> np.ndarray:
         """Gradient of each row's log likelihood by the season's coefficient, shape (rows,)."""
-        events, exposure = self._window_parts(hazard)
-        (of_sure, of_unsure, of_exact), sure, unsure = self.season, self.sure, self.unsure
-        left = (events - hazard[unsure.pair] * exposure) * of_unsure
-        score = -_sums(sure.span, hazard[sure.pair] * sure.km * of_sure, len(self.rows.life))
-        score[self.inside] += _sums(unsure.span, left, len(self.inside))
-        score[self.exact] += of_exact
+        score, of_window = np.empty(len(self.rows.life)), np.empty(len(self.inside))
+        for some, km in self.sure.by_season():
+            score[some] = -(km @ hazard)
+        for part in self._windows(hazard):
+            left = part.events - hazard[self.unsure.pair[part.parts]] * part.exposure
+            left *= self.unsure.season[part.parts]
+            of_window[part.windows] = _sums(part.window, left, len(of_window[part.windows]))
+        score[self.inside] += of_window
+        score[self.exact] += self._season_of_exact
         return score
 
     def information(self, hazard: np.ndarray, design: np.ndarray, weight: np.ndarray) -> np.ndarray:
@@ -171,34 +171,41 @@ class Records:
         -(hazard to good_km) + log(1 - exp(-d)); its second derivative is
         -(hazard)'' + c d'' - c (1 + c) d' d'.
         """
-        sure, unsure, inside = self.sure, self.unsure, self.inside
-        c = 1.0 / np.expm1(np.maximum(self._window_hazard(hazard), 1e-12))
-        km = self._total(sure.pair, sure.km * weight[sure.span])
-        km -= self._total(unsure.pair, unsure.km * (c * weight[inside])[unsure.span])
+        sure, unsure = self.sure, self.unsure
+        c = 1.0 / np.expm1(np.maximum(unsure.km @ hazard, 1e-12))
+        of_window = c * weight[self.inside]
+        km = sure.km.T @ weight - unsure.km.T @ of_window
         total = design.T @ (design * (km * hazard)[:, None])
-        x = hazard[unsure.pair] * unsure.km
-        slope = self._sparse(unsure.span, unsure.pair, x, len(inside))
-        by_season = np.empty((len(inside), 0))
-        if self.season is not None:
-            of_sure, of_unsure, _ = self.season
-            by_season = _sums(unsure.span, x * of_unsure, len(inside))[:, None]
-            by_sure = hazard[sure.pair] * sure.km * weight[sure.span] * of_sure
-            by_unsure = x * (c * weight[inside])[unsure.span] * of_unsure
-            mixed = self._total(sure.pair, by_sure) - self._total(unsure.pair, by_unsure)
-            own = by_sure @ of_sure - by_unsure @ of_unsure
+        by_season = np.empty((len(c), 0))
+        if self.has_season:
+            by_season = np.empty((len(c), 1))
+            for some, counted in unsure.by_season():
+                by_season[some, 0] = counted @ hazard
+            mixed, own = (self._seasonal(power, weight, of_window) * hazard for power in (1, 2))
             across = (design.T @ mixed)[:, None]
-            total = np.block([[total, across], [across.T, np.array([[own]])]])
-        twice = c * (1 + c) * weight[inside]
-        for some in _slices(len(inside)):
-            part = np.hstack([slope[some] @ design, by_season[some]])
+            total = np.block([[total, across], [across.T, np.array([[own.sum()]])]])
+        twice = (1 + c) * of_window
+        for first in range(0, len(c), _ROWS_AT_ONCE):
+            some = slice(first, first + _ROWS_AT_ONCE)
+            slope = unsure.km[some]
+            slope.data *= hazard[slope.indices]
+            part = np.hstack([slope @ design, by_season[some]])
             total += part.T @ (part * twice[some, None])
+        return total
+
+    def _seasonal(self, power: int, weight: np.ndarray, of_window: np.ndarray) -> np.ndarray:
+        """Km of each pair times a power of their season, weighed by row and, less, by window."""
+        total = np.zeros(len(self.pair_cell))
+        for some, km in self.sure.by_season(power):
+            total += km.T @ weight[some]
+        for some, km in self.unsure.by_season(power):
+            total -= km.T @ of_window[some]
         return total
 
     def _log_chance(self, hazard: np.ndarray) -> np.ndarray:
         """Log likelihood of each row given that it was without the defect on entry."""
-        sure = self.sure
-        chance = -_sums(sure.span, hazard[sure.pair] * sure.km, len(self.rows.life))
-        span = self._window_hazard(hazard)
+        chance = -(self.sure.km @ hazard)
+        span = self.unsure.km @ hazard
         chance[self.inside] += np.log(-np.expm1(-np.maximum(span, 1e-300)))
         chance[self.exact] += np.log(hazard[self.exact_pair]) + self._log_of_exact
         return chance
@@ -215,53 +222,42 @@ class Records:
         height = np.where(seen, np.log(np.maximum(total, 1e-300)) + np.where(seen, top, 0.0), 0.0)
         return scaled / total[life], height
 
-    def _window_hazard(self, hazard: np.ndarray) -> np.ndarray:
-        part = self.unsure
-        return _sums(part.span, hazard[part.pair] * part.km, len(self.inside))
-
-    def _window_parts(self, hazard: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _windows(self, hazard: np.ndarray) -> Iterator[InWindows]:
         """Expected events and exposure in each part of each window, given a defect within it."""
-        part = self.unsure
-        x = hazard[part.pair] * part.km
-        span = _sums(part.span, x, len(self.inside))
-        before = np.cumsum(x) - x
-        starts = np.searchsorted(part.span, np.arange(len(self.inside)))
-        before -= before[np.minimum(starts, max(len(x) - 1, 0))][part.span] if len(x) else 0.0
-        found = -np.expm1(-np.maximum(span, 1e-300))[part.span]
-        small = x < 1e-9
-        mean_left = np.where(small, 1 - x / 2, -np.expm1(-x) / np.where(small, 1.0, x))
-        events = np.exp(-before) * x * mean_left / found
-        after = np.exp(-(span[part.span] - before))
-        exposure = part.km * np.exp(-before) * (mean_left - after) / found
-        return events, np.maximum(exposure, 0.0)
+        for first in range(0, len(self.inside), _ROWS_AT_ONCE):
+            last = min(first + _ROWS_AT_ONCE, len(self.inside))
+            parts, window = self.unsure.between(first, last)
+            km = self.unsure.km.data[parts]
+            x = hazard[self.unsure.pair[parts]] * km
+            span = _sums(window, x, last - first)
+            before = np.cumsum(x) - x
+            starts = np.searchsorted(window, np.arange(last - first))
+            before -= before[np.minimum(starts, max(len(x) - 1, 0))][window] if len(x) else 0.0
+            found = -np.expm1(-np.maximum(span, 1e-300))[window]
+            small = x < 1e-9
+            mean_left = np.where(small, 1 - x / 2, -np.expm1(-x) / np.where(small, 1.0, x))
+            events = np.exp(-before) * x * mean_left / found
+            after = np.exp(-(span[window] - before))
+            exposure = km * np.exp(-before) * (mean_left - after) / found
+            yield InWindows(slice(first, last), parts, window, events, np.maximum(exposure, 0.0))
 
-    def _total(self, pair: np.ndarray, value: np.ndarray) -> np.ndarray:
-        return _sums(pair, value, len(self.pair_cell))
+    def _left(self, hazard: np.ndarray) -> np.ndarray:
+        """Expected events less those that the exposure would bring, of each part of a window."""
+        left = np.empty(len(self.unsure.pair))
+        for some in self._windows(hazard):
+            pair = self.unsure.pair[some.parts]
+            left[some.parts] = some.events - hazard[pair] * some.exposure
+        return left
 
-    def _sparse(
-        self, row: np.ndarray, pair: np.ndarray, value: np.ndarray, rows: int
-    ) -> sparse.csr_array:
-        return sparse.csr_array((value, (row, pair)), shape=(rows, len(self.pair_cell)))
 
-
-def _slices(length: int) -> Iterator[slice]:
-    """Some rows at a time, for the memory: each takes as many numbers as there are columns."""
-    return (slice(k, k + _ROWS_AT_ONCE) for k in range(0, length, _ROWS_AT_ONCE))
+def _spread_rows(table: sparse.csr_array, place: np.ndarray, rows: int) -> sparse.csr_array:
+    """The rows of a table at rising places among so many, the others empty."""
+    count = np.zeros(rows + 1, dtype=table.indptr.dtype)
+    count[place + 1] = np.diff(table.indptr)
+    held = (table.data, table.indices, np.cumsum(count, dtype=count.dtype))
+    return sparse.csr_array(held, shape=(rows, table.shape[1]))
 
 
 def _sums(place: np.ndarray, value: np.ndarray, length: int) -> np.ndarray:
     """Sums of values by place, shape (length,); numpy counts in whole numbers where none are."""
     return np.bincount(place, value, length).astype(float, copy=False)
-
-
-def _cut(
-    row: np.ndarray, low: np.ndarray, high: np.ndarray, group: np.ndarray, edges: np.ndarray
-) -> Parts:
-    """Cut spans ``(low, high]`` of some rows by cell, in order of age.
-
-    ``pair`` is here group * cells + cell; ``span`` the place of the span among those given.
-    """
-    part = overlap(low, high, edges)
-    pair = group[row[part.row]] * (len(edges) - 1) + part.cell
-    begins = np.maximum(low[part.row], edges[part.cell])
-    return Parts(part.row, pair, part.km, row[part.row], begins)

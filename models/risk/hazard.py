@@ -48,10 +48,8 @@ from models.risk.lives import (
 from models.risk.m_step import m_step, regressor
 from models.risk.season import Calendar, calendar_now
 from models.risk.season_fit import scaled_season, season_step
-from models.risk.spread import covariance, slopes
+from models.risk.spread import covariance, delay_spread, slopes
 
-#: Step on the scale of log rate in the second difference that gives the delay's spread.
-_LOG_STEP = 0.1
 #: With what lies ahead of each life among what is not known, EM is slow: its tolerance times this.
 _COARSE = 100.0
 #: Step of the season's scaled coefficient below which EM may stop.
@@ -198,13 +196,15 @@ class DefectHazard(BaseEstimator):
         self.life_columns_ = LifeColumns(self.group_sd, self.repaired_sd).fit(lives)
         first, pattern = self.life_columns_.patterns(lives)
         other = self.life_columns_.transform(lives.iloc[first])
-        group, beyond = pattern[rows.life], None
+        group, beyond = pattern.astype(np.int32)[rows.life], None
         if evidence is not None and used is not None:
             beyond = Beyond(lives, rows, group, evidence)
             rows = beyond.rows
         sight = FirstSight(lives, rows, self.sensitivity)
         season = scaled_season(lives, rows, self.life_columns_.usual_pace, self.season_sd)
-        self._maximise(Records(rows, group, self.edges_, season), other, beyond, sight)
+        records = Records(rows, group, self.edges_, season)
+        del lives, season  # no more than their records is needed from here on
+        self._maximise(records, other, beyond, sight)
         return self
 
     def predict_cumulative_hazard(
@@ -360,7 +360,8 @@ class DefectHazard(BaseEstimator):
         self.log_likelihood_ = expected.log_likelihood
         spread = covariance(records, hazard, design, expected.weight, self.n_defects_)
         self.covariance_, inverse = spread
-        self._spread_delay(records, hazard)
+        if self.delay_ is not None and self.delay_.learned:
+            self.delay_ = delay_spread(records, hazard, self.delay_, self.delay_prior)
         self.slopes_ = np.zeros((2, len(self.coef_)))
         if self.delay_ is not None:
             rate = self.delay_.rate_per_km
@@ -368,7 +369,7 @@ class DefectHazard(BaseEstimator):
 
     def _begin(self, count: int, records: Records, *, afresh: bool) -> tuple[np.ndarray, float]:
         """Coefficients from which EM starts, and the season's: nought, or those of the last fit."""
-        self.n_season_ = int(records.season is not None)
+        self.n_season_ = int(records.has_season)
         coef = None if afresh else getattr(self, "coef_", None)
         if coef is None:
             return np.zeros(count), 0.0
@@ -412,20 +413,6 @@ class DefectHazard(BaseEstimator):
         idle = self.sensitivity * self.idle_rate_per_km_
         own = heard_of_itself(delay.n_heard, delay.n_road_failures, delay.rate_per_km, idle)
         self.delay_ = replace(delay, rate_per_km=moved_rate(self.delay_prior, own, km))
-
-    def _spread_delay(self, records: Records, hazard: np.ndarray) -> None:
-        """Spread of log rate from the curvature of the log likelihood, the curve held fixed."""
-        delay = self.delay_
-        if delay is None or not delay.learned:
-            return
-        heights = []
-        for factor in np.exp([-_LOG_STEP, 0.0, _LOG_STEP]):
-            records.set_delay(delay.rate_per_km * factor)
-            height = records.expect(hazard).log_likelihood
-            heights.append(height + log_prior(self.delay_prior, delay.rate_per_km * factor))
-        bend = (2 * heights[1] - heights[0] - heights[2]) / _LOG_STEP**2
-        records.set_delay(delay.rate_per_km)
-        self.delay_ = replace(delay, log_sd=float(1 / np.sqrt(max(bend, self.delay_prior.events))))
 
     def _rates(self, edges: np.ndarray, coef: np.ndarray) -> np.ndarray:
         """Common hazard per km in each cell; ``coef`` of shape (columns,) or (draws, columns)."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from models.risk.expectation import Records, Season
+from models.risk.expectation import Records
+from models.risk.grid_parts import Season
 from models.risk.lives import Rows
 from models.risk.season import calendar_of_lives
 from models.risk.spread import mixing
@@ -39,8 +40,10 @@ def season_step(records: Records, hazard: np.ndarray, weight: np.ndarray, season
     By the information observed rather than by EM, which would be slow: a window holds its defect
     somewhere within half a year or more.
     """
-    none = np.zeros((len(hazard), 0))
+    none, rows = np.zeros((len(hazard), 0)), records.rows
     score = (records.season_scores(hazard) * weight)[:, None]
-    information = records.information(hazard, none, weight) - mixing(records, score, weight)
+    information = records.information(hazard, none, weight)
+    for some in records.by_lives():
+        information -= mixing(rows.life[some], rows.times[some], score[some], weight[some])
     step = (score.sum() - season) / (1.0 + max(float(information[0, 0]), 0.0))
     return float(np.clip(step, -_MOST, _MOST))

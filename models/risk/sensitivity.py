@@ -27,6 +27,7 @@ plain counts they would make it too narrow, since which pass missed is not seen 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -50,6 +51,8 @@ _GRID = (np.arange(500) + 0.5) / 500
 #: Points of the Gauss-Hermite rule over the delay's spread.
 _NODES = 5
 _TINY = 1e-300
+#: Lives held against the whole grid at a time, for the memory.
+_LIVES_AT_ONCE = 2_000
 #: That of an even spread over one step of the grid.
 _LEAST_VARIANCE = 1 / 12 / len(_GRID) ** 2
 
@@ -245,13 +248,16 @@ def _rates(
     ended = _ended(lives, passes)
     hazard = _hazard_at(model, lives, ended)
     power = (1 - _GRID) ** np.arange(_PASSES_BACK + 1)[:, None]
-    sound = np.exp(hazard[:, 1] - hazard[:, 0]) * ~ended["defect"]
+    sound = np.exp(hazard[:, 1] - hazard[:, 0]) * ~ended["defect"].to_numpy()
     heard = float(ended["by_ear"].sum())
     rates = np.geomspace(*_RATES, _N_RATES)
     fits = np.empty((len(rates), len(_GRID)))
     for j, rate in enumerate(rates):
-        chance = _chances_of_coming(hazard, _ages(ended), rate) @ power + sound.to_numpy()[:, None]
-        fits[j] = np.log(np.maximum(chance, _TINY)).sum(axis=0)
+        came = _chances_of_coming(hazard, _ages(ended), rate)
+        fits[j] = sum(
+            np.log(np.maximum(came[some] @ power + sound[some, None], _TINY)).sum(axis=0)
+            for some in _parts(len(came))
+        )
         fits[j] += heard * np.log(rate) + log_prior(model.delay_prior, rate)
     weight = np.exp(fits - fits.max(axis=0))
     return rates, weight / weight.sum(axis=0)
@@ -292,12 +298,12 @@ def _posterior(
     prior: BetaPrior,
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Posterior over the grid at one rate; chance that each pass missed, and weight of a hit."""
-    power = np.arange(_PASSES_BACK + 1)
-    before = (came * (power > 0)) @ (1 - _GRID) ** power[:, None]
     at_once = (missed["km_since_test"] <= 0).to_numpy()
-    # a defect found where the pass was made was there for certain
-    term = np.where(at_once[:, None], 1 - _GRID, before + came[:, :1])
-    log_miss = np.log(np.maximum(term, _TINY)).sum(axis=0)
+    log_miss = np.zeros(len(_GRID))
+    for some in _parts(len(came)):
+        # a defect found where the pass was made was there for certain
+        either = np.where(at_once[some, None], 1 - _GRID, _before(came[some]) + came[some, :1])
+        log_miss += np.log(np.maximum(either, _TINY)).sum(axis=0)
     mean = prior.mean
     for _ in range(_TURNS):
         light = followed.comes_to_light(mean)
@@ -307,8 +313,21 @@ def _posterior(
         last, mean = mean, float(density @ _GRID)
         if abs(mean - last) < 1e-7:
             break
-    share = before / np.maximum(before + came[:, :1], _TINY)
-    return density, np.where(at_once, 1.0, share @ density), light
+    missed_it = np.empty(len(came))
+    for some in _parts(len(came)):
+        before = _before(came[some])
+        missed_it[some] = before / np.maximum(before + came[some, :1], _TINY) @ density
+    return density, np.where(at_once, 1.0, missed_it), light
+
+
+def _before(came: np.ndarray) -> np.ndarray:
+    """Chance that the defect came before the pass, over the grid, shape (n, grid)."""
+    power = np.arange(_PASSES_BACK + 1)
+    return (came * (power > 0)) @ (1 - _GRID) ** power[:, None]
+
+
+def _parts(length: int) -> Iterator[slice]:
+    return (slice(k, k + _LIVES_AT_ONCE) for k in range(0, length, _LIVES_AT_ONCE))
 
 
 def _followed(passes: pd.DataFrame, within_km: float, rate: float) -> Followed:

@@ -1,15 +1,17 @@
-"""How far the hazard's coefficients may lie from their estimates."""
+"""How far the hazard's coefficients and the delay may lie from their estimates."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from models.risk.assumed import FEW_DEFECTS
+from models.risk.assumed import FEW_DEFECTS, GammaPrior
+from models.risk.delay import Delay, log_prior
 from models.risk.expectation import Records
 
+#: Step on the scale of a logarithm in differences of the log likelihood or of the score.
 _LOG_STEP = 0.1
-#: Lives looked at at a time, for the memory.
-_LIVES_AT_ONCE = 10_000
 
 
 def covariance(
@@ -29,15 +31,15 @@ def covariance(
     up for the coefficients fitted (trace(J^-1 (J - I)), against the number of defects), since
     fitted scores are smaller than true ones.
     """
-    rows = records.rows
-    score = records.scores(hazard, design)
-    score *= weight[:, None]
-    identity = np.eye(score.shape[1])
+    rows, scores = records.rows, records.scores(hazard, design)
     information = records.information(hazard, design, weight)
-    information -= mixing(records, score, weight)
+    units = np.zeros((int(rows.unit.max()) + 1, len(information)))
+    for some in records.by_lives():
+        score = scores(some) * weight[some, None]
+        np.add.at(units, rows.unit[some], score)
+        information -= mixing(rows.life[some], rows.times[some], score, weight[some])
+    identity = np.eye(len(information))
     inverse = np.linalg.inv(information + identity)
-    units = np.zeros((int(rows.unit.max()) + 1, score.shape[1]))
-    np.add.at(units, rows.unit, score)
     fitted = np.trace(inverse @ information)
     spread = units.T @ units * (n_defects / max(n_defects - fitted, n_defects / 3, 1))
     trust = n_defects / (n_defects + FEW_DEFECTS)
@@ -58,7 +60,7 @@ def slopes(
     def score() -> np.ndarray:
         expected = records.expect(hazard)
         by_column = design.T @ (expected.events - hazard * expected.exposure)
-        if records.season is None:
+        if not records.has_season:
             return by_column
         return np.append(by_column, expected.weight @ records.season_scores(hazard))
 
@@ -75,21 +77,46 @@ def slopes(
     return np.array(moved) @ inverse
 
 
-def mixing(records: Records, score: np.ndarray, weight: np.ndarray) -> np.ndarray:
+def delay_spread(records: Records, hazard: np.ndarray, delay: Delay, prior: GammaPrior) -> Delay:
+    """The delay with the spread of its log rate.
+
+    From the curvature of the log likelihood, by differences, the curve held fixed.
+    """
+    heights = []
+    for factor in np.exp([-_LOG_STEP, 0.0, _LOG_STEP]):
+        records.set_delay(delay.rate_per_km * factor)
+        height = records.expect(hazard).log_likelihood
+        heights.append(height + log_prior(prior, delay.rate_per_km * factor))
+    bend = (2 * heights[1] - heights[0] - heights[2]) / _LOG_STEP**2
+    records.set_delay(delay.rate_per_km)
+    return replace(delay, log_sd=float(1 / np.sqrt(max(bend, prior.events))))
+
+
+def mixing(
+    life: np.ndarray, times: np.ndarray, score: np.ndarray, weight: np.ndarray
+) -> np.ndarray:
     """Information lost by not knowing which row of a life is true (Louis, JRSS B 44 (1982) 226).
 
-    Some lives at a time: of all, what is worked out on the way would be several times ``score``.
+    Parameters
+    ----------
+    life : array of int, shape (rows,)
+        Life of each row; those of a life stand beside one another.
+    times : array of shape (rows,)
+        How often its life counts.
+    score : array of shape (rows, columns)
+        Gradient of each row's log likelihood, times its weight.
+    weight : array of shape (rows,)
+        How often the row counts: a share of ``times``.
     """
-    life, lost = records.rows.life, np.zeros((score.shape[1], score.shape[1]))
-    several = np.flatnonzero(np.bincount(life)[life] > 1)
-    several = several[np.argsort(life[several], kind="stable")]
-    begins = np.flatnonzero(np.diff(life[several], prepend=-1))
-    for first in range(0, len(begins), _LIVES_AT_ONCE):
-        own = np.append(begins, len(several))[first : first + _LIVES_AT_ONCE + 1]
-        rows = several[own[0] : own[-1]]
-        part = score[rows]
-        mean = np.add.reduceat(part, own[:-1] - own[0], axis=0)
-        times = np.maximum(records.rows.times[several[own[:-1]]], 1e-300)
-        lost += part.T @ (part / np.maximum(weight[rows], 1e-300)[:, None])
-        lost -= mean.T @ (mean / times[:, None])
-    return lost
+    begins = np.flatnonzero(np.diff(life, prepend=-1))
+    count = np.diff(np.append(begins, len(life)))
+    if (count == 1).any():  # of one row nothing is lost, not even by rounding
+        some = np.repeat(count > 1, count)
+        life, times, score, weight = life[some], times[some], score[some], weight[some]
+        count = count[count > 1]
+        begins = np.cumsum(count) - count
+    if not len(begins):
+        return np.zeros((score.shape[1], score.shape[1]))
+    mean = np.add.reduceat(score, begins, axis=0)
+    lost = score.T @ (score / np.maximum(weight, 1e-300)[:, None])
+    return lost - mean.T @ (mean / np.maximum(times[begins], 1e-300)[:, None])

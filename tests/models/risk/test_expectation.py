@@ -95,14 +95,16 @@ def test_score_and_information_are_derivatives_of_the_log_likelihood(records):
 
     at = rng.normal(scale=0.1, size=5)
     weight = records.expect(hazard_at(at)).weight
-    score = (records.scores(hazard_at(at), design) * weight[:, None]).sum(axis=0)
+    in_order = np.argsort(records.rows.life, kind="stable")
+    rows = records.scores(hazard_at(at), design)(in_order) * weight[in_order, None]
+    score = rows.sum(axis=0)
     step = 1e-4 * np.eye(5)
     numeric = [(log_likelihood(at + h) - log_likelihood(at - h)) / 2e-4 for h in step]
     assert score == pytest.approx(numeric, rel=1e-5)
 
-    rows = records.scores(hazard_at(at), design) * weight[:, None]
     information = records.information(hazard_at(at), design, weight)
-    information -= mixing(records, rows, weight)
+    life, times = records.rows.life[in_order], records.rows.times[in_order]
+    information -= mixing(life, times, rows, weight[in_order])
     hessian = [
         [
             log_likelihood(at + a + b)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import beta
 
 from models.frames import FrameError
+from models.risk import sensitivity
 from models.risk.assumed import TEST_SENSITIVITY, BetaPrior
 from models.risk.delay import Delay
 from models.risk.hazard import DefectHazard
@@ -241,6 +242,20 @@ def test_a_delay_less_sure_leaves_the_sensitivity_less_sure(model):
         found = learned_sensitivity(tests, windows, fitted).posterior
         spread.append(beta(found.hits, found.misses).std())
     assert spread[0] < spread[1]
+
+
+@pytest.mark.parametrize("learned", [False, True])
+def test_it_is_the_same_however_many_lives_are_looked_at_at_a_time(model, learned, monkeypatch):
+    tests, windows = misjudged_fleet(200, 11, 0.6)
+    delayed = with_delay(model, 1 / 5_000, 0.3)
+    delayed.delay_ = replace(delayed.delay_, learned=learned)
+    usual = learned_sensitivity(tests, windows, delayed)
+    assert usual.evidence["misses"].gt(0).sum() > 3
+    monkeypatch.setattr(sensitivity, "_LIVES_AT_ONCE", 3)
+    by_parts = learned_sensitivity(tests, windows, delayed)
+    assert by_parts.posterior.hits == pytest.approx(usual.posterior.hits, rel=1e-9)
+    assert by_parts.posterior.misses == pytest.approx(usual.posterior.misses, rel=1e-9)
+    pd.testing.assert_frame_equal(by_parts.evidence, usual.evidence, rtol=1e-9)
 
 
 def test_a_missing_column_is_named(model):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from models.risk import expectation, spread
+from models.risk import expectation, grid_parts, spread
 from models.risk.hazard import DefectHazard
 from tests.models.risk.wearing_fleet import simulate_wearing_fleet
 
@@ -17,7 +17,7 @@ def test_it_is_the_same_however_many_lives_are_looked_at_at_a_time(windows, monk
     """Lives of several rows stand across the ends of parts."""
     assert not windows["age_known"].astype(bool).all()
     usual = DefectHazard().fit(windows)
-    monkeypatch.setattr(spread, "_LIVES_AT_ONCE", 3)
+    monkeypatch.setattr(grid_parts, "_SPANS_AT_ONCE", 7)
     monkeypatch.setattr(expectation, "_ROWS_AT_ONCE", 5)
     by_parts = DefectHazard().fit(windows)
     assert np.abs(usual.covariance_).max() > 0
@@ -25,24 +25,12 @@ def test_it_is_the_same_however_many_lives_are_looked_at_at_a_time(windows, monk
 
 
 def test_where_each_life_has_one_row_none_is_lost():
-    class Rows:
-        life, times = np.arange(4), np.ones(4)
-
-    class Records:
-        rows = Rows
-
-    assert (spread.mixing(Records, np.ones((4, 2)), np.ones(4)) == 0).all()
+    lost = spread.mixing(np.arange(4), np.ones(4), np.ones((4, 2)), np.ones(4))
+    assert (lost == 0).all()
 
 
 def test_of_two_rows_that_may_be_true_their_spread_is_lost():
     """By hand: with the weight w on a score a and 1 - w on b, w (1 - w) (a - b) squared."""
-
-    class Rows:
-        life, times = np.array([0, 1, 0]), np.ones(3)
-
-    class Records:
-        rows = Rows
-
-    weight, score = np.array([0.3, 1.0, 0.7]), np.array([[2.0], [9.0], [-1.0]])
-    lost = spread.mixing(Records, score * weight[:, None], weight)
+    weight, score = np.array([0.3, 0.7, 1.0]), np.array([[2.0], [-1.0], [9.0]])
+    lost = spread.mixing(np.array([0, 0, 1]), np.ones(3), score * weight[:, None], weight)
     assert lost == pytest.approx(np.array([[0.3 * 0.7 * 3.0**2]]))
