@@ -32,6 +32,7 @@ from pipeline.jobs.progress import LongWork
 from pipeline.jobs.workers import as_done
 from pipeline.statements import one_row, run, store
 from pipeline.warehouse.earlier import came_to_light, earlier_record
+from pipeline.warehouse.held_memory import let_go
 from pipeline.warehouse.kept_fit import made_once
 from pipeline.warehouse.lives import MARTS, RiskFrames
 from pipeline.warehouse.risk_fit import store_fitted
@@ -201,6 +202,7 @@ def _record_of(
     at, until = span
     with earlier_record(connection, at) as earlier:
         frames, seen = earlier.frames, came_to_light(earlier, until)
+    let_go(connection)
     kept = parts.found(at, [*vars(frames).values(), seen]) if parts else None
     return (frames, seen) if kept is None else kept
 

@@ -61,6 +61,7 @@ def score_risk(
     frames = risk_frames(connection, day)
     run(connection, f"{MARTS}/test_history")
     tests = partial(test_history, connection)  # many rows, which a fit that stands does not need
+    let_go(connection)
     fit = standing_fit(kept_models, frames, tests, day, work.say)
     keep = partial(store_fitted, connection, fit.version)
     keep("sensitivity_evidence", fit.believed.evidence)

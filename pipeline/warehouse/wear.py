@@ -39,7 +39,7 @@ from models.wear.schemas import (
 from models.wear.test_plan import LiftChance, passes_needed, slow_stretches_of
 from pipeline.statements import store
 from pipeline.warehouse import wear_schemas as shown
-from pipeline.warehouse.held_memory import let_go
+from pipeline.warehouse.held_memory import give_back_freed, let_go
 from pipeline.warehouse.kept_wear import remembered_lives, remembered_sweeps
 from pipeline.warehouse.risk_fit import store_fitted
 from pipeline.warehouse.wear_bins import (
@@ -176,6 +176,7 @@ def _found(
     fit = replace(fit, evidence=replace(fit.evidence, tests=fit.evidence.tests[:0]))
     by_life = life_keys(tests["life_id"], keys.to_numpy(object))
     del frames, keys
+    give_back_freed()
     counted, use = WearMap(tests, fit.models.curves), UseOfLogged(usage)
     sound = SoundRoughness(tests, passed_turn)
     for records in records_by_parts(connection, tests):
