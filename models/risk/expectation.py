@@ -94,7 +94,8 @@ class Records:
         """Let each km count as its season has it."""
         self.sure.count_season(coef)
         self.unsure.count_season(coef)
-        self._log_of_exact = coef * self._season_of_exact
+        # a plain float would leave the product in single precision
+        self._log_of_exact = np.float64(coef) * self._season_of_exact
 
     def set_delay(self, rate: float) -> None:
         """Weigh the pieces of windows by the delay until a defect is heard of (rate per km)."""
@@ -130,26 +131,40 @@ class Records:
         turn = (ends - 1) // _ROWS_AT_ONCE
         yield from np.split(order, ends[np.flatnonzero(np.diff(turn))])
 
-    def scores(self, hazard: np.ndarray, design: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-        """What gives the gradient of some rows' log likelihood, shape (some rows, columns).
+    def score_of(
+        self, hazard: np.ndarray, design: np.ndarray
+    ) -> Callable[[np.ndarray], np.ndarray]:
+        """Gradient of rows' log likelihood, given of some rows at a time.
 
         By Fisher's identity the expectation of events less expected events, times the columns of
-        ``design`` (pairs, columns), and of the season behind them where there is one. Of all rows
-        at once it would take many times what the records do.
+        ``design``, and of the season behind them where there is one. Of all rows at once it would
+        take many times what the records do.
+
+        Parameters
+        ----------
+        hazard : array of shape (pairs,)
+            Per km.
+        design : array of shape (pairs, columns)
+            Columns of the coefficients.
+
+        Returns
+        -------
+        callable that takes places of rows and gives an array of shape (these rows, columns), with
+        one more column where the season is known.
         """
         rows, n_exact = len(self.rows.life), len(self.exact)
         unsure = _spread_rows(self.unsure.of(self._left(hazard)), self.inside, rows)
-        known = (np.ones(n_exact), self.exact_pair, np.arange(n_exact + 1))
+        known = (np.ones(n_exact), self.exact_pair, np.arange(n_exact + 1, dtype=np.int32))
         exact = sparse.csr_array(known, shape=(n_exact, len(hazard)))
         exact = _spread_rows(exact, self.exact, rows)
         season = self.season_scores(hazard)[:, None] if self.has_season else np.zeros((rows, 0))
 
-        def of(some: np.ndarray) -> np.ndarray:
+        def some_rows(some: np.ndarray) -> np.ndarray:
             sure = self.sure.km[some]
             sure.data *= hazard[sure.indices]
             return np.hstack([(unsure[some] + exact[some] - sure) @ design, season[some]])
 
-        return of
+        return some_rows
 
     def season_scores(self, hazard: np.ndarray) -> np.ndarray:
         """Gradient of each row's log likelihood by the season's coefficient, shape (rows,)."""
@@ -194,7 +209,11 @@ class Records:
         return total
 
     def _seasonal(self, power: int, weight: np.ndarray, of_window: np.ndarray) -> np.ndarray:
-        """Km of each pair times a power of their season, weighed by row and, less, by window."""
+        """Km times a power of their season, by pair.
+
+        Of the km known to be without the defect, weighed by row, less those of windows, weighed by
+        window.
+        """
         total = np.zeros(len(self.pair_cell))
         for some, km in self.sure.by_season(power):
             total += km.T @ weight[some]

@@ -1,7 +1,8 @@
 """Spans of km cut by the cells of a grid, as a sparse matrix: a row a span, a column a pair.
 
 A *pair* is a cell of age with a group, that is a set of covariates. Of many lives there are far
-more parts than anything else, so that one takes a column number of four bytes and its km.
+more parts than anything else, so that one takes few bytes: a column number of four, its km, as
+many where its season is known, in single precision, and its km as they count by that season.
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ class Parts:
     ----------
     km : csr_array of shape (spans, pairs)
         Km as they count: a km of season s as exp(b x s) of them (``count_season``).
+    pair : array of int, shape (parts,)
+    season : array of shape (parts,)
     """
 
     def __init__(self, km: sparse.csr_array, season: np.ndarray):
@@ -55,13 +58,13 @@ class Parts:
 
     def count_season(self, coef: float) -> None:
         """Let each km count as its season has it."""
-        counted = self.season * np.float64(coef)
+        counted = self.season * np.float64(coef)  # a plain float would leave it in single precision
         np.exp(counted, out=counted)
         counted *= self._plain_km
         self.km = self.of(counted)
 
     def by_season(self, power: int = 1) -> Iterator[tuple[slice, sparse.csr_array]]:
-        """Km as they count times a power of their season, some spans at a time."""
+        """Some spans at a time, and their km times a power of their season, (some spans, pairs)."""
         for first in range(0, self.km.shape[0], _SPANS_AT_ONCE):
             begins = self.km.indptr[first : first + _SPANS_AT_ONCE + 1]
             some, spans = slice(begins[0], begins[-1]), len(begins) - 1
@@ -71,7 +74,7 @@ class Parts:
             yield slice(first, first + spans), sparse.csr_array(table, shape=shape)
 
     def of(self, values: np.ndarray) -> sparse.csr_array:
-        """Values of the parts as a matrix of spans by pairs."""
+        """Values of the parts, shape (parts,), as a matrix of spans by pairs."""
         return sparse.csr_array((values, self.km.indices, self.km.indptr), shape=self.km.shape)
 
     def between(self, first: int, last: int) -> tuple[slice, np.ndarray]:
@@ -81,7 +84,7 @@ class Parts:
 
 
 class Grid(NamedTuple):
-    """Several lots of spans cut by one grid; ``pair_cell`` and ``pair_group`` tell the pairs."""
+    """Several lots of spans cut by one grid; cell and group of each pair, shape (pairs,)."""
 
     parts: list[Parts]
     pair_cell: np.ndarray
@@ -103,6 +106,10 @@ def cut_by_grid(
         Edges of the cells, km, covering all spans.
     season : callable, optional
         Scaled season of parts.
+
+    Returns
+    -------
+    Grid, with the parts of each lot.
     """
     cells = len(edges) - 1
     cut = [_cut(spans, group, edges, season) for spans in lots]
@@ -113,6 +120,7 @@ def cut_by_grid(
     place = (np.cumsum(there) - 1).astype(np.int32)
     parts = []
     for pair, km, begins, seasons in cut:
+        # in place; no number is out of range, and any other mode would work in a copy
         np.take(place, pair, out=pair, mode="clip")
         shape = (len(begins) - 1, len(number))
         parts.append(Parts(sparse.csr_array((km, pair, begins), shape=shape), seasons))
@@ -133,6 +141,9 @@ def _cut(
         seasons = np.zeros(0) if season is None else season(row[part.row], begins, part.km)
         seasons = seasons.astype(np.float32)
         found.append((pair, part.km, np.bincount(part.row, minlength=len(row)), seasons))
-    pair, km, count, seasons = (np.concatenate(each) for each in zip(*found, strict=True))
+    pieces = [list(each) for each in zip(*found, strict=True)][::-1]
+    del found  # each field's pieces go as soon as they are joined
+    pair, km, count, seasons = (np.concatenate(pieces.pop()) for _ in range(4))
+    # scipy takes the wider of both kinds of indices, so these must not be wider than the pairs
     begins = np.append(0, np.cumsum(count)).astype(np.int32)
     return pair, km, begins, seasons

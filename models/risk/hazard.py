@@ -196,7 +196,7 @@ class DefectHazard(BaseEstimator):
         self.life_columns_ = LifeColumns(self.group_sd, self.repaired_sd).fit(lives)
         first, pattern = self.life_columns_.patterns(lives)
         other = self.life_columns_.transform(lives.iloc[first])
-        group, beyond = pattern.astype(np.int32)[rows.life], None
+        group, beyond = pattern.astype(np.int32)[rows.life], None  # one a row: half the memory
         if evidence is not None and used is not None:
             beyond = Beyond(lives, rows, group, evidence)
             rows = beyond.rows

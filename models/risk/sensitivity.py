@@ -51,7 +51,7 @@ _GRID = (np.arange(500) + 0.5) / 500
 #: Points of the Gauss-Hermite rule over the delay's spread.
 _NODES = 5
 _TINY = 1e-300
-#: Lives held against the whole grid at a time, for the memory.
+#: Lives, or their passes, held against the whole grid at a time, for the memory.
 _LIVES_AT_ONCE = 2_000
 #: That of an even spread over one step of the grid.
 _LEAST_VARIANCE = 1 / 12 / len(_GRID) ** 2
@@ -316,7 +316,7 @@ def _posterior(
     missed_it = np.empty(len(came))
     for some in _parts(len(came)):
         before = _before(came[some])
-        missed_it[some] = before / np.maximum(before + came[some, :1], _TINY) @ density
+        missed_it[some] = (before / np.maximum(before + came[some, :1], _TINY)) @ density
     return density, np.where(at_once, 1.0, missed_it), light
 
 

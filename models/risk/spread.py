@@ -31,11 +31,11 @@ def covariance(
     up for the coefficients fitted (trace(J^-1 (J - I)), against the number of defects), since
     fitted scores are smaller than true ones.
     """
-    rows, scores = records.rows, records.scores(hazard, design)
+    rows, score_of = records.rows, records.score_of(hazard, design)
     information = records.information(hazard, design, weight)
     units = np.zeros((int(rows.unit.max()) + 1, len(information)))
     for some in records.by_lives():
-        score = scores(some) * weight[some, None]
+        score = score_of(some) * weight[some, None]
         np.add.at(units, rows.unit[some], score)
         information -= mixing(rows.life[some], rows.times[some], score, weight[some])
     identity = np.eye(len(information))
@@ -80,7 +80,18 @@ def slopes(
 def delay_spread(records: Records, hazard: np.ndarray, delay: Delay, prior: GammaPrior) -> Delay:
     """The delay with the spread of its log rate.
 
-    From the curvature of the log likelihood, by differences, the curve held fixed.
+    From the curvature of the log likelihood with the prior's, by differences, the curve held fixed.
+
+    Parameters
+    ----------
+    records : Records
+        Weighed by this delay, as they are again afterwards.
+    hazard : array of shape (pairs,)
+        Per km.
+    delay : Delay
+        As estimated.
+    prior : GammaPrior
+        Of its rate; its own spread is the most that is given.
     """
     heights = []
     for factor in np.exp([-_LOG_STEP, 0.0, _LOG_STEP]):

@@ -96,7 +96,7 @@ def test_score_and_information_are_derivatives_of_the_log_likelihood(records):
     at = rng.normal(scale=0.1, size=5)
     weight = records.expect(hazard_at(at)).weight
     in_order = np.argsort(records.rows.life, kind="stable")
-    rows = records.scores(hazard_at(at), design)(in_order) * weight[in_order, None]
+    rows = records.score_of(hazard_at(at), design)(in_order) * weight[in_order, None]
     score = rows.sum(axis=0)
     step = 1e-4 * np.eye(5)
     numeric = [(log_likelihood(at + h) - log_likelihood(at - h)) / 2e-4 for h in step]
