@@ -30,8 +30,33 @@ def run(
 
     An error that it needs more memory than it may hold has the statement's name with it.
     """
+    return _told_where(connection, statement(name), name, parameters or {})
+
+
+def store_selected(
+    connection: duckdb.DuckDBPyConnection,
+    table: str,
+    name: str,
+    parameters: dict[str, Any],
+    *,
+    parts: int,
+) -> None:
+    """Keep what ``pipeline/<name>.sql`` selects as ``table``, a part of the rows at a time.
+
+    For joins that would fill the memory at once. The statement leaves out what is not of ``part``,
+    which is 0 to ``parts`` - 1; both are among its parameters.
+    """
+    for part in range(parts):
+        to = f"insert into {table}" if part else f"create table {table} as"
+        of_part = {**parameters, "part": part, "parts": parts}
+        _told_where(connection, f"{to}\n{statement(name)}", name, of_part)
+
+
+def _told_where(
+    connection: duckdb.DuckDBPyConnection, text: str, name: str, parameters: dict[str, Any]
+) -> duckdb.DuckDBPyConnection:
     try:
-        return connection.execute(statement(name), parameters or {})
+        return connection.execute(text, parameters)
     except duckdb.OutOfMemoryException as error:
         error.add_note(f"{name}.sql")
         raise

@@ -20,10 +20,10 @@ def count_effect(own: np.ndarray) -> np.ndarray:
     The mean number met within a bin on either side, over a neighbourhood, with the whole travel's
     mean as one drop-out more. ``own`` : each sensor's drop-outs, shape (sensors, bins).
     """
-    about = own.copy()
-    about[:, 1:] += own[:, :-1]
-    about[:, :-1] += own[:, 1:]
-    met, number = (own * about).sum(axis=0), own.sum(axis=0)
+    met, number = np.einsum("ij,ij->j", own, own), own.sum(axis=0)
+    beside = np.einsum("ij,ij->j", own[:, 1:], own[:, :-1])
+    met[1:] += beside
+    met[:-1] += beside
     whole = max(1.0, float(met.sum() / max(number.sum(), 1.0)))
     bins = np.arange(own.shape[1])
     near = np.exp(-0.5 * ((bins[:, None] - bins) / NEIGHBOURHOOD_BINS) ** 2)

@@ -14,6 +14,7 @@ from scipy.stats import gamma
 
 LONE_BINS = 2  # no other drop-out of the sensor within so many bins, in any of its tests
 STRETCHES = 5  # the travel is compared in so many stretches of equal length
+_SENSORS_AT_ONCE = 10_000  # whose neighbourhoods are laid out at a time, for the memory
 
 
 @dataclass(frozen=True)
@@ -45,9 +46,11 @@ def stray_rate(own: np.ndarray, reach: np.ndarray) -> tuple[Strays, np.ndarray]:
     Strays, and an array of shape (sensors, bins): the chance that the drop-out there is a stray;
     0 where it is not alone.
     """
-    about = _within(own, LONE_BINS)
-    lone = (own == 1.0) & (about == 1.0)
-    many, seen = (v.sum(axis=0) for v in (lone.astype(float), reach))
+    lone = np.zeros(own.shape, dtype=bool)
+    for begin in range(0, len(own), _SENSORS_AT_ONCE):
+        some = slice(begin, begin + _SENSORS_AT_ONCE)
+        lone[some] = (own[some] == 1.0) & (_within(own[some], LONE_BINS) == 1.0)
+    many, seen = (v.sum(axis=0, dtype=float) for v in (lone, reach))
     stretch = np.arange(own.shape[1]) * STRETCHES // own.shape[1]
     found, passes = np.bincount(stretch, many), np.bincount(stretch, seen)
     usable = passes > 0.25 * passes.max()

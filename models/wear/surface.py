@@ -258,17 +258,17 @@ class WearSurface(BaseEstimator):
     def _lean(self, shown: Totals) -> Totals:
         """Set strays apart, and find from what all departs and how far sights are independent."""
         own, reach = shown.by_sensor()
-        self.strays_ = Strays(0.0, 0.0)
+        reached, self.strays_ = reach.sum(), Strays(0.0, 0.0)
         if self.family != "gamma":
             self.strays_, share = stray_rate(own, reach)
             shown = replace(shown, stray_share=share)
-            own *= 1.0 - share
-        self.base_ = float(np.log(max(own.sum(), 0.5) / reach.sum()))
+            own *= np.subtract(1.0, share, out=reach)  # no table more than is needed
+        self.base_ = float(np.log(max(own.sum(), 0.5) / reached))
         self.n_sensors_, self.n_sensors_with_ = len(own), int((own > 0).any(axis=1).sum())
         if self.design_effect is not None:
             self.design_effect_ = np.asarray(self.design_effect, dtype=float)
         elif self.family == "gamma":
-            self.design_effect_ = gamma_effect(shown)
+            self.design_effect_ = gamma_effect(shown, own, reach)
         else:
             self.design_effect_ = count_effect(own)
         return shown

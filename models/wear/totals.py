@@ -59,15 +59,17 @@ class Totals:
         return self.summed(self.sensor, self.n_sensors)
 
 
-def gamma_effect(shown: Totals) -> float:
-    """Dispersion of roughness times the clustering of a sensor's bins over its tests."""
-    own, known = shown.by_sensor()
+def gamma_effect(shown: Totals, own: np.ndarray, known: np.ndarray) -> float:
+    """Dispersion of roughness times the clustering of a sensor's bins over its tests.
+
+    ``own`` and ``known`` are what ``by_sensor`` gives; the first is used up.
+    """
     mean = np.maximum(own.sum(axis=0) / np.maximum(known.sum(axis=0), 1.0), 1e-12)
     n_known, square = known.sum(), 0.0
-    own = np.zeros_like(own)
+    own[:] = 0.0  # of many sensors one more such table would be felt
     for rows, total, seen in shown.parts():
         rest = np.where(seen > 0, total / mean - 1.0, 0.0)
         np.add.at(own, shown.sensor[rows], rest)
         square += float((rest**2).sum())
-    clustering = float((own**2).sum() / max(square, 1e-12))
+    clustering = float(np.vdot(own, own) / max(square, 1e-12))
     return max(1e-3, square / n_known * max(clustering, 1.0))

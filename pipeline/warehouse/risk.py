@@ -24,7 +24,7 @@ from models.risk.outlook import DefectsAhead
 from models.risk.score import RiskResults, fit_and_score
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.jobs.progress import LongWork
-from pipeline.statements import one_row, run, store
+from pipeline.statements import one_row, run, store, store_selected
 from pipeline.warehouse.assumed_and_learned import assumed_and_learned
 from pipeline.warehouse.fitted import Fit, standing_fit, test_history
 from pipeline.warehouse.held_memory import let_go
@@ -43,6 +43,9 @@ from pipeline.warehouse.plans import (
 )
 from pipeline.warehouse.risk_fit import store_fitted, store_fitted_parts, told_of_fit
 from pipeline.warehouse.shape import current_shape
+
+#: Sensors whose lines of the worklist, with all their words, are put together at a time.
+_SENSORS_AT_ONCE = 30_000
 
 
 def score_risk(
@@ -146,7 +149,9 @@ def _keep_advice(
     del advice  # its words are in the marts
     let_go(connection)
     run(connection, f"{MARTS}/advice_answers", {"as_of": day})
-    run(connection, f"{MARTS}/worklist", {"floor": settings.test_above})
+    parts = len(evidence) // _SENSORS_AT_ONCE + 1
+    told = {"floor": settings.test_above}
+    store_selected(connection, "marts.worklist", f"{MARTS}/worklist", told, parts=parts)
     let_go(connection)
     return action
 

@@ -1,6 +1,6 @@
 -- grain: one sensor in service: what to do, why, and the numbers behind it
 -- In no order: whoever shows it sorts what is shown, and all of it with its words would fill the memory.
-create table marts.worklist as
+-- Of some sensors at a time, for the same reason.
 select
     sensors.sensor_id, sensors.unit_id, bikes.label, bikes.shop_id, bikes.shop_name, bikes.fleet_id,
     bikes.duty, bikes.model_code, lives.mount, sensors.part_no, sensors.kind,
@@ -27,3 +27,4 @@ left join marts.risk_ahead as ahead
 left join marts.riding_rates as riding on riding.unit_id = sensors.unit_id
 left join marts.advice_answers as answers
     on answers.sensor_id = sensors.sensor_id and answers.ended_by is null
+where hash(sensors.sensor_id) % $parts = $part
