@@ -36,7 +36,8 @@ class LongWork:
     """Who does one long piece of work, and who is told how far it is.
 
     ``say`` is told of each stage; with ``bars`` the terminal shows how far a stage is; ``card`` is
-    where pages read the same; ``stages`` knows what earlier work of the kind took.
+    where pages read the same; ``stages`` knows what earlier work of the kind took; ``between`` is
+    done before each stage.
     """
 
     workers: Workers = ONE
@@ -44,10 +45,12 @@ class LongWork:
     bars: bool = False
     card: Path | None = None
     stages: Stages = field(default_factory=Stages)
+    between: Callable[[], None] = lambda: None
     _written_at: float = field(default=0.0, repr=False)
 
     def stage(self, text: str) -> None:
         """Begin a stage of which no parts are counted."""
+        self.between()
         self.stages.begin(text)
         how_far = HowFar(text, whole_s=self.stages.left_s())
         self.say(text + _of_the_whole(how_far))
@@ -57,6 +60,7 @@ class LongWork:
     def counted(self, stage: str, unit: str, total: int) -> Iterator[Callable[[int], None]]:
         """Begin a stage of ``total`` parts; what is given is told how many more are done."""
         if total:
+            self.between()
             self.stages.begin(stage, counted=True)
         begun, done = time.monotonic(), 0
         if total and not self.bars:  # else the bar says so

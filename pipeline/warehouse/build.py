@@ -30,6 +30,7 @@ from pipeline.warehouse.carried import begin_with, can_carry, is_there, leave_to
 from pipeline.warehouse.check_plan import plan_checks, settings_for_checks
 from pipeline.warehouse.damage import newest_as_published
 from pipeline.warehouse.given_out import earlier_events, keep_events
+from pipeline.warehouse.held_memory import give_back_freed
 from pipeline.warehouse.leftovers import tidy
 from pipeline.warehouse.lives import follow_lives, stage_bikes
 from pipeline.warehouse.publish import (
@@ -79,7 +80,9 @@ def build(
     may be carried over.
     """
     try:
-        work = LongWork(workers, say, progress, home.building_now, Stages(earlier_stages(home)))
+        stages = Stages(earlier_stages(home))
+        # what one stage has freed is not to stand beside what the next one takes
+        work = LongWork(workers, say, progress, home.building_now, stages, give_back_freed)
         with no_draft_left(home):
             manifest = _build_relying_on_less(home, as_of, work, carry)
         keep_stages(home, work.stages)

@@ -21,6 +21,7 @@ from models.plans.open_days import dates, weekdays
 from models.plans.settings import PlanSettings
 from models.stock.schemas import STOCK_ORDERS
 from pipeline.statements import one_row, run, statement, store
+from pipeline.warehouse.held_memory import let_go
 from pipeline.warehouse.lives import MARTS
 
 #: Rows of costs read at a time, about.
@@ -73,7 +74,9 @@ def plan_checks(
         Those of ``CheckSettings``.
     """
     chosen = CheckSettings(**settings)
-    made = plan(check_records(connection, day), day, chosen)
+    records = check_records(connection, day)
+    let_go(connection)
+    made = plan(records, day, chosen)
     kept = {
         "check_visits": made.visits,
         "check_work": made.work,

@@ -58,10 +58,10 @@ class UnitCosts:
     row_settled_s: float = 5e-6
     test_told_s: float = 0.09e-3  # good ranges, the wear map, lives
     sensor_told_s: float = 0.72e-3  # chances, advice, stock and checks
-    # memory at most, in the risk model's fit: a line through 24,802 sensors and 247,317 (1,040,273
-    # tests)
-    build_bytes: float = 1.4e9
-    build_bytes_a_sensor: float = 10_000.0
+    # memory at most, in the fits of looking back: a line through 24,473 sensors (98,980 tests) and
+    # 247,317 (1,040,273)
+    build_bytes: float = 1.0e9
+    build_bytes_a_sensor: float = 7_000.0
 
     @property
     def sample_s(self) -> float:

@@ -35,6 +35,15 @@ def test_a_card_tells_stage_parts_done_and_seconds_left(home, clock):
     assert how_far(home) is None
 
 
+def test_what_is_between_is_done_before_each_stage_and_not_before_one_without_parts():
+    done = []
+    work = LongWork(say=done.append, between=lambda: done.append("between"))
+    work.stage("Estimating risk")
+    assert list(work.each("Measuring sweeps", "sweep", [])) == []
+    assert list(work.each("Looking back", "date", [1, 2])) == [1, 2]
+    assert done == ["between", "Estimating risk", "between", "Looking back"]
+
+
 def test_a_card_left_by_a_killed_builder_says_nothing(home):
     LongWork(card=home.building_now).stage("Estimating risk")
     assert home.building_now.exists()
