@@ -26,6 +26,14 @@ def test_the_effect_is_read_near_by():
     assert effect[45] < 2.0
 
 
+def test_what_is_met_on_either_side_counts():
+    """By hand: 2 and 3 drop-outs side by side meet 2 x 5 + 3 x 5 in 5 drop-outs, so 5 about one."""
+    own = np.zeros((1, 50))
+    own[0, 20:22] = 2.0, 3.0
+    effect = count_effect(np.vstack([own] * 500))
+    assert effect[20:22] == pytest.approx(np.full(2, 5.0), rel=0.01)
+
+
 def test_roughness_that_comes_back_widens():
     rng = np.random.default_rng(2)
     sensor = np.repeat(np.arange(100), 4)

@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from models.wear import strays as module
 from models.wear.strays import stray_rate
 
 
@@ -28,3 +29,16 @@ def test_neighbouring_drop_outs_are_no_strays():
     own = np.zeros((1, 50))
     own[0, [20, 22]] = 1.0
     assert stray_rate(own, np.ones((1, 50)))[1].sum() == 0.0
+
+
+@pytest.mark.parametrize("at_once", [1, 7])
+def test_it_is_the_same_however_many_sensors_are_looked_at_at_a_time(at_once, monkeypatch):
+    rng = np.random.default_rng(3)
+    reach = np.full((50, 50), 20.0)
+    own = rng.poisson(2e-3 * reach).astype(float)
+    usual, chance = stray_rate(own, reach)
+    assert 0 < (chance > 0).sum() < (own > 0).sum()
+    monkeypatch.setattr(module, "_SENSORS_AT_ONCE", at_once)
+    by_parts, same = stray_rate(own, reach)
+    assert by_parts == usual
+    assert (same == chance).all()
