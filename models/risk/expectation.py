@@ -168,14 +168,11 @@ class Records:
 
     def season_scores(self, hazard: np.ndarray) -> np.ndarray:
         """Gradient of each row's log likelihood by the season's coefficient, shape (rows,)."""
-        score, of_window = np.empty(len(self.rows.life)), np.empty(len(self.inside))
+        score = np.empty(len(self.rows.life))
         for some, km in self.sure.by_season():
             score[some] = -(km @ hazard)
-        for part in self._windows(hazard):
-            left = part.events - hazard[self.unsure.pair[part.parts]] * part.exposure
-            left *= self.unsure.season[part.parts]
-            of_window[part.windows] = _sums(part.window, left, len(of_window[part.windows]))
-        score[self.inside] += of_window
+        left = self.unsure.of(self._left(hazard) * self.unsure.season)
+        score[self.inside] += left @ np.ones(len(hazard))
         score[self.exact] += self._season_of_exact
         return score
 
