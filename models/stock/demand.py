@@ -22,6 +22,8 @@ from models.stock.repeats import asks_twice
 from models.stock.supersession import Numbers, asked_beyond_old
 
 _KEY = ["shop_id", "part_no"]
+#: Chances, one a sensor, draw and day, from which a group's numbers are counted at a time.
+_CHANCES_AT_ONCE = 500_000
 
 
 class _ByDays(NamedTuple):
@@ -175,27 +177,54 @@ class Demand:
     def asked_by_any(
         self, days: np.ndarray, old_stock: Mapping[tuple, np.ndarray]
     ) -> CountDistribution:
-        """The same, mixed over the draws: for many days, one group in memory at a time.
+        """The same, mixed over the draws: for many days, a group and some of them at a time.
 
         Returns
         -------
         CountDistribution of shape (groups, k)
         """
         days = np.asarray(days, float)
-        size, walk_ins, found = self._counts(days), self._walk_ins(days[self.classes["group"]]), []
-        for g in range(len(self._rows_by_group)):
-            rows = list(self._rows_by_group[g][1].values())
-            own = self._sensors_of(g, days, size).plus(walk_ins.of(rows))
-            at = {row: place for place, row in enumerate(rows)}
-            found.append(self._beyond_old(g, own, at, old_stock).mixed(axis=0))
+        size, walk_ins = self._counts(days), self._walk_ins(days[self.classes["group"]])
+        found = [
+            self._mixed_by_days(group, own_days, size, walk_ins, old_stock)
+            for group, own_days in enumerate(days)
+        ]
         return _stacked(found, days.shape[1:])
 
-    def _sensors_of(self, group: int, days: np.ndarray, size: int) -> CountDistribution:
-        """Parts asked for by the sensors of a group's classes, shape (its classes, draws, k)."""
+    def _mixed_by_days(
+        self,
+        group: int,
+        days: np.ndarray,
+        size: int,
+        walk_ins: CountDistribution,
+        old_stock: Mapping[tuple, np.ndarray],
+    ) -> CountDistribution:
+        """What a group asks for beyond old stock within days of shape (k,), whatever the draw."""
         rows = list(self._rows_by_group[group][1].values())
-        own = np.flatnonzero(np.isin(self.class_of_sensor, rows))
-        once, twice = self._of_some(own, days[group])
-        row = np.searchsorted(rows, self.class_of_sensor[own])
+        some = np.flatnonzero(np.isin(self.class_of_sensor, rows))
+        at = {row: place for place, row in enumerate(rows)}
+        found = []
+        for now in self._days_at_once(len(some), len(days)):
+            asked = self._sensors_of(rows, some, days[now], size)
+            own = asked.plus(walk_ins.of((rows, slice(None), now)))
+            then = {
+                key: np.broadcast_to(there, days.shape)[now] for key, there in old_stock.items()
+            }
+            found.append(self._beyond_old(group, own, at, then).mixed(axis=0))
+        return _over_days(found)
+
+    def _days_at_once(self, n_sensors: int, n_days: int) -> list[slice]:
+        """Days taken at a time: few where many sensors ask, and at least one."""
+        chances = max(n_sensors * self.needs.chances.shape[1], 1)
+        step = max(_CHANCES_AT_ONCE // chances, 1)
+        return [slice(start, start + step) for start in range(0, n_days, step)]
+
+    def _sensors_of(
+        self, rows: list[int], sensors: np.ndarray, days: np.ndarray, size: int
+    ) -> CountDistribution:
+        """Parts asked for by the sensors of some classes, shape (classes, draws, k)."""
+        once, twice = self._of_some(sensors, days)
+        row = np.searchsorted(rows, self.class_of_sensor[sensors])
         return poisson_binomial(once, row, len(rows), twice=twice, size=size)
 
     def _of_some(self, sensors: np.ndarray, days: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -286,6 +315,13 @@ class Demand:
         shape = np.broadcast_to(self._walk_in_gamma[0][:, None], mean.shape)
         asked = negative_binomial(shape, mean, _counts_kept(shape, mean))
         return CountDistribution(asked.pmf[:, None], asked.mean[:, None])
+
+
+def _over_days(parts: list[CountDistribution]) -> CountDistribution:
+    """One after another over their last axis but the counts, of which all keep as many."""
+    return CountDistribution(
+        np.concatenate([one.pmf for one in parts]), np.concatenate([one.mean for one in parts])
+    )
 
 
 def _stacked(found: list[CountDistribution], shape: tuple[int, ...]) -> CountDistribution:

@@ -22,6 +22,7 @@ from models.risk.life_quantiles import LIFE_QUANTILES, life_quantiles
 from models.risk.odometer_rate import RIDING_RATES, Riding, riding_of
 from models.risk.outlook import DefectsAhead
 from models.risk.score import RiskResults, fit_and_score
+from models.stock.needs import SensorNeeds
 from pipeline.intake.settings.settings_file import SettingsFile
 from pipeline.jobs.progress import LongWork
 from pipeline.statements import one_row, run, store, store_selected
@@ -94,7 +95,10 @@ def score_risk(
     ahead = look_out(connection, fit.version, results, frames, riding, remember)
     sensors = frames.sensors_now
     del frames, riding  # what plans rest on is in the marts; the rest only takes memory
-    _advise(connection, day, told, kept_models, fit.version, results, sensors, ahead, work)
+    needs = _advise(connection, day, told, kept_models, fit.version, results, sensors, ahead, work)
+    del results, sensors, ahead  # of many sensors they fill half a gigabyte
+    let_go(connection)
+    order_parts(connection, day, needs, told)
     return fit
 
 
@@ -108,8 +112,8 @@ def _advise(
     sensors: pd.DataFrame,
     ahead: DefectsAhead,
     work: LongWork,
-) -> None:
-    """What costs least, what to do about each sensor, and what follows from that."""
+) -> SensorNeeds:
+    """What costs least, what to do about each sensor, and what parts that will ask for."""
     settings, outlook = told.settings, outlook_at_hand(connection, ahead)
     let_go(connection)
     weighed, costs = price(connection, outlook, settings)
@@ -124,10 +128,7 @@ def _advise(
     let_go(connection)
     estimate_saving(connection, outlook, weighed, ahead, costs, action, settings)
     let_go(connection)
-    needs = plan_ahead(connection, outlook, weighed, costs, action, settings)
-    del outlook, weighed, costs  # of many sensors they fill half a gigabyte
-    let_go(connection)
-    order_parts(connection, day, needs, told)
+    return plan_ahead(connection, outlook, weighed, costs, action, settings)
 
 
 def _keep_advice(

@@ -48,20 +48,28 @@ def test_chances_moved_give_what_is_counted_anew(moved, other_days):
     assert later.expected_by_source(days).equals(anew.expected_by_source(days))
 
 
-def test_one_group_at_a_time_asks_what_all_at_once_do():
+@pytest.mark.parametrize("at_once", [1, 120 * 3 * 2, 500_000])
+def test_a_group_and_some_days_at_a_time_ask_what_all_at_once_do(monkeypatch, at_once):
     """Of many days, some with old stock, and a group that nobody asks of."""
+    monkeypatch.setattr("models.stock.demand._CHANCES_AT_ONCE", at_once)
     needs = some_needs()
     groups = pd.concat(
         [demand(needs).groups, pd.DataFrame({"shop_id": ["east"], "part_no": ["P"]})]
     ).reset_index(drop=True)
-    whole = replace(demand(needs), groups=groups)
+    own = needs.sensors["part_no"].to_numpy(object)
+    own[::3] = "O"  # met by the number before P as well
+    numbers = Numbers({"O": "P"}, {"P": ("O",)})
+    whole = replace(demand(needs), groups=groups, meets=own, numbers=numbers)
     days = np.vstack([DAYS, [[7.0, 14.0, 21.0]]])
-    found, expected = whole.asked_by_any(days, {}), whole.asked(days, {}).mixed(axis=1)
-    assert np.array_equal(found.pmf, expected.pmf)
-    assert np.array_equal(found.mean, expected.mean)
-    old = {("north", "P"): np.array([2, 3, 3])}
-    found, expected = whole.asked_by_any(days, old), whole.asked(days, old).mixed(axis=1)
-    assert np.array_equal(found.pmf, expected.pmf)
+    found = {}
+    for stock in (0, 2, (9, 2, 4)):
+        old = {("north", "O"): np.array(stock)} if stock else {}
+        found[stock], expected = whole.asked_by_any(days, old), whole.asked(days, old).mixed(axis=1)
+        assert np.array_equal(found[stock].pmf, expected.pmf)
+        assert np.array_equal(found[stock].mean, expected.mean)
+    by_day = found[9, 2, 4].mean[0]  # of the days, each with what old stock is there by then
+    assert by_day[0] < found[2].mean[0, 0] < found[0].mean[0, 0]
+    assert by_day[1] == found[2].mean[0, 1]
 
 
 def test_only_the_chances_moved_are_worked_out_anew(monkeypatch):
