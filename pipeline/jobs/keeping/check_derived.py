@@ -20,6 +20,9 @@ from pipeline.warehouse.kept_fit import damaged_frames
 from pipeline.warehouse.leftovers import leftovers
 from pipeline.warehouse.publish import newest, published
 
+#: How a file comes to differ from what its card says, which is written after it.
+_NOT_AS_WRITTEN = "a build was stopped between the two, or one of them is damaged"
+
 
 def derived_findings(home: Home, work: LongWork) -> list[Finding]:
     """What is wrong with rows, samples, measures and models kept, and what was left half."""
@@ -95,14 +98,14 @@ def _kept_models(home: Home) -> Iterator[Finding]:
         if digest_of(path) != wanted:
             yield Finding(
                 f"kept_models/{path.name}",
-                "the fitted model is damaged, or its card is",
+                f"it is not the model that its card speaks of: {_NOT_AS_WRITTEN}",
                 NEXT_BUILD,
                 "The next build fits it anew.",
             )
     for name in damaged_frames(home.kept_models) if home.kept_models.exists() else ():
         yield Finding(
             f"kept_models/{name}",
-            "what is kept beside the fitted models is damaged",
+            f"a frame kept with the models is not the one that it speaks of: {_NOT_AS_WRITTEN}",
             NEXT_BUILD,
             "The next build works it out anew.",
         )
