@@ -37,8 +37,8 @@ ASKED = {"two here": 1.7, "two behind Dask": 1.5}
 _AS_DASK = "two behind Dask, its malloc"
 #: Tasks that are nothing, by which the bare cost of handing one over is told.
 FEW_HUNDRED = 300
-#: Sweeps measured: some seconds' work of one process, as a build has that is worth sharing out.
-MEASURED = 2_400
+#: Sweeps measured: some ten seconds of one process: what a build has that is worth sharing out.
+MEASURED = 4_800
 
 
 class Kind(NamedTuple):
