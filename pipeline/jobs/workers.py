@@ -13,6 +13,7 @@ import os
 import signal
 import threading
 import time
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from concurrent.futures.process import BrokenProcessPool
@@ -196,6 +197,8 @@ def _placed(work: Callable[[Any], Result], place: int, loaded: object) -> tuple[
 @contextmanager
 def _on_this_machine(count: int) -> Iterator[dict[str, Any]]:
     """Processes of this machine, each with one thread: two would take turns on one processor."""
+    # one that has come to hold much is replaced between tasks, which nobody needs to be told of
+    warnings.filterwarnings("ignore", message="A worker stopped while some jobs were given")
     yield {
         "backend": "loky",
         "n_jobs": count,

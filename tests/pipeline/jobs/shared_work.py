@@ -34,6 +34,16 @@ def changes_what_it_is_given(numbers: np.ndarray) -> float:
     return float(numbers.sum())
 
 
+_HELD: list[np.ndarray] = []
+
+
+def holds_more_and_more(number: int) -> int:
+    """Keeps 200 MB a task, over seconds; who does it."""
+    time.sleep(1.1)
+    _HELD.append(np.ones(25_000_000))
+    return os.getpid()
+
+
 def killed_once(marker_and_number: tuple[str, int]) -> int:
     """Task 3 is killed, as by the system short of memory, the first time it is tried."""
     marker, number = Path(marker_and_number[0]), marker_and_number[1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import signal
+import warnings
 
 import numpy as np
 import pytest
@@ -51,6 +52,16 @@ def test_results_are_the_same_bytes_whoever_works():
     alone = in_order(shared_work.least_squares, range(4), ONE)
     shared = in_order(shared_work.least_squares, range(4), TWO)
     assert [one.tobytes() for one in alone] == [one.tobytes() for one in shared]
+
+
+@pytest.mark.long
+def test_a_worker_that_has_come_to_hold_much_is_replaced_without_a_word():
+    pytest.importorskip("psutil")  # by which it is told
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        did = in_order(shared_work.holds_more_and_more, range(8), TWO)
+    assert len(set(did)) > 2
+    assert said == []
 
 
 def test_work_may_write_to_what_it_is_given():
