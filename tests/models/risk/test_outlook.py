@@ -55,7 +55,7 @@ def test_the_estimate_is_that_of_the_risk(fleet):
     assert by_km["defect"].to_numpy() == pytest.approx(chances.chance.ravel(), abs=1e-9)
     ahead = risk_ahead(results.model, now, riding=riding, n_draws=2, **results.settings)
     days = ahead.query("horizon_kind == 'days' and horizon == 90")["defect"].to_numpy()
-    ours = rows(by_day).query("draw == 0 and days == 91")["defect"].to_numpy()
+    ours = rows(by_day).query("draw == 0 and days == 91", engine="python")["defect"].to_numpy()
     # one day later, and other points between which it is drawn straight
     assert ours == pytest.approx(days, abs=0.02)
 
@@ -69,7 +69,7 @@ def test_every_fit_is_a_course_that_does_not_fall(fleet):
         values = by_day[name].to_numpy().reshape(len(now), 5, -1)
         assert np.all(np.diff(values, axis=2) >= -1e-12)
     assert np.all(by_day["heard"] <= by_day["defect"] + 1e-9)
-    assert by_day.query("days == 0")["heard"].eq(0).all()
+    assert by_day.query("days == 0", engine="python")["heard"].eq(0).all()
 
 
 def test_a_fit_moves_all_sensors_together(fleet):
@@ -78,7 +78,7 @@ def test_a_fit_moves_all_sensors_together(fleet):
     _, by_day, *_ = defects_ahead(results.model, now, riding, results.settings, n_fits=40)
     at = (
         rows(by_day)
-        .query("days == 182 and draw > 0")
+        .query("days == 182 and draw > 0", engine="python")
         .pivot_table(index="draw", columns="sensor_id", values="defect")
     )
     together, apart = at.sum(axis=1).std(), np.sqrt((at.std() ** 2).sum())
