@@ -200,16 +200,16 @@ class Demand:
         old_stock: Mapping[tuple, np.ndarray],
     ) -> CountDistribution:
         """What a group asks for beyond old stock within days of shape (k,), whatever the draw."""
-        rows = list(self._rows_by_group[group][1].values())
+        shop, numbers = self._rows_by_group[group]
+        rows = list(numbers.values())
         some = np.flatnonzero(np.isin(self.class_of_sensor, rows))
         at = {row: place for place, row in enumerate(rows)}
+        old = {(shop, n): old_stock[shop, n] for n in numbers if (shop, n) in old_stock}
         found = []
         for now in self._days_at_once(len(some), len(days)):
             asked = self._sensors_of(rows, some, days[now], size)
             own = asked.plus(walk_ins.of((rows, slice(None), now)))
-            then = {
-                key: np.broadcast_to(there, days.shape)[now] for key, there in old_stock.items()
-            }
+            then = {key: np.broadcast_to(there, days.shape)[now] for key, there in old.items()}
             found.append(self._beyond_old(group, own, at, then).mixed(axis=0))
         return _over_days(found)
 
